@@ -1,0 +1,141 @@
+"""What a user knows of an instrument before anything is heard.
+
+Conventions: lengths in mm; ``sd`` is a standard deviation; ``None`` is "not known". Strings are numbered
+from 1 (nearest the floor in playing position).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from pitchcheck.errors import BadValue
+from pitchcheck.tuning import note_hz
+from pitchcheck.units import MM_PER_INCH
+
+
+class Nut(StrEnum):
+    """How the strings are held at the nut. Only a slotted nut is ever filed."""
+
+    SLOTTED = "slotted"
+    ZERO_FRET = "zero_fret"
+    LOCKING = "locking"
+
+
+class Tailpiece(StrEnum):
+    """How the strings are held beyond the saddle. Floating shares the tension with springs."""
+
+    FIXED = "fixed"
+    FLOATING = "floating"
+
+
+class Board(StrEnum):
+    """The fretboard's surface between the frets. Scalloped: no press test."""
+
+    NORMAL = "normal"
+    SCALLOPED = "scalloped"
+
+
+class Gauge(StrEnum):
+    """What a gauge reading measures."""
+
+    CLEARANCE_THIRD = "clearance_third"  # over fret 1, string held behind fret 3
+    CLEARANCE_OPEN = "clearance_open"  # over fret 1, open string
+    SLOT_FLOOR = "slot_floor"  # slot floor above the board
+    FRET_HEIGHT = "fret_height"
+    ACTION_12 = "action_12"
+    RELIEF = "relief"
+
+
+@dataclass(frozen=True)
+class Length:
+    """A measured length and its standard error. [mm]"""
+
+    value_mm: float
+    sd_mm: float
+
+
+@dataclass(frozen=True)
+class StringSpec:
+    """One string as the packet and the tuning say.
+
+    ``material`` is the user's words; ``physics.materials`` turns them into constants.
+    """
+
+    number: int
+    note: str
+    gauge_mm: float | None
+    material: str
+    wound: bool
+    core_mm: float | None = None
+    target_height_mm: float | None = None
+
+    @property
+    def nominal_hz(self) -> float:
+        """Pitch the string is meant to be tuned to. [Hz]"""
+        return note_hz(self.note)
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """A fretted instrument as its owner can describe it. Lengths that were gauged carry their error."""
+
+    kind: str
+    scale_mm: float
+    strings: tuple[StringSpec, ...]
+    nut: Nut = Nut.SLOTTED
+    tailpiece: Tailpiece = Tailpiece.FIXED
+    board: Board = Board.NORMAL
+    fret_height: Length | None = None
+    action_12: Length | None = None
+    relief: Length | None = None
+
+    def string(self, number: int) -> StringSpec:
+        """Return the string of that number, or raise BadValue."""
+        for spec in self.strings:
+            if spec.number == number:
+                return spec
+        known = ", ".join(str(s.number) for s in self.strings)
+        raise BadValue(f"string {number} is not one of this instrument's strings ({known}). Correct the number.")
+
+
+@dataclass(frozen=True)
+class MeterReading:
+    """One reading of a feeler gauge, rule or dial. ``string`` is None where it does not matter."""
+
+    what: Gauge
+    string: int | None
+    value_mm: float
+    sd_mm: float
+
+
+@dataclass(frozen=True)
+class Target:
+    """Where the slots should be, and what counts as near enough.
+
+    Defaults: clearance over fret 1 with the string held behind fret 3, 0.006 in under string 1 to 0.010 in
+    under the last string (common practice, no source); floors of 0.05 and 0.10 mm (from memory, common
+    practice).
+    """
+
+    third_fret_clearance_mm: tuple[float, float] = (0.006 * MM_PER_INCH, 0.010 * MM_PER_INCH)
+    tolerance_mm: float = 0.10
+    floor_mm: tuple[float, float] = (0.05, 0.10)
+
+
+@dataclass(frozen=True)
+class Removal:
+    """What was taken off one slot between two passes. [mm]"""
+
+    string: int
+    amount_mm: float
+
+
+@dataclass(frozen=True)
+class Job:
+    """Everything of a session folder that is not a sound: the instrument and what is asked of it."""
+
+    instrument: Instrument
+    target: Target = field(default_factory=Target)
+    meter: tuple[MeterReading, ...] = ()
+    removed: tuple[Removal, ...] = ()

@@ -1,0 +1,69 @@
+"""A take: one plucked note whose place on the neck is known, and the pitch that was read from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Stop(StrEnum):
+    """How the string was stopped."""
+
+    OPEN = "open"
+    FRET = "fret"  # fretted normally, just behind the fret
+    PRESS = "press"  # held down onto the board midway behind the fret, with a rounded rod
+
+
+@dataclass(frozen=True)
+class Position:
+    """Which note: string, stop, fret counted from the nut (None for open), capo (0 = none)."""
+
+    string: int
+    stop: Stop
+    fret: int | None = None
+    capo: int = 0
+
+    @property
+    def semitones(self) -> int:
+        """Semitones above the open string under the same capo."""
+        return 0 if self.fret is None else self.fret - self.capo
+
+    def words(self) -> str:
+        """Return the place in plain words."""
+        place = "open" if self.fret is None else f"{self.stop.value} {self.fret}"
+        capo = f", capo {self.capo}" if self.capo else ""
+        return f"string {self.string} {place}{capo}"
+
+
+@dataclass(frozen=True)
+class Take:
+    """A take as it was read.
+
+    Attributes
+    ----------
+    row : int
+        Number of its row in the list of takes, from 1.
+    file : str or None
+        Sound file it came from; None when the pitch was read elsewhere.
+    position : Position
+    hz : float or None
+        Fundamental of the stiff-string law, f_k = k hz sqrt(1 + B k^2). None when it could not be read.
+    sd_cents : float or None
+        Standard uncertainty of the pitch.
+    when : float
+        Playing time for the bracket: seconds within one file, else the row number.
+    stiffness, stiffness_sd : float or None
+        Inharmonicity coefficient B of the string as it sounded, and its standard uncertainty. [-]
+    doubts : tuple of str
+        Reasons to distrust the reading, in plain words.
+    """
+
+    row: int
+    file: str | None
+    position: Position
+    hz: float | None
+    sd_cents: float | None
+    when: float
+    stiffness: float | None = None
+    stiffness_sd: float | None = None
+    doubts: tuple[str, ...] = ()
