@@ -1,0 +1,35 @@
+"""Findings: what is behind the numbers, each with its evidence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Cause(StrEnum):
+    """What a finding blames."""
+
+    SLOT_HIGH = "slot_high"
+    SLOT_LOW = "slot_low"
+    NUT_POSITION = "nut_position"
+    SADDLE = "saddle"
+    TOUCH = "touch"
+    FRET = "fret"
+    CATCHING_SLOT = "catching_slot"
+    DRIFT = "drift"
+    WORN_STRING = "worn_string"
+    WRONG_NOTE = "wrong_note"
+    CAPO = "capo"
+    EAR_METER_DISAGREE = "ear_meter_disagree"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One cause, where it acts, how large it is and what shows it."""
+
+    cause: Cause
+    strings: tuple[int, ...]
+    frets: tuple[int, ...]
+    size: float
+    unit: str  # "mm" or "cent"
+    evidence: tuple[str, ...]

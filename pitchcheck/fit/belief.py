@@ -1,0 +1,64 @@
+"""What is believed of one quantity after the fit: a distribution kept as a table of quantiles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitchcheck.clip import FloatArray
+
+
+@dataclass(frozen=True)
+class Belief:
+    """Posterior distribution of one number.
+
+    Attributes
+    ----------
+    values : array, shape (n,), increasing
+        Points of the quantity, in its own unit.
+    probability : array, shape (n,), not decreasing, 0 to 1
+        Belief that the quantity lies below each point.
+    """
+
+    values: FloatArray
+    probability: FloatArray
+
+    @classmethod
+    def normal(cls, mean: float, sd: float) -> Belief:
+        """Normal belief, tabulated to 4.5 standard deviations."""
+        from scipy.special import ndtr
+
+        z = np.linspace(-4.5, 4.5, 181)
+        return cls(mean + sd * z, np.asarray(ndtr(z), dtype=np.float64))
+
+    def quantile(self, p: float) -> float:
+        """Value below which the quantity lies with belief ``p``."""
+        return float(np.interp(p, self.probability, self.values))
+
+    def below(self, value: float) -> float:
+        """Belief that the quantity lies below ``value``."""
+        return float(np.interp(value, self.values, self.probability, left=0.0, right=1.0))
+
+    def shifted(self, by: float) -> Belief:
+        """Belief in the quantity plus a constant."""
+        return Belief(self.values + by, self.probability)
+
+    def scaled(self, by: float) -> Belief:
+        """Belief in the quantity times a positive constant."""
+        return Belief(self.values * by, self.probability)
+
+    @property
+    def median(self) -> float:
+        """Value that the quantity is as likely above as below."""
+        return self.quantile(0.5)
+
+    @property
+    def low(self) -> float:
+        """Lower end of the 90 % interval."""
+        return self.quantile(0.05)
+
+    @property
+    def high(self) -> float:
+        """Upper end of the 90 % interval."""
+        return self.quantile(0.95)
