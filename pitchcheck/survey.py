@@ -7,10 +7,15 @@ uncertainties are correlated: the covariance is given whole.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from pitchcheck.clip import FloatArray
-from pitchcheck.takes import Position, Take
+from pitchcheck.takes import Position, Stop, Take
+from pitchcheck.tuning import CENTS_PER_SEMITONE
+from pitchcheck.units import cents_between
 
 
 @dataclass(frozen=True)
@@ -54,3 +59,157 @@ class Survey:
     covariance_cents2: FloatArray
     returns: tuple[Return, ...]
     opens: tuple[Take, ...]
+
+
+@dataclass(frozen=True)
+class Bracket:
+    """The open takes around a stopped one, and the weight of the later one (0 to 1)."""
+
+    before: Take
+    after: Take
+    weight_after: float
+
+
+def build_survey(takes: Sequence[Take]) -> Survey:
+    """Errors of all stopped takes against the open takes around them.
+
+    Takes without a pitch, with ``used`` False, or without any open take of the same string and capo are left
+    out. Where the open take before or after is missing, the other one stands alone.
+
+    Parameters
+    ----------
+    takes : sequence of Take
+        In playing order. Within one string and capo ``when`` is on one time scale.
+
+    Returns
+    -------
+    Survey
+        Errors [cent] and their covariance [cent^2], A S A' with S the readings' variances and A the weights
+        of the stopped and open takes in each error.
+
+    References
+    ----------
+    JCGM 100:2008 (GUM), 5.2: propagation through shared inputs.
+    """
+    usable = [take for take in takes if is_usable(take)]
+    column = {id(take): i for i, take in enumerate(usable)}
+    stopped: list[Stopped] = []
+    weights: list[FloatArray] = []
+    variance = np.array([_sd(take) ** 2 for take in usable], dtype=np.float64)
+    for take in usable:
+        if take.position.stop is Stop.OPEN:
+            continue
+        bracket = find_bracket(take, usable)
+        if bracket is None:
+            continue
+        row = np.zeros(len(usable))
+        row[column[id(take)]] += 1.0
+        row[column[id(bracket.before)]] -= 1.0 - bracket.weight_after
+        row[column[id(bracket.after)]] -= bracket.weight_after
+        stopped.append(Stopped(take, interval_error_cents(take, bracket), float(np.sqrt(row**2 @ variance))))
+        weights.append(row)
+    matrix = np.array(weights).reshape(len(weights), len(usable))
+    return Survey(
+        stopped=tuple(stopped),
+        covariance_cents2=(matrix * variance) @ matrix.T,
+        returns=tuple(_returns(takes)),
+        opens=tuple(take for take in usable if take.position.stop is Stop.OPEN),
+    )
+
+
+def is_usable(take: Take) -> bool:
+    """Whether a take has a pitch and is not set aside."""
+    return take.used and take.hz is not None and take.sd_cents is not None
+
+
+def find_bracket(take: Take, takes: Iterable[Take]) -> Bracket | None:
+    """Return the usable open takes of the same string and capo around ``take``; None if there is none."""
+    opens = [other for other in takes if is_usable(other) and _is_open_of(other, take.position)]
+    before = max((o for o in opens if o.when <= take.when), key=lambda o: o.when, default=None)
+    after = min((o for o in opens if o.when > take.when), key=lambda o: o.when, default=None)
+    if before is None or after is None:
+        only = before or after
+        return None if only is None else Bracket(only, only, 1.0)
+    return Bracket(before, after, (take.when - before.when) / (after.when - before.when))
+
+
+def interval_error_cents(take: Take, bracket: Bracket) -> float:
+    """Interval of a stopped take above its open string, less equal temperament's. [cent]"""
+    start = _hz(bracket.before)
+    drift = bracket.weight_after * cents_between(start, _hz(bracket.after))
+    return cents_between(start, _hz(take)) - drift - CENTS_PER_SEMITONE * take.position.semitones
+
+
+def first_fret_cents(survey: Survey, string: int) -> tuple[float, float] | None:
+    """Error of the ordinary first-fret note of a string, repeats combined.
+
+    Returns
+    -------
+    tuple of float, or None
+        Mean weighted by the readings' variances, and its standard uncertainty [cent]: the readings' own,
+        open takes shared, widened by the scatter of the repeats where that is larger (Birge ratio).
+        None without a first-fret take with no capo.
+
+    References
+    ----------
+    R. T. Birge (1932), Phys. Rev. 40, 207-227: internal and external consistency.
+    """
+    chosen = [i for i, s in enumerate(survey.stopped) if s.take.position == Position(string, Stop.FRET, 1)]
+    if not chosen:
+        return None
+    errors = np.array([survey.stopped[i].error_cents for i in chosen])
+    covariance = survey.covariance_cents2[np.ix_(chosen, chosen)]
+    weight = 1 / np.diag(covariance)
+    weight = weight / weight.sum()
+    mean = float(weight @ errors)
+    internal = float(np.sqrt(weight @ covariance @ weight))
+    external = 0.0
+    if len(chosen) > 1:
+        external = float(np.sqrt(weight @ (errors - mean) ** 2 / (len(chosen) - 1)))
+    return mean, max(internal, external)
+
+
+def _returns(takes: Sequence[Take]) -> list[Return]:
+    """Return every pair of neighbouring open takes that has stopped takes between them."""
+    found: list[Return] = []
+    for key in dict.fromkeys((take.position.string, take.position.capo) for take in takes):
+        group = [take for take in takes if (take.position.string, take.position.capo) == key]
+        group.sort(key=lambda take: take.when)
+        opened: Take | None = None
+        between: list[Position] = []
+        for take in group:
+            if take.position.stop is not Stop.OPEN:
+                between.append(take.position)
+            elif is_usable(take):
+                if opened is not None and between:
+                    found.append(
+                        Return(
+                            string=key[0],
+                            capo=key[1],
+                            row_before=opened.row,
+                            row_after=take.row,
+                            change_cents=cents_between(_hz(opened), _hz(take)),
+                            sd_cents=float(np.hypot(_sd(opened), _sd(take))),
+                            between=tuple(between),
+                        )
+                    )
+                opened, between = take, []
+    return found
+
+
+def _is_open_of(take: Take, position: Position) -> bool:
+    """Whether a take is an open one of the string and capo of ``position``."""
+    place = take.position
+    return place.stop is Stop.OPEN and (place.string, place.capo) == (position.string, position.capo)
+
+
+def _hz(take: Take) -> float:
+    """Pitch of a usable take."""
+    assert take.hz is not None
+    return take.hz
+
+
+def _sd(take: Take) -> float:
+    """Standard uncertainty of a usable take."""
+    assert take.sd_cents is not None
+    return take.sd_cents

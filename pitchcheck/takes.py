@@ -56,6 +56,8 @@ class Take:
         Inharmonicity coefficient B of the string as it sounded, and its standard uncertainty. [-]
     doubts : tuple of str
         Reasons to distrust the reading, in plain words.
+    used : bool
+        False when the take is kept in the list but left out of every comparison; a doubt says why.
     """
 
     row: int
@@ -67,3 +69,4 @@ class Take:
     stiffness: float | None = None
     stiffness_sd: float | None = None
     doubts: tuple[str, ...] = ()
+    used: bool = True

@@ -1,0 +1,107 @@
+"""Whether each take sounds where it was said to be played: a wrong note is never used in silence.
+
+Conventions: distances in cents, + = sharp. An open take is held against the note the string is tuned to; a
+stopped one against its own open string, so that a whole string a little off its note does no harm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from pitchcheck.instrument import Instrument
+from pitchcheck.survey import find_bracket, interval_error_cents, is_usable
+from pitchcheck.takes import Stop, Take
+from pitchcheck.units import cents_between
+
+
+@dataclass(frozen=True)
+class PlaceLimits:
+    """How far from its place a take may be before it is set aside. [cent]
+
+    Half a fret is 50 cents; ordinary takes of a badly high slot reach +45, so 70 tells neighbouring frets
+    apart. A press sharpens by up to 100 on loose wound strings over tall frets (measured on the simulated
+    instruments of the fixtures: 3 to 99), so it gets more room above, and a doubt where a press one
+    fret too far would sound alike.
+    """
+
+    open_cents: float = 70.0
+    fret_cents: float = 70.0
+    press_flat_cents: float = 40.0
+    press_sharp_cents: float = 130.0
+    press_doubt_cents: float = 100.0
+
+
+def check_places(
+    takes: Sequence[Take], *, instrument: Instrument, limits: PlaceLimits | None = None
+) -> tuple[Take, ...]:
+    """Set aside takes that sound far from their place, and say which brackets are incomplete.
+
+    Parameters
+    ----------
+    takes : sequence of Take
+        In playing order.
+    instrument : Instrument
+        Gives the note of each string.
+    limits : PlaceLimits, optional
+
+    Returns
+    -------
+    tuple of Take
+        The same takes; those set aside have ``used`` False, and every change has its doubt.
+    """
+    limits = limits or PlaceLimits()
+    opened = [_check_open(take, instrument=instrument, limit_cents=limits.open_cents) for take in takes]
+    return tuple(_check_stopped(take, takes=opened, limits=limits) for take in opened)
+
+
+def _check_open(take: Take, *, instrument: Instrument, limit_cents: float) -> Take:
+    """Hold an open take against the note of its string (under its capo)."""
+    if take.hz is None or take.position.stop is not Stop.OPEN:
+        return take
+    spec = instrument.string(take.position.string)
+    off = cents_between(spec.nominal_hz * 2 ** (take.position.capo / 12), take.hz)
+    if abs(off) <= limit_cents:
+        return take
+    return _set_aside(
+        take,
+        f"wrong note: {off:+.0f} cents from {spec.note}"
+        + (f" with the capo behind fret {take.position.capo}" if take.position.capo else "")
+        + f", more than {limit_cents:.0f}; not used. Tune the string, or correct the string or its note",
+    )
+
+
+def _check_stopped(take: Take, *, takes: Sequence[Take], limits: PlaceLimits) -> Take:
+    """Hold a stopped take against the open takes around it."""
+    if not is_usable(take) or take.position.stop is Stop.OPEN:
+        return take
+    bracket = find_bracket(take, takes)
+    if bracket is None:
+        return _set_aside(
+            take, "no usable open take of the same string and capo to compare it with; not used"
+        )
+    off = interval_error_cents(take, bracket)
+    press = take.position.stop is Stop.PRESS
+    flat = limits.press_flat_cents if press else limits.fret_cents
+    sharp = limits.press_sharp_cents if press else limits.fret_cents
+    if not -flat <= off <= sharp:
+        return _set_aside(
+            take,
+            f"wrong note: {off:+.0f} cents from its place above the open string (−{flat:.0f} to "
+            f"+{sharp:.0f} is believable); not used. Correct its row, or play it again",
+        )
+    doubts = take.doubts
+    if press and off > limits.press_doubt_cents:
+        doubts += (
+            f"{off:+.0f} cents: either a very high slot or the string was pressed one fret too far; "
+            "play it again",
+        )
+    if bracket.before is bracket.after:
+        side = "before" if bracket.before.when > take.when else "after"
+        doubts += (f"no open take {side} it: tuning drift is not removed",)
+    return replace(take, doubts=doubts)
+
+
+def _set_aside(take: Take, doubt: str) -> Take:
+    """Return the take, not used, with the reason."""
+    return replace(take, used=False, doubts=(*take.doubts, doubt))
