@@ -1,0 +1,1 @@
+"""An imaginary instrument that can be heard: for the demo and the tests."""
