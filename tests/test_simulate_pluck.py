@@ -1,4 +1,4 @@
-"""The simulated pluck against independent references: long FFT, filters and least squares of numpy and scipy."""
+"""The simulated pluck against independent references: long FFT, filters and fits of numpy and scipy."""
 
 from __future__ import annotations
 
