@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from pitchcheck.errors import BadValue, check_positive
-
-FloatArray = npt.NDArray[np.float64]
+from pitchcheck.types import FloatArray as FloatArray
 
 
 @dataclass(frozen=True)
@@ -33,9 +31,13 @@ class Clip:
     def __post_init__(self) -> None:
         check_positive("rate_hz", self.rate_hz, unit="Hz")
         if self.samples.ndim != 1:
-            raise BadValue(f"samples have shape {self.samples.shape}; a clip is one channel. Choose or mix a channel first.")
+            raise BadValue(
+                f"samples have shape {self.samples.shape}; a clip is one channel. Choose or mix a channel first."
+            )
         if not np.isfinite(self.samples).all():
-            raise BadValue("samples hold values that are not finite numbers; the file is damaged. Record it again.")
+            raise BadValue(
+                "samples hold values that are not finite numbers; the file is damaged. Record it again."
+            )
 
     @property
     def duration_s(self) -> float:
