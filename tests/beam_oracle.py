@@ -2,10 +2,9 @@
 
 Cubic Hermite beam elements with the stiffness of tension added; the forces of frets and board, which can
 only push, by non-negative least squares. Lengths in mm, tension scaled out: ``stiffness_mm`` is sqrt(EI/T).
-x runs from the nut's front edge to the saddle, y = 0 is the plane of the fret tops. Slopes are taken as small:
-the path is longer than its span by half the integral of the slope squared (slopes stay below 0.1: relative
-error below 0.003). The package solves the same problem with exact exponential pieces; nothing is shared but
-the physics.
+x runs from the nut's front edge to the saddle, y = 0 is the plane of the fret tops. Slopes are small: the path
+is longer than its span by half the integral of the slope squared (slopes stay below 0.1: relative error below
+0.003). The package solves the same problem with exact exponential pieces; nothing is shared but the physics.
 """
 
 from __future__ import annotations

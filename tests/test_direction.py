@@ -79,8 +79,8 @@ def _stage(name: str) -> str:
     return name.split(".")[1] if "." in name else ""
 
 
-def _stages_used(module: Module) -> set[str]:
-    return {_stage(name) for name in own_imports(module, KNOWN)}
+def _users(stage: str) -> set[str]:
+    return {m.stage for m in ALL if stage in {_stage(name) for name in own_imports(m, KNOWN)}}
 
 
 @pytest.mark.parametrize("module", ALL, ids=lambda m: m.name)

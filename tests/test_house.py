@@ -27,9 +27,10 @@ TOP_LEVEL = {
     "docs",
 }
 
-# Home folders and scratch places of one machine, and package registries by address. Written so as not to match.
+# Home folders and scratch places of one machine, and package registries by address.
 MACHINE_PATHS = re.compile(
-    r"(?<![\w.~-])/(?:home|Users|root|work|farm)/\w|[A-Z]:\\Users\\|/tmp/\w|files\.pythonhosted|pypi\.org/simple",
+    r"(?<![\w.~-])/(?:home|Users|root|work|srv|mnt)/\w|[A-Z]:\\Users\\|/tmp/\w"
+    r"|files\.pythonhosted|pypi\.org/simple|registry\.npmjs"
 )
 MAY_NAME_PATHS = {"tests/test_house.py"}
 SCRATCH_WORD = re.compile(r"\b(?:TODO|FIXME|XXX)\b")
@@ -92,7 +93,7 @@ def test_no_file_names_a_machine_or_a_scratch_mark() -> None:
 
 
 @pytest.mark.parametrize(
-    "line", ["see /home/ann/x", "at /tmp/run1", "C:\\Users\\ann", "https://pypi.org/simple", "(/work/a"]
+    "line", ["see /home/ann/x", "at /tmp/run1", "C:\\Users\\ann", "https://pypi.org/simple", "(/srv/a"]
 )
 def test_a_machine_path_is_seen(line: str) -> None:
     assert MACHINE_PATHS.search(line)
