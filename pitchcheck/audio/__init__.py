@@ -1,0 +1,1 @@
+"""Sound at the edge: files to clips."""

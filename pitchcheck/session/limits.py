@@ -1,0 +1,58 @@
+"""Numbers of the input's edge: default errors of readings, and what is believable.
+
+Lengths in mm. A value outside its range is refused with a message; one inside it that does not fit the sound
+is questioned later, by name, and never rescaled. All values are our own choice unless a source stands beside
+them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pitchcheck.instrument import Gauge
+
+DEFAULT_SD_CENTS = 0.15  # [cent] of a pitch in readings.csv without sd_cents: a good reading of one pluck
+HIGHEST_FRET = 24  # common practice, no source
+HIGHEST_STRING = 30
+LOWEST_NOTE_HZ, HIGHEST_NOTE_HZ = 20.0, 1400.0  # open strings; B0 of a bass is 31 Hz, E5 of a mandolin 659 Hz
+LOWEST_HZ, HIGHEST_HZ = 15.0, 8000.0  # readings; fret 24 of the highest open string is 5.6 kHz
+LARGEST_SD_CENTS = 50.0  # [cent] half a fret: no reading at all
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How a gauge is read: the standard error taken when none is given, the believable range, the reason."""
+
+    sd_mm: float
+    low_mm: float
+    high_mm: float
+    why: str
+
+
+# One row per kind of gauge reading; [instrument] lengths of the same name use the same row.
+GAUGE_READINGS = {
+    Gauge.CLEARANCE_THIRD: Reading(0.03, 0.0, 10.0, "feeler gauge: leaves come in steps of about 0.025 mm"),
+    Gauge.CLEARANCE_OPEN: Reading(0.03, 0.0, 10.0, "feeler gauge: leaves come in steps of about 0.025 mm"),
+    Gauge.SLOT_FLOOR: Reading(0.05, -1.0, 15.0, "depth gauge or stacked leaves against a round slot floor"),
+    Gauge.FRET_HEIGHT: Reading(0.05, 0.2, 4.0, "rule or caliper beside a crowned fret; frets differ by 0.02"),
+    Gauge.ACTION_12: Reading(0.15, 0.1, 15.0, "rule under a string, read to a quarter of a millimetre or so"),
+    Gauge.RELIEF: Reading(0.05, -1.0, 3.0, "feeler gauge under a string used as a straightedge"),
+}
+
+
+@dataclass(frozen=True)
+class Range:
+    """Believable values of a length. [mm]"""
+
+    low_mm: float
+    high_mm: float
+
+
+SCALE = Range(150.0, 1300.0)  # shorter than any fretted instrument to longer than a double-bass scale
+GAUGE = Range(0.1, 6.0)  # string diameters
+TARGET_CLEARANCE = Range(0.0, 3.0)
+TARGET_HEIGHT = Range(-0.5, 4.0)
+TOLERANCE = Range(0.0, 2.0)
+FLOOR = Range(-0.5, 2.0)
+REMOVED = Range(0.0, 5.0)
+ERROR = Range(0.001, 5.0)

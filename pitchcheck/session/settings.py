@@ -1,0 +1,205 @@
+"""``session.toml`` to a job: the instrument, the target, gauge readings and the pass before.
+
+Conventions: lengths are text with a unit and become mm. Every fault of the instrument, target and strings is
+found before the file is refused; a faulty gauge reading or ``[before]`` is listed and left out.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from pitchcheck.errors import NothingMeasured, Problem
+from pitchcheck.instrument import (
+    Board,
+    Gauge,
+    Instrument,
+    Job,
+    Length,
+    MeterReading,
+    Nut,
+    Removal,
+    Tailpiece,
+    Target,
+)
+from pitchcheck.session.fields import Fields
+from pitchcheck.session.inbox import Inbox
+from pitchcheck.session.limits import (
+    ERROR,
+    FLOOR,
+    GAUGE_READINGS,
+    HIGHEST_STRING,
+    REMOVED,
+    SCALE,
+    TARGET_CLEARANCE,
+    TOLERANCE,
+    Range,
+)
+from pitchcheck.session.presets import find_preset
+from pitchcheck.session.strings import read_strings
+from pitchcheck.session.textfile import read_text
+
+SETTINGS = "session.toml"
+SCHEMA = 1  # version of the input format; 1 is the first
+NEEDS_STRING = {Gauge.CLEARANCE_THIRD, Gauge.CLEARANCE_OPEN, Gauge.SLOT_FLOOR}
+
+
+@dataclass(frozen=True)
+class Settings:
+    """A settings file as it was read. ``before`` names the folder of the pass before."""
+
+    job: Job
+    before: str | None
+    problems: tuple[Problem, ...]
+    notices: tuple[str, ...]
+
+
+def read_settings(folder: Path) -> Settings:
+    """Read the settings of a session folder.
+
+    Raises
+    ------
+    NothingMeasured
+        If the file is missing or the instrument cannot be understood; carries every fault found.
+    """
+    inbox = Inbox(SETTINGS)
+    root = Fields(_load(folder, inbox), name="", inbox=inbox)
+    if not inbox.problems:
+        job, before, minor = _read_job(root, inbox)
+    if inbox.problems:
+        count = len(inbox.problems)
+        raise NothingMeasured(
+            f"{folder.name}/{SETTINGS} cannot be used: {count} fault{'s' if count > 1 else ''}. "
+            "Correct it and measure again.",
+            inbox.problems,
+        )
+    return Settings(job, before, tuple(minor.problems), tuple(inbox.notices + minor.notices))
+
+
+def _load(folder: Path, inbox: Inbox) -> object:
+    """Return the parsed file, or an empty table after a fault."""
+    text = read_text(folder, SETTINGS, inbox, missing="Make one with: pitchcheck new FOLDER --kind KIND")
+    if text is None:
+        return {}
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        limit = f"it is not valid TOML: {error}"
+        inbox.fault(None, limit=limit, action="Correct that line; text values need double quotes.")
+        return {}
+
+
+def _read_job(root: Fields, inbox: Inbox) -> tuple[Job, str | None, Inbox]:
+    """Return the job, the folder of the pass before, and the inbox of faults that cost only a part."""
+    schema = root.get("schema")
+    if schema is None:
+        inbox.notice(f"schema is missing; {SCHEMA} was taken")
+    elif type(schema) is not int or schema != SCHEMA:
+        root.fault("schema", schema, limit=f"this version reads schema {SCHEMA}", action="Write schema = 1.")
+    instrument = _read_instrument(root, inbox)
+    target = _read_target(root, inbox)
+    minor = Inbox(SETTINGS)
+    numbers = {spec.number for spec in instrument.strings}
+    root.inbox = minor
+    meter = [_read_meter(fields, numbers) for fields in root.tables("meter")]
+    before, removed = _read_before(root, minor, numbers)
+    root.finish()
+    job = Job(instrument, target, tuple(m for m in meter if m is not None), removed)
+    return job, before, minor
+
+
+def _read_instrument(root: Fields, inbox: Inbox) -> Instrument:
+    """Return the instrument; a placeholder scale stands where a fault was noted."""
+    if not root.has("instrument"):
+        root.fault("instrument", limit="it is missing", action="Add [instrument] with kind and scale.")
+    fields = Fields(root.get("instrument") or {}, name="instrument", inbox=inbox)
+    kind = fields.text("kind", example="electric")
+    if kind is None and root.has("instrument"):
+        inbox.notice("instrument.kind is missing; the strings say everything")
+    strings = read_strings(root.tables("strings"), preset=find_preset(kind or ""), inbox=inbox)
+    instrument = Instrument(
+        kind=kind or "not said",
+        scale_mm=fields.length("scale", within=SCALE, required=True) or SCALE.low_mm,
+        strings=strings,
+        nut=fields.choice("nut", default=Nut.SLOTTED),
+        tailpiece=fields.choice("tailpiece", default=Tailpiece.FIXED),
+        board=fields.choice("board", default=Board.NORMAL),
+        fret_height=_read_length(fields, Gauge.FRET_HEIGHT),
+        action_12=_read_length(fields, Gauge.ACTION_12),
+        relief=_read_length(fields, Gauge.RELIEF),
+    )
+    fields.finish()
+    return instrument
+
+
+def _read_length(fields: Fields, what: Gauge) -> Length | None:
+    """Return an instrument's length with its default error."""
+    row = GAUGE_READINGS[what]
+    value = fields.length(what, within=Range(row.low_mm, row.high_mm))
+    return None if value is None else Length(value, row.sd_mm)
+
+
+def _read_target(root: Fields, inbox: Inbox) -> Target:
+    """Return the target, defaults where nothing is said."""
+    usual = Target()
+    if not root.has("target"):
+        return usual
+    fields = Fields(root.get("target"), name="target", inbox=inbox)
+    clearance = fields.pair(
+        "third_fret_clearance", within=TARGET_CLEARANCE, default=usual.third_fret_clearance_mm
+    )
+    tolerance = fields.length("tolerance", within=TOLERANCE)
+    floor = fields.pair("floor", within=FLOOR, default=usual.floor_mm)
+    fields.finish()
+    return Target(clearance, usual.tolerance_mm if tolerance is None else tolerance, floor)
+
+
+def _read_meter(fields: Fields, numbers: set[int]) -> MeterReading | None:
+    """Return one gauge reading, or None after a fault."""
+    before = len(fields.inbox.problems)
+    word = fields.text("what", required=True, example="clearance_third")
+    if word is not None and word not in {str(gauge) for gauge in Gauge}:
+        limit = f"it must be one of {', '.join(str(gauge) for gauge in Gauge)}"
+        fields.fault("what", word, limit=limit, action="Write one of these; this reading was left out.")
+    if len(fields.inbox.problems) > before or word is None:
+        return None
+    what = Gauge(word)
+    row = GAUGE_READINGS[what]
+    string = fields.whole("string", low=1, high=HIGHEST_STRING, required=what in NEEDS_STRING)
+    if string is not None and string not in numbers:
+        fields.fault("string", string, limit=_known(numbers), action="Correct it; this reading was left out.")
+    value = fields.length("value", within=Range(row.low_mm, row.high_mm), required=True)
+    error = fields.length("error", within=ERROR)
+    fields.finish()
+    if len(fields.inbox.problems) > before or value is None:
+        return None
+    return MeterReading(what, string, value, row.sd_mm if error is None else error)
+
+
+def _read_before(root: Fields, inbox: Inbox, numbers: set[int]) -> tuple[str | None, tuple[Removal, ...]]:
+    """Return the folder of the pass before and what was removed since."""
+    if not root.has("before"):
+        return None, ()
+    fields = Fields(root.get("before"), name="before", inbox=inbox)
+    folder = fields.text("folder", required=True, example="../before")
+    removed: dict[int, Removal] = {}
+    for item in fields.tables("removed"):
+        string = item.whole("string", low=1, high=HIGHEST_STRING, required=True)
+        amount = item.length("amount", within=REMOVED, required=True)
+        item.finish()
+        if string is None or amount is None:
+            continue
+        if string not in numbers:
+            item.fault("string", string, limit=_known(numbers), action="Correct it; this line was left out.")
+        elif string in removed:
+            item.fault("string", string, limit="each string may appear once", action="Add the amounts up.")
+        else:
+            removed[string] = Removal(string, amount)
+    fields.finish()
+    return folder, tuple(removed.values())
+
+
+def _known(numbers: set[int]) -> str:
+    """Return the limit sentence for a string number."""
+    return f"it must be one of the strings of {SETTINGS} ({', '.join(map(str, sorted(numbers)))})"

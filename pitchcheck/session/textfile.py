@@ -1,0 +1,34 @@
+"""Text files of a session folder: UTF-8, a byte-order mark allowed, faults instead of exceptions."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pitchcheck.session.inbox import Inbox
+from pitchcheck.session.paths import inside
+
+LARGEST_BYTES = 5_000_000  # our choice: a list of ten thousand takes is under half a megabyte
+
+
+def read_text(folder: Path, name: str, inbox: Inbox, *, missing: str) -> str | None:
+    """Text of a file in a folder, or None after a fault; ``missing`` says what to do when it is not there."""
+    path = inside(folder, name)
+    try:
+        if path is None:
+            inbox.fault(None, limit="it is a link to outside the folder", action="Put the file itself there.")
+            return None
+        if not path.is_file():
+            inbox.fault(None, limit="the file is missing", action=missing)
+            return None
+        if path.stat().st_size > LARGEST_BYTES:
+            limit = f"the file is larger than {LARGEST_BYTES // 1_000_000} MB"
+            inbox.fault(None, limit=limit, action="It cannot be what its name says; check the folder.")
+            return None
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        limit = f"the file is not UTF-8 text (byte {error.start + 1})"
+        inbox.fault(None, limit=limit, action="Save it again as UTF-8.")
+    except OSError as error:
+        limit = f"the file cannot be read ({error.strerror or error})"
+        inbox.fault(None, limit=limit, action="Check the file and its permissions.")
+    return None
