@@ -1,0 +1,215 @@
+"""Rows of a session to takes: sound files read string by string, a few strings at once.
+
+Conventions: takes come back in the order of their rows. A take that cannot be read stays in the list without
+a pitch, with its doubt, and has a fault in the list of problems.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from multiprocessing.context import BaseContext
+from pathlib import Path
+
+from pitchcheck.audio.files import Unsound, read_clip
+from pitchcheck.clip import Clip
+from pitchcheck.errors import Problem
+from pitchcheck.instrument import Instrument
+from pitchcheck.pitch.reading import Reading, Unreadable
+from pitchcheck.session.folder import Session
+from pitchcheck.session.inbox import shorten
+from pitchcheck.session.paths import inside
+from pitchcheck.session.rows import TAKES, ReadingRow, TakeRow
+from pitchcheck.takes import Position, Stop, Take
+from pitchcheck.tuning import SEMITONES_PER_OCTAVE
+from pitchcheck.units import CENTS_PER_OCTAVE
+from pitchcheck.workflow.progress import Progress
+
+PRESS_HINT_CENTS = 25.0  # [cent] where a press is looked for: the middle of what the fixtures show (3 to 99)
+FEWEST_FOR_A_POOL = 24  # takes; fewer are read sooner than a second process starts
+
+
+@dataclass(frozen=True)
+class StringWork:
+    """The takes of one string, to be read together."""
+
+    folder: Path
+    rows: tuple[TakeRow, ...]
+    expected_hz: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What came of a session's rows."""
+
+    takes: tuple[Take, ...]
+    problems: tuple[Problem, ...]
+
+
+def expected_hz(position: Position, *, instrument: Instrument) -> float:
+    """Pitch at which a take is looked for. [Hz]"""
+    semitones = position.capo if position.fret is None else position.fret
+    octaves = semitones / SEMITONES_PER_OCTAVE
+    if position.stop is Stop.PRESS:
+        octaves += PRESS_HINT_CENTS / CENTS_PER_OCTAVE
+    return float(instrument.string(position.string).nominal_hz * 2.0**octaves)
+
+
+def takes_from_readings(rows: Sequence[ReadingRow]) -> tuple[Take, ...]:
+    """Return takes whose pitch was read elsewhere; they keep their times where a string has them all."""
+    times = {row.row: row.time_s for row in rows}
+    when = _playing_times([(row.row, row.position, times[row.row]) for row in rows])
+    return tuple(Take(row.row, None, row.position, row.hz, row.sd_cents, when[row.row]) for row in rows)
+
+
+def hear_takes(session: Session, *, workers: int, progress: Progress | None = None) -> Heard:
+    """Read the sound of every take of a session.
+
+    Parameters
+    ----------
+    session : Session
+    workers : int >= 1
+        Processes at work at once. 1 reads everything here.
+    progress : Progress, optional
+        Told after every string.
+    """
+    if not session.takes:
+        return Heard((), ())
+    numbers = dict.fromkeys(row.position.string for row in session.takes)
+    work = [_work_for(session, number) for number in numbers]
+    answers: dict[int, Reading | str] = {}
+    faults: dict[int, Problem] = {}
+    done = 0
+    for part in _read_all(work, workers=workers if len(session.takes) >= FEWEST_FOR_A_POOL else 1):
+        for row, answer in part:
+            if isinstance(answer, Problem):
+                faults[row], answers[row] = answer, answer.limit
+            else:
+                answers[row] = answer
+        done += len(part)
+        if progress is not None:
+            progress(done, len(session.takes), "listening to the takes")
+    when = _file_times(session.takes)
+    takes = tuple(_take(row, answers[row.row], when=when[row.row]) for row in session.takes)
+    return Heard(takes, tuple(faults[row] for row in sorted(faults)))
+
+
+def read_string(work: StringWork) -> list[tuple[int, Reading | Problem]]:
+    """Read the takes of one string; runs in a process of its own."""
+    from pitchcheck.pitch.group import read_group
+
+    answers: list[tuple[int, Reading | Problem]] = []
+    clips: list[Clip] = []
+    sounding: list[tuple[TakeRow, float]] = []
+    for row, hz in zip(work.rows, work.expected_hz, strict=True):
+        clip = _load(work.folder, row)
+        if isinstance(clip, Problem):
+            answers.append((row.row, clip))
+        else:
+            clips.append(clip)
+            sounding.append((row, hz))
+    readings = read_group(clips, expected_hz=[hz for _, hz in sounding]) if clips else ()
+    for (row, _), reading in zip(sounding, readings, strict=True):
+        if isinstance(reading, Unreadable):
+            action = "Play it again, or cut the row out; this take was left out."
+            reason = reading.reason.strip().rstrip(".")
+            answers.append((row.row, Problem(TAKES, row.row, "file", shorten(row.file), reason, action)))
+        else:
+            answers.append((row.row, reading))
+    return answers
+
+
+def _load(folder: Path, row: TakeRow) -> Clip | Problem:
+    """Return the sound of one row, or its fault."""
+    name = shorten(row.file)
+    path = inside(folder, row.file)
+    if path is None:
+        limit = "sound files must lie inside the session folder"
+        return Problem(TAKES, row.row, "file", name, limit, "Copy the file into the folder.")
+    try:
+        return read_clip(path, start_s=row.start_s, end_s=row.end_s)
+    except Unsound as fault:
+        return Problem(TAKES, row.row, "file", name, fault.limit, fault.action)
+
+
+def _read_all(work: Sequence[StringWork], *, workers: int) -> Iterable[list[tuple[int, Reading | Problem]]]:
+    """Yield the answers string by string, as they are ready."""
+    if workers < 2 or len(work) < 2:
+        yield from map(read_string, work)
+        return
+    left = dict(enumerate(work))
+    try:
+        with ProcessPoolExecutor(min(workers, len(work)), mp_context=_process_context()) as pool:
+            futures = {pool.submit(read_string, part): i for i, part in left.items()}
+            for future in as_completed(futures):
+                part = future.result()
+                del left[futures[future]]
+                yield part
+    except BrokenProcessPool:  # e.g. called from a script without a main guard: read the rest here
+        yield from map(read_string, left.values())
+
+
+def _process_context() -> BaseContext:
+    """Return the way to start processes: from a clean server where there is one, as threads may be running."""
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload([__name__, "pitchcheck.pitch.group", "soundfile"])
+    return context
+
+
+def _work_for(session: Session, number: int) -> StringWork:
+    """Return the takes of one string as one piece of work."""
+    rows = tuple(row for row in session.takes if row.position.string == number)
+    hints = tuple(expected_hz(row.position, instrument=session.job.instrument) for row in rows)
+    return StringWork(session.folder, rows, hints)
+
+
+def _take(row: TakeRow, answer: Reading | str, *, when: float) -> Take:
+    """Return the take of a row, with or without a pitch."""
+    if isinstance(answer, str):
+        return Take(row.row, row.file, row.position, None, None, when, doubts=(answer,))
+    return Take(
+        row=row.row,
+        file=row.file,
+        position=row.position,
+        hz=answer.hz,
+        sd_cents=answer.sd_cents,
+        when=when,
+        stiffness=answer.stiffness,
+        stiffness_sd=answer.stiffness_sd,
+        doubts=answer.doubts,
+    )
+
+
+def _file_times(rows: Sequence[TakeRow]) -> dict[int, float]:
+    """Return playing times: the start within the file where one file holds a string's takes."""
+    files: dict[tuple[int, int], set[str]] = {}
+    for row in rows:
+        files.setdefault((row.position.string, row.position.capo), set()).add(row.file)
+    single = {key for key, names in files.items() if len(names) == 1}
+    return _playing_times(
+        [
+            (row.row, row.position, row.start_s or 0.0)
+            if (row.position.string, row.position.capo) in single
+            else (row.row, row.position, None)
+            for row in rows
+        ]
+    )
+
+
+def _playing_times(rows: Sequence[tuple[int, Position, float | None]]) -> dict[int, float]:
+    """Return the time of each row: seconds if all rows of its string and capo differ in them, else rows."""
+    groups: dict[tuple[int, int], list[tuple[int, float | None]]] = {}
+    for row, position, seconds in rows:
+        groups.setdefault((position.string, position.capo), []).append((row, seconds))
+    when: dict[int, float] = {}
+    for group in groups.values():
+        seconds_of = {seconds for _, seconds in group}
+        timed = None not in seconds_of and len(seconds_of) == len(group)
+        for row, seconds in group:
+            when[row] = seconds if timed and seconds is not None else float(row)
+    return when

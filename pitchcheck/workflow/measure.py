@@ -1,0 +1,125 @@
+"""``measure_folder``: one session folder through all the stages."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from pitchcheck.errors import NothingMeasured, Problem
+from pitchcheck.fit.result import Fit
+from pitchcheck.instrument import Job
+from pitchcheck.measurement import Measurement
+from pitchcheck.placing import check_places
+from pitchcheck.plan import NextTake
+from pitchcheck.session.folder import Session, read_session
+from pitchcheck.survey import Survey, build_survey
+from pitchcheck.takes import Take
+from pitchcheck.workflow.hear import hear_takes, takes_from_readings
+from pitchcheck.workflow.progress import Progress
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One folder, heard and compared."""
+
+    session: Session
+    takes: tuple[Take, ...]
+    survey: Survey
+    problems: tuple[Problem, ...]
+
+
+def measure_folder(
+    folder: Path, *, progress: Progress | None = None, workers: int | None = None
+) -> Measurement:
+    """Measure the instrument that a session folder describes.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds ``session.toml`` and ``takes.csv`` with sound files, or ``readings.csv`` (docs/formats.md).
+    progress : Progress, optional
+        Told how far the work has come.
+    workers : int >= 1, optional
+        Processes that read sound at once; as many as the computer has cores by default.
+
+    Returns
+    -------
+    Measurement
+        Every string of the settings is in its plan; bad takes are listed in ``problems``. ``fit`` and
+        ``survey`` are None when no string could be measured.
+
+    Raises
+    ------
+    NothingMeasured
+        If the settings cannot be used; carries every fault found in them.
+    """
+    workers = workers or os.cpu_count() or 1
+    session = read_session(Path(folder))
+    this = _hear(session, workers=workers, progress=progress)
+    before, faults = _before(session, workers=workers)
+    problems = (*this.problems, *faults)
+    if progress is not None:
+        progress(len(this.takes), len(this.takes), "fitting")
+    return _conclude(this, before, problems)
+
+
+def _hear(session: Session, *, workers: int, progress: Progress | None) -> Pass:
+    """Takes of one folder, placed and compared."""
+    problems = session.problems
+    if session.readings:
+        takes = takes_from_readings(session.readings)
+    else:
+        heard = hear_takes(session, workers=workers, progress=progress)
+        takes, problems = heard.takes, (*problems, *heard.problems)
+    takes = check_places(takes, instrument=session.job.instrument)
+    return Pass(session, takes, build_survey(takes), problems)
+
+
+def _before(session: Session, *, workers: int) -> tuple[tuple[Job, Survey] | None, tuple[Problem, ...]]:
+    """Return the pass before this one, and its faults under the name of its folder."""
+    if session.before is None:
+        return None, ()
+    try:
+        passed = _hear(read_session(session.before), workers=workers, progress=None)
+    except NothingMeasured as error:
+        return None, _renamed(error.problems, session.before)
+    usable = (passed.session.job, passed.survey) if passed.survey.stopped else None
+    return usable, _renamed(passed.problems, session.before)
+
+
+def _renamed(problems: tuple[Problem, ...], folder: Path) -> tuple[Problem, ...]:
+    """Return faults of another folder under its name."""
+    return tuple(replace(fault, file=f"{folder.name}/{fault.file}") for fault in problems)
+
+
+def _conclude(this: Pass, before: tuple[Job, Survey] | None, problems: tuple[Problem, ...]) -> Measurement:
+    """From comparisons to the measurement."""
+    from pitchcheck.diagnosis import find_causes
+    from pitchcheck.diagnosis.heard import find_wrong_notes
+    from pitchcheck.plan import make_plan
+
+    job, survey = this.session.job, this.survey
+    notices = this.session.notices
+    if not survey.stopped:
+        findings = tuple(find_wrong_notes(this.takes))
+        plan = make_plan(job, None, findings)
+        return Measurement(job, this.takes, None, None, findings, plan, problems, notices)
+    fit = _fit(job, survey, before)
+    findings = find_causes(job, survey, fit, this.takes)
+    plan = make_plan(job, fit, findings, survey=survey, next_take=_next_take(job, survey, fit))
+    return Measurement(job, this.takes, survey, fit, findings, plan, problems, notices)
+
+
+def _fit(job: Job, survey: Survey, before: tuple[Job, Survey] | None) -> Fit:
+    """Return the joint fit."""
+    from pitchcheck.fit import fit_instrument
+
+    return fit_instrument(job, survey, before=before)
+
+
+def _next_take(job: Job, survey: Survey, fit: Fit) -> NextTake | None:
+    """Return the take worth playing next."""
+    from pitchcheck.fit.next_take import best_take
+
+    return best_take(job, survey, fit)
