@@ -10,7 +10,7 @@ import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
-from pitchcheck.errors import NothingMeasured, Problem
+from pitchcheck.errors import BadValue, NothingMeasured, Problem
 from pitchcheck.instrument import (
     Board,
     Gauge,
@@ -75,6 +75,16 @@ def read_settings(folder: Path) -> Settings:
             inbox.problems,
         )
     return Settings(job, before, tuple(minor.problems), tuple(inbox.notices + minor.notices))
+
+
+def check_scale_mm(scale_mm: float) -> float:
+    """Return a believable scale length, or raise BadValue. [mm]"""
+    if not SCALE.low_mm <= scale_mm <= SCALE.high_mm:
+        raise BadValue(
+            f"scale is {scale_mm:g} mm; it must be {SCALE.low_mm:g} to {SCALE.high_mm:g} mm. "
+            "Measure from nut to fret 12 and double it."
+        )
+    return scale_mm
 
 
 def _load(folder: Path, inbox: Inbox) -> object:

@@ -153,7 +153,7 @@ def _read_all(work: Sequence[StringWork], *, workers: int) -> Iterable[list[tupl
 
 
 def _process_context() -> BaseContext:
-    """Return the way to start processes: from a clean server where there is one, as threads may be running."""
+    """Return the way to start processes: from a clean server if there is one, as threads may be running."""
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")

@@ -1,0 +1,51 @@
+"""The ``pitchcheck`` command: its subcommands, and the one place where errors become a message and a status.
+
+Exit status: 0 done, 2 nothing measured, unusable input or a wrong call. Messages go to standard error.
+"""
+
+from __future__ import annotations
+
+import sys
+from typing import Any
+
+import typer
+from typer.core import TyperGroup
+
+from pitchcheck.cli.measure import measure
+from pitchcheck.cli.new import new
+from pitchcheck.cli.output import say
+from pitchcheck.errors import NothingMeasured, PitchcheckError
+
+UNUSABLE = 2  # exit status
+
+
+class Group(TyperGroup):
+    """Turns an error that a user can act on into its message; anything else is a bug and keeps its trace."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the chosen command."""
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")  # an old terminal shows ? rather than stopping
+        try:
+            return super().invoke(ctx)
+        except PitchcheckError as error:
+            say(str(error))
+            if isinstance(error, NothingMeasured):
+                for problem in error.problems:
+                    if problem.sentence() != str(error):
+                        say(f"  {problem.sentence()}")
+            say(f"(More in docs/messages.md under {error.slug}.)")
+            raise typer.Exit(UNUSABLE) from error
+
+
+app = typer.Typer(
+    cls=Group,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="Hear how high the nut slots of a fretted instrument are, how sure that is, and what may come off.",
+)
+app.command()(new)
+app.command()(measure)
+# A new command: a file beside this one, and its line here.

@@ -1,0 +1,58 @@
+"""``pitchcheck measure FOLDER``."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pitchcheck.cli.output import check_report_path, progress_bar, say, write_whole
+from pitchcheck.errors import NothingMeasured
+
+FolderArgument = Annotated[
+    Path, typer.Argument(help="Session folder: session.toml with takes.csv and sound files, or readings.csv.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JSON, and nothing else.")]
+ReportOption = Annotated[
+    Path | None, typer.Option("--report", metavar="FILE", help="Also write one HTML page with pictures.")
+]
+
+
+def measure(folder: FolderArgument, as_json: JsonOption = False, report: ReportOption = None) -> None:
+    """Measure the nut slots of a recorded instrument.
+
+    Example: pitchcheck measure bench/today --report today.html
+    """
+    from pitchcheck.report.json_out import measurement_json, refusal_json
+    from pitchcheck.workflow import measure_folder
+
+    if report is not None:
+        check_report_path(report)
+    try:
+        with progress_bar() as progress:
+            measurement = measure_folder(folder, progress=progress)
+    except NothingMeasured as error:
+        if as_json:
+            typer.echo(refusal_json(error.problems), nl=False)
+        raise
+    if report is not None:
+        from pitchcheck.report.page import render_page
+
+        write_whole(report, render_page(measurement))
+    if as_json:
+        typer.echo(measurement_json(measurement), nl=False)
+        for line in (*(p.sentence() for p in measurement.problems), *measurement.notices):
+            say(line)
+    else:
+        from rich.console import Console
+
+        from pitchcheck.report.terminal import print_sheet
+        from pitchcheck.report.view import bench_view
+
+        print_sheet(bench_view(measurement), Console(file=sys.stdout, highlight=False))
+    if report is not None:
+        say(f"Report written to {report}")
+    if all(string.height_mm is None for string in measurement.plan.strings):
+        raise NothingMeasured("No string could be measured.")

@@ -1,0 +1,43 @@
+"""``pitchcheck new FOLDER``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pitchcheck.protocol import Thoroughness
+
+KindOption = Annotated[
+    str,
+    typer.Option(
+        help='Kind of instrument: electric, acoustic, classical, bass, "tenor ukulele" or mandolin.',
+    ),
+]
+ScaleOption = Annotated[
+    str | None, typer.Option(metavar="LENGTH", help='Scale length with its unit, like "648 mm" or "25.5 in".')
+]
+ThoroughOption = Annotated[Thoroughness, typer.Option(help="How much is to be played on every string.")]
+
+
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to make; files that exist are never overwritten.")],
+    kind: KindOption,
+    scale: ScaleOption = None,
+    thoroughness: ThoroughOption = Thoroughness.FULL,
+) -> None:
+    """Start a session: settings to correct, a list of takes, and a take sheet to print.
+
+    Example: pitchcheck new bench/today --kind electric --scale "648 mm"
+    """
+    from pitchcheck.units import length_mm
+    from pitchcheck.workflow.new import new_folder
+
+    scale_mm = None if scale is None else length_mm(scale)
+    for path in new_folder(folder, kind=kind, scale_mm=scale_mm, thoroughness=thoroughness):
+        typer.echo(f"Wrote {path}")
+    typer.echo(
+        "Correct session.toml, print takesheet.html, record the takes into the folder.\n"
+        f'Then: pitchcheck measure "{folder}"'
+    )

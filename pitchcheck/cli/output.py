@@ -1,0 +1,91 @@
+"""Where output goes: messages and progress to standard error, reports to whole files."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from tempfile import NamedTemporaryFile
+from typing import TYPE_CHECKING
+
+import typer
+
+from pitchcheck.errors import BadInput, Problem
+
+if TYPE_CHECKING:
+    from pitchcheck.workflow.progress import Progress
+
+REPORT_ENDINGS = (".html", ".htm")
+
+
+def say(message: str) -> None:
+    """Print a message to standard error."""
+    typer.echo(message, err=True)
+
+
+@contextmanager
+def progress_bar() -> Iterator[Progress | None]:
+    """Give a progress bar on standard error, or None where that is no terminal."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress as Bar
+
+    with Bar(console=Console(stderr=True), transient=True, auto_refresh=False) as bar:
+        task = bar.add_task("reading the folder", total=None)
+
+        def show(done: int, total: int, doing: str) -> None:
+            bar.update(task, completed=done, total=total, description=doing)
+            bar.refresh()
+
+        bar.refresh()
+        yield show
+
+
+def check_report_path(path: Path) -> None:
+    """Refuse a path for a report before any work is done.
+
+    Raises
+    ------
+    BadInput
+        If it is no HTML file's name, a folder, or in a folder that is not there.
+    """
+    if path.suffix.lower() not in REPORT_ENDINGS:
+        limit, action = "a report is one HTML file", "Give it a name that ends in .html."
+    elif path.is_dir():
+        limit, action = "it is a folder", "Give the name of a file in it."
+    elif not path.absolute().parent.is_dir():
+        limit, action = "its folder does not exist", "Make the folder first."
+    else:
+        return
+    raise BadInput(Problem(str(path), None, None, None, limit, action))
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a file whole or not at all: a half-written one never takes the place of an older.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be written.
+    """
+    try:
+        with NamedTemporaryFile(
+            "w", encoding="utf-8", newline="\n", dir=path.absolute().parent, prefix=".", delete=False
+        ) as file:
+            file.write(text)
+        os.chmod(file.name, 0o666 & ~_umask())
+        os.replace(file.name, path)
+    except OSError as error:
+        limit = f"it cannot be written ({error.strerror or error})"
+        raise BadInput(Problem(str(path), None, None, None, limit, "Choose another place.")) from error
+
+
+def _umask() -> int:
+    """Return the permissions that new files do not get."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -1,0 +1,165 @@
+"""The measurement as JSON: the fields of docs/formats.md, in their order.
+
+Format version 1: the first. Numbers are unrounded; one that is not finite becomes null.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from pitchcheck.diagnosis import Finding
+from pitchcheck.errors import Problem
+from pitchcheck.fit.belief import Belief
+from pitchcheck.measurement import Measurement
+from pitchcheck.plan import NextTake, NutBottom, StringPlan
+from pitchcheck.survey import first_fret_cents
+from pitchcheck.takes import Take
+
+SCHEMA = 1
+
+
+def measurement_json(measurement: Measurement) -> str:
+    """Return a measurement as JSON text, ending in a newline."""
+    fit, plan = measurement.fit, measurement.plan
+    return _text(
+        {
+            "schema": SCHEMA,
+            "instrument": {
+                "fret_height_mm": _belief(fit.fret_height_mm if fit else None),
+                "nut_offset_mm": _belief(fit.nut_offset_mm if fit else None),
+            },
+            "strings": [_string(string, measurement) for string in plan.strings],
+            "plan": _bottom(plan.nut_bottom),
+            "findings": [_finding(finding) for finding in measurement.findings],
+            "next_take": _next(plan.next_take),
+            "takes": _takes(measurement),
+            "errors": [_problem(problem) for problem in measurement.problems],
+        }
+    )
+
+
+def refusal_json(problems: Sequence[Problem]) -> str:
+    """Return the same fields for a folder whose settings cannot be used: only ``errors`` is filled."""
+    return _text(
+        {
+            "schema": SCHEMA,
+            "instrument": {"fret_height_mm": _belief(None), "nut_offset_mm": _belief(None)},
+            "strings": [],
+            "plan": None,
+            "findings": [],
+            "next_take": None,
+            "takes": [],
+            "errors": [_problem(problem) for problem in problems],
+        }
+    )
+
+
+def _text(content: dict[str, Any]) -> str:
+    """Return JSON that every reader accepts: no NaN, no infinity, ASCII only."""
+    return json.dumps(content, indent=1, allow_nan=False) + "\n"
+
+
+def _number(value: float | None) -> float | None:
+    """Return a plain finite number, or None."""
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+def _belief(belief: Belief | None) -> dict[str, float | None]:
+    """Return median and 90 % interval; nulls where nothing is known."""
+    if belief is None:
+        return {"median": None, "low": None, "high": None}
+    return {
+        "median": _number(belief.median),
+        "low": _number(belief.low),
+        "high": _number(belief.high),
+    }
+
+
+def _string(string: StringPlan, measurement: Measurement) -> dict[str, Any]:
+    """Return one string."""
+    first = None if measurement.survey is None else first_fret_cents(measurement.survey, string.number)
+    value, sd = first or (None, None)
+    return {
+        "number": string.number,
+        "note": string.note,
+        "first_fret_cents": {"value": _number(value), "sd": _number(sd)},
+        "slot_height_mm": _belief(string.height_mm),
+        "target_mm": _number(string.target_mm),
+        "clearance_third_fret_mm": _belief(string.clearance_third_mm),
+        "excess_mm": _belief(string.excess_mm),
+        "verdict": string.verdict.value,
+        "remove_now_mm": _number(string.remove_now_mm) or 0.0,
+        "raise_mm": _number(string.raise_mm),
+        "evidence": list(string.evidence),
+        "doubts": list(string.doubts),
+    }
+
+
+def _bottom(bottom: NutBottom | None) -> dict[str, float | None] | None:
+    """Return the cut at the bottom of the nut."""
+    if bottom is None:
+        return None
+    return {"nut_bottom_bass_mm": _number(bottom.bass_mm), "nut_bottom_treble_mm": _number(bottom.treble_mm)}
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    """Return one finding."""
+    return {
+        "cause": finding.cause.value,
+        "strings": [int(number) for number in finding.strings],
+        "frets": [int(fret) for fret in finding.frets],
+        "size": {"value": _number(finding.size), "unit": finding.unit},
+        "evidence": list(finding.evidence),
+    }
+
+
+def _next(take: NextTake | None) -> dict[str, Any] | None:
+    """Return the take worth playing next."""
+    if take is None:
+        return None
+    place = take.position
+    return {
+        "string": place.string,
+        "stop": place.stop.value,
+        "fret": place.fret,
+        "capo": place.capo,
+        "why": take.why,
+    }
+
+
+def _takes(measurement: Measurement) -> list[dict[str, Any]]:
+    """Return every take; its error is null for open takes and for those not used."""
+    survey = measurement.survey
+    errors = {} if survey is None else {s.take.row: s.error_cents for s in survey.stopped}
+    return [_take(take, errors.get(take.row)) for take in measurement.takes]
+
+
+def _take(take: Take, error_cents: float | None) -> dict[str, Any]:
+    """Return one take."""
+    place = take.position
+    return {
+        "file": take.file,
+        "string": place.string,
+        "stop": place.stop.value,
+        "fret": place.fret,
+        "capo": place.capo,
+        "hz": _number(take.hz),
+        "sd_cents": _number(take.sd_cents),
+        "error_cents": _number(error_cents),
+        "doubts": list(take.doubts),
+    }
+
+
+def _problem(problem: Problem) -> dict[str, Any]:
+    """Return one fault."""
+    return {
+        "file": problem.file,
+        "row": problem.row,
+        "field": problem.field,
+        "value": problem.value,
+        "limit": problem.limit,
+        "action": problem.action,
+    }

@@ -1,0 +1,121 @@
+"""A new session folder: commented settings and a list of takes to be recorded.
+
+Nothing that exists is ever overwritten. Lengths are written in mm, gauges in inches as on the packet.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Sequence
+from io import StringIO
+from pathlib import Path
+
+from pitchcheck.errors import BadInput, Problem
+from pitchcheck.instrument import StringSpec
+from pitchcheck.session.presets import Preset
+from pitchcheck.takes import Position
+from pitchcheck.units import MM_PER_INCH
+
+_HEAD = """\
+# Settings of one instrument, for: pitchcheck measure FOLDER
+# Correct what is not so on your instrument. Lengths are text with a unit: "0.25 mm", "0.010 in", "10 thou".
+# A line that starts with # is not read.
+schema = 1
+
+[instrument]
+kind = {kind}                # {words}
+scale = "{scale} mm"            # nut to saddle: twice the way from nut to fret 12
+nut = "slotted"              # slotted, zero_fret or locking; only a slotted nut is ever filed
+tailpiece = "fixed"          # fixed or floating
+board = "normal"             # normal or scalloped (no press test on a scalloped board)
+# fret_height = "1.1 mm"     # these three help if you have gauged them
+# action_12 = "1.6 mm"       # under the last string over fret 12
+# relief = "0.2 mm"
+
+[target]
+# Gap over fret 1 with the string held behind fret 3, for string 1 and for the last string.
+# The values shown are the ones taken when nothing is said (common practice).
+third_fret_clearance = ["0.006 in", "0.010 in"]
+tolerance = "0.10 mm"        # this much above target is not worth filing
+floor = ["0.05 mm", "0.10 mm"] # below these heights an open string is likely to buzz on fret 1
+
+# String 1 is the one nearest the floor in playing position. Read gauges and material off the packet.
+"""
+
+_TAIL = """\
+# A gauge reading, if you have one. Remove the # and repeat the block for each reading.
+# what: clearance_third, clearance_open, slot_floor, fret_height, action_12 or relief
+# [[meter]]
+# what = "clearance_third"
+# string = 6
+# value = "0.010 in"
+# error = "0.001 in"
+
+# After filing: name the folder of the pass before this one and what came off.
+# [before]
+# folder = "../before"
+# [[before.removed]]
+# string = 6
+# amount = "0.20 mm"
+"""
+
+
+def settings_text(preset: Preset, *, scale_mm: float) -> str:
+    """Return a commented ``session.toml`` for a kind of instrument."""
+    head = _HEAD.format(kind=json.dumps(preset.name), words=preset.words, scale=f"{scale_mm:g}")
+    return head + "\n".join(_string(spec) for spec in preset.strings) + "\n" + _TAIL
+
+
+def takes_text(positions: Sequence[Position]) -> str:
+    """Return a ``takes.csv`` with one row for each take that is to be recorded."""
+    out = StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    rows.writerow(("file", "string", "stop", "fret", "capo"))
+    for number, place in enumerate(positions, 1):
+        fret = "" if place.fret is None else place.fret
+        rows.writerow((take_file(number), place.string, place.stop.value, fret, place.capo))
+    return out.getvalue()
+
+
+def take_file(number: int) -> str:
+    """Return the name of the sound file of a take, numbered from 1."""
+    return f"{number:03d}.wav"
+
+
+def write_new(folder: Path, contents: dict[str, str]) -> tuple[Path, ...]:
+    """Write text files into a folder, which is made if needed.
+
+    Parameters
+    ----------
+    folder : Path
+    contents : dict of str to str
+        Text by file name.
+
+    Raises
+    ------
+    BadInput
+        If one of the files is already there, or the folder cannot be written; nothing is overwritten.
+    """
+    for name in contents:
+        if (folder / name).exists():
+            limit = "it is already there and is left alone"
+            raise BadInput(Problem(str(folder / name), None, None, None, limit, "Name another folder."))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in contents.items():
+            with (folder / name).open("x", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+    except OSError as error:
+        limit = f"it cannot be written ({error.strerror or error})"
+        raise BadInput(Problem(str(folder), None, None, None, limit, "Name another folder.")) from error
+    return tuple(folder / name for name in contents)
+
+
+def _string(spec: StringSpec) -> str:
+    """Return the table of one string."""
+    gauge = "" if spec.gauge_mm is None else f'gauge = "{spec.gauge_mm / MM_PER_INCH:.4g} in"\n'
+    return (
+        f"[[strings]]\nnumber = {spec.number}\nnote = {json.dumps(spec.note)}\n{gauge}"
+        f"material = {json.dumps(spec.material)}\nwound = {'true' if spec.wound else 'false'}\n"
+    )
