@@ -35,6 +35,7 @@ class Inbox:
 
 
 def shorten(text: str) -> str:
-    """Return a value fit for one line."""
-    text = " ".join(text.split())
+    """Return a value fit for one line: no breaks, nothing that would move a terminal's cursor."""
+    text = " ".join(text[: 4 * LONGEST_SHOWN].split())
+    text = "".join(sign if sign.isprintable() else "?" for sign in text)
     return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"

@@ -70,8 +70,10 @@ def _take(row: Row, instrument: Instrument) -> TakeRow | None:
     """Return one take, or None after a fault."""
     before = len(row.inbox.problems)
     position = _position(row, instrument)
-    if not row.cell("file"):
-        row.fault("file", limit="it is empty", action="Name the sound file.")
+    if not row.cell("file") or not row.cell("file").isprintable():
+        row.fault(
+            "file", limit="it must be a file name of printable characters", action="Name the sound file."
+        )
     start, end = (_time(row, column) for column in ("start_s", "end_s"))
     if end is not None and (start or 0.0) >= end:
         row.fault(
