@@ -96,7 +96,9 @@ class Instrument:
             if spec.number == number:
                 return spec
         known = ", ".join(str(s.number) for s in self.strings)
-        raise BadValue(f"string {number} is not one of this instrument's strings ({known}). Correct the number.")
+        raise BadValue(
+            f"string {number} is not one of this instrument's strings ({known}). Correct the number."
+        )
 
 
 @dataclass(frozen=True)

@@ -39,7 +39,9 @@ def note_hz(name: str, *, a4_hz: float = CONCERT_A4_HZ) -> float:
     """
     match = _NOTE.match(name)
     if match is None:
-        raise BadValue(f"{name!r} is not a note name; write a letter, # or b if needed, and the octave, like E4 or F#3.")
+        raise BadValue(
+            f"{name!r} is not a note name; write a letter, # or b if needed, and the octave, like E4 or F#3."
+        )
     shift = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}[match[2]]
     semitone = int(match[3]) * SEMITONES_PER_OCTAVE + _STEP[match[1].upper()] + shift
     return float(a4_hz * 2 ** ((semitone - _A4_SEMITONE) / SEMITONES_PER_OCTAVE))

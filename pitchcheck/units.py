@@ -12,7 +12,14 @@ MM_PER_THOU = MM_PER_INCH / 1000  # [mm/thou]
 CENTS_PER_OCTAVE = 1200.0  # [cent]
 CENTS_PER_LOG = CENTS_PER_OCTAVE / math.log(2)  # [cent] per unit of natural logarithm
 
-_MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH, "inch": MM_PER_INCH, '"': MM_PER_INCH, "thou": MM_PER_THOU}
+_MM_PER_UNIT = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "in": MM_PER_INCH,
+    "inch": MM_PER_INCH,
+    '"': MM_PER_INCH,
+    "thou": MM_PER_THOU,
+}
 _LENGTH = re.compile(r'^\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*(mm|cm|inch|in|thou|")\s*$')
 
 

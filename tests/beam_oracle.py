@@ -2,9 +2,9 @@
 
 Cubic Hermite beam elements with the stiffness of tension added; the forces of frets and board, which can
 only push, by non-negative least squares. Lengths in mm, tension scaled out: ``stiffness_mm`` is sqrt(EI/T).
-x runs from the nut's front edge to the saddle, y = 0 is the plane of the fret tops. Slopes are small: the path
-is longer than its span by half the integral of the slope squared (slopes stay below 0.1: relative error below
-0.003). The package solves the same problem with exact exponential pieces; nothing is shared but the physics.
+x runs from the nut's front edge to the saddle, y = 0 is the plane of the fret tops. The path is longer than
+its span by half the integral of the slope squared (slopes stay below 0.1: relative error below 0.003). The
+package solves the same problem with exact exponential pieces; nothing is shared but the physics.
 """
 
 from __future__ import annotations
@@ -44,6 +44,7 @@ class Neck:
     saddle_tail_mm: float = 20.0
     saddle_break_rad: float = 0.0
     fret_tops_mm: tuple[float, ...] = ()  # each fret's own height, if they differ from the plane
+    board: bool = True  # whether the board stops the string
 
     def fret_place(self, fret: int) -> float:
         return self.scale_mm * (1 - 2 ** (-fret / 12))
@@ -64,14 +65,19 @@ class Shape:
     on_board: tuple[float, ...]
 
 
-def shape(neck: Neck, *, stiffness_mm: float, held: Points = (), element_mm: float = 0.5) -> Shape:
-    """Rest shape of the string with the places in ``held`` kept at their heights, (x, y) each."""
-    mesh = _mesh(neck, held, element_mm)
+def shape(
+    neck: Neck, *, stiffness_mm: float, held: Points = (), loads: Points = (), element_mm: float = 0.5
+) -> Shape:
+    """Rest shape: ``held`` places keep their height, (x, y); ``loads`` press down, (x, force / T)."""
+    mesh = _mesh(neck, held + loads, element_mm)
     tension, bending = _matrices(mesh)
     energy = (tension + stiffness_mm**2 * bending).tocsc()
     fixed = _fixed(neck, held, mesh)
     floor = _floor(neck, mesh)
-    u, on = _solve(energy, fixed, floor)
+    push = np.zeros(2 * mesh.size)
+    for x, force in loads:
+        push[2 * _node(mesh, x)] -= force
+    u, on = _solve(energy, fixed, floor, push)
     frets = {_node(mesh, neck.fret_place(n)): n for n in range(1, neck.frets + 1)}
     touching = [i // 2 for i in on]
     return Shape(
@@ -84,11 +90,12 @@ def shape(neck: Neck, *, stiffness_mm: float, held: Points = (), element_mm: flo
     )
 
 
-def extra_path_mm(neck: Neck, *, stiffness_mm: float, held: Points, element_mm: float = 0.5) -> float:
+def extra_path_mm(
+    neck: Neck, *, stiffness_mm: float, held: Points = (), loads: Points = (), element_mm: float = 0.5
+) -> float:
     """How much longer the string's path is than when it is open. [mm]"""
-    options = {"stiffness_mm": stiffness_mm, "element_mm": element_mm}
-    stopped = shape(neck, held=held, **options)
-    return stopped.path_extra_mm - shape(neck, **options).path_extra_mm
+    stopped = shape(neck, stiffness_mm=stiffness_mm, held=held, loads=loads, element_mm=element_mm)
+    return stopped.path_extra_mm - shape(neck, stiffness_mm=stiffness_mm, element_mm=element_mm).path_extra_mm
 
 
 def partials(length_mm: float, *, stiffness_mm: float, count: int, elements: int = 400) -> FloatArray:
@@ -153,13 +160,13 @@ def _fixed(neck: Neck, held: Points, mesh: FloatArray) -> dict[int, float]:
 def _floor(neck: Neck, mesh: FloatArray) -> dict[int, float]:
     """Least heights, by degree of freedom: fret tops and the board between nut and last fret."""
     inside = np.flatnonzero((mesh > 0) & (mesh < neck.fret_place(neck.frets)))
-    floor = {2 * int(i): -neck.fret_mm for i in inside}
+    floor = {2 * int(i): -neck.fret_mm for i in inside} if neck.board else {}
     floor |= {2 * _node(mesh, neck.fret_place(n)): neck.fret_top(n) for n in range(1, neck.frets + 1)}
     return floor
 
 
 def _solve(
-    energy: csc_matrix, fixed: dict[int, float], floor: dict[int, float]
+    energy: csc_matrix, fixed: dict[int, float], floor: dict[int, float], push: FloatArray
 ) -> tuple[FloatArray, list[int]]:
     """Least energy above the floor: the contact forces are a least-squares problem with forces >= 0."""
     bound = {i: y for i, y in floor.items() if i not in fixed}
@@ -171,7 +178,7 @@ def _solve(
     place[free] = np.arange(free.size)
     u = np.zeros(energy.shape[0])
     u[at] = given
-    u[free] = alone = factor.solve(-(energy[free][:, at] @ given))
+    u[free] = alone = factor.solve(push[free] - energy[free][:, at] @ given)
     watched = np.zeros(index.size, dtype=bool)
     force = np.zeros(0)
     while (below := u[index] < low - SINK_MM)[~watched].any():

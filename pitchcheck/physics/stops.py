@@ -80,7 +80,7 @@ def stop_cents(setup: Setup, touch: Touch, *, stop: Stop, fret: int, capo: int =
     """
     if stop is Stop.OPEN:
         return np.zeros_like(setup.scale_mm)
-    nut_x, nut_y = _nut(setup, capo=capo)
+    nut_x, nut_y = nut_edge(setup, capo=capo)
     open_path, _ = _path(_open_nodes(setup, nut_x, nut_y, capo=capo), setup.bend_mm)
     build = _press_nodes if stop is Stop.PRESS else _fret_nodes
     nodes = build(setup, touch, nut_x, nut_y, fret=fret, capo=capo)
@@ -88,8 +88,8 @@ def stop_cents(setup: Setup, touch: Touch, *, stop: Stop, fret: int, capo: int =
     speaking = setup.scale_mm + setup.saddle_mm - nut_x
     strain = (path - open_path) / speaking
     stopped = setup.scale_mm + setup.saddle_mm - fret_place(1.0, fret) * setup.scale_mm
-    saddle_y = _saddle_height(setup)
-    top = _fret_top(setup, fret)
+    saddle_y = saddle_height(setup)
+    top = fret_top(setup, fret)
     # Equation 8: a string that goes on beyond its support turns there half as stiffly as a clamped one, which
     # shortens the vibrating length by lambda / 2 at each end.
     open_length = np.hypot(speaking, saddle_y - nut_y) - setup.bend_mm
@@ -107,31 +107,31 @@ def _bow(setup: Setup, x: FloatArray) -> FloatArray:
     return np.asarray(curvature * (x - x1) * (x - x3) / 2)
 
 
-def _fret_top(setup: Setup, fret: int) -> FloatArray:
+def fret_top(setup: Setup, fret: int) -> FloatArray:
     """Height of a fret's top. [mm]"""
     x = fret_place(1.0, fret) * setup.scale_mm
     error = setup.fret_error_mm[:, fret - 1] if fret <= FRET_ERRORS else 0.0
     return np.asarray(_bow(setup, x) + error)
 
 
-def _board(setup: Setup, x: FloatArray) -> FloatArray:
+def board_height(setup: Setup, x: FloatArray) -> FloatArray:
     """Height of the board. [mm]"""
     return np.asarray(_bow(setup, x) - setup.fret_height_mm)
 
 
-def _nut(setup: Setup, *, capo: int) -> tuple[FloatArray, FloatArray]:
+def nut_edge(setup: Setup, *, capo: int) -> tuple[FloatArray, FloatArray]:
     """Place and height of the nut's front edge, or of the fret in front of the capo."""
     if capo:
-        return fret_place(1.0, capo) * setup.scale_mm, _fret_top(setup, capo)
+        return fret_place(1.0, capo) * setup.scale_mm, fret_top(setup, capo)
     x1, x3 = fret_place(1.0, 1), fret_place(1.0, 3)
     e1, e3 = setup.fret_error_mm[:, 0], setup.fret_error_mm[:, 2]
     line = e1 - (e3 - e1) * x1 / (x3 - x1)
     return -setup.nut_offset_mm, setup.slot_height_mm + line
 
 
-def _saddle_height(setup: Setup) -> FloatArray:
+def saddle_height(setup: Setup) -> FloatArray:
     """Height of the string at the saddle, from the action over fret 12. [mm]"""
-    _, nut_y = _nut(setup, capo=0)
+    _, nut_y = nut_edge(setup, capo=0)
     x12 = fret_place(1.0, 12) * setup.scale_mm
     return np.asarray(2 * (setup.action_12_mm + _bow(setup, x12)) - nut_y)
 
@@ -143,9 +143,9 @@ def _ends(
     angle = setup.break_rad
     if capo:  # the capo holds the string on the board midway behind its fret
         space = fret_place(1.0, capo) - fret_place(1.0, capo - 1)
-        angle = (_fret_top(setup, capo) + setup.fret_height_mm) / (space * setup.scale_mm / 2)
+        angle = (fret_top(setup, capo) + setup.fret_height_mm) / (space * setup.scale_mm / 2)
     saddle_x = setup.scale_mm + setup.saddle_mm
-    saddle_y = _saddle_height(setup)
+    saddle_y = saddle_height(setup)
     x = [nut_x - TAIL_MM, nut_x, saddle_x, saddle_x + TAIL_MM]
     y = [nut_y - TAIL_MM * angle, nut_y, saddle_y, saddle_y - TAIL_MM * SADDLE_BREAK_RAD]
     return x, y
@@ -172,9 +172,9 @@ def _press_nodes(
     middle = (start + fret_place(1.0, fret) * setup.scale_mm) / 2 + touch.rod_mm
     rod = [middle - touch.rod_half_mm, middle + touch.rod_half_mm]
     places = [*(fret_place(1.0, k) * setup.scale_mm for k in below), *rod]
-    heights = [*(_fret_top(setup, k) for k in below), *(_board(setup, r) for r in rod)]
+    heights = [*(fret_top(setup, k) for k in below), *(board_height(setup, r) for r in rod)]
     places.append(fret_place(1.0, fret) * setup.scale_mm)
-    heights.append(_fret_top(setup, fret))
+    heights.append(fret_top(setup, fret))
     kinds = "hh" + "s" * len(below) + "hh" + "h" + "hh"
     return Nodes.build([*x[:2], *places, *x[2:]], [*y[:2], *heights, *y[2:]], kinds=kinds)
 
@@ -190,9 +190,9 @@ def _fret_nodes(
     pad = [fret_x - touch.behind_mm + s * touch.pad_mm for s in spread]
     places = [*(fret_place(1.0, k) * setup.scale_mm for k in below), *pad, fret_x]
     heights = [
-        *(_fret_top(setup, k) for k in below),
-        *(_board(setup, p) for p in pad),
-        _fret_top(setup, fret),
+        *(fret_top(setup, k) for k in below),
+        *(board_height(setup, p) for p in pad),
+        fret_top(setup, fret),
     ]
     kinds = "hh" + "s" * len(below) + "f" * FINGER_NODES + "h" + "hh"
     nodes = Nodes.build([*x[:2], *places, *x[2:]], [*y[:2], *heights, *y[2:]], kinds=kinds)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pitchcheck.errors import PitchcheckError
+
 
 @dataclass(frozen=True)
 class Reading:
@@ -41,3 +43,23 @@ class Reading:
     partials: int
     used_s: tuple[float, float]
     doubts: tuple[str, ...] = ()
+
+
+class Unreadable(PitchcheckError):
+    """No pitch can honestly be given for this clip.
+
+    Attributes
+    ----------
+    reason : str
+        Plain words: what was heard, and what to do.
+    """
+
+    slug = "unreadable"
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(reason)
+        self.reason = reason
+
+    def __reduce__(self) -> tuple[type[Unreadable], tuple[str]]:
+        """Let a process pool carry it home."""
+        return Unreadable, (self.reason,)

@@ -36,7 +36,7 @@ def print_sheet(view: BenchView, console: Console) -> None:
 
 def _table(view: BenchView) -> Table:
     """Return the table of slots."""
-    table = Table(show_lines=True)
+    table = Table(show_lines=True, show_edge=False, pad_edge=False, header_style="")
     for head in HEADS:
         table.add_column(Text(head), overflow="fold", justify="left")
     for row in view.rows:

@@ -5,6 +5,7 @@ Conventions: cells are words ready to be shown, a second line after ``\\n``; len
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pitchcheck.diagnosis import Finding
@@ -17,7 +18,15 @@ from pitchcheck.report.page_steps import next_take_step
 from pitchcheck.report.page_summary import headline, summary
 from pitchcheck.survey import first_fret_cents
 
-HEADS = ("String", "Slot height", "90 % sure between", "Target", "Fret 1 heard", "Verdict", "File off now")
+HEADS = (
+    "String",
+    "Slot\nheight",
+    "90 % sure\nbetween",
+    "Target",
+    "Fret 1\ncents",
+    "Verdict",
+    "File off\nnow",
+)
 NOTHING = "nothing"
 
 
@@ -49,7 +58,7 @@ def bench_view(measurement: Measurement) -> BenchView:
         Section("Cut at the bottom of the nut", bottom),
         Section(
             "What to do" if not bottom else "Slot by slot instead: one or the other, never both",
-            tuple(line for s in plan.strings for line in _steps(s)),
+            _steps(plan.strings),
         ),
         Section("Next take", () if upcoming is None else (f"{upcoming.title}. {upcoming.details[0]}",)),
         Section("Findings", tuple(line for f in measurement.findings for line in _finding(f))),
@@ -77,10 +86,17 @@ def _row(string: StringPlan, measurement: Measurement) -> tuple[str, ...]:
         _length(string.height_mm.median if string.height_mm else None, string),
         _between(string.height_mm, string),
         _length(string.target_mm, string),
-        numbers.UNKNOWN if first is None else numbers.cents_with_sd(*first).replace(" cents", "\ncents"),
-        phrases.verdict(string),
+        numbers.UNKNOWN
+        if first is None
+        else _two_lines(numbers.cents_with_sd(*first), before=" ± ", cut=" cents"),
+        phrases.verdict(string).replace(" ", "\n", 1),
         numbers.removal(remove).replace(" (", "\n").rstrip(")") if remove > 0 else NOTHING,
     )
+
+
+def _first_fret(value: float, sd: float) -> str:
+    """Return the first-fret error above its uncertainty; the column's head shows the unit."""
+    return numbers.cents_with_sd(value, sd).removesuffix(" cents").replace(" ± ", "\n± ")
 
 
 def _limits(string: StringPlan) -> tuple[float, ...]:
@@ -101,13 +117,28 @@ def _between(height_mm: Belief | None, string: StringPlan) -> str:
     if height_mm is None:
         return numbers.UNKNOWN
     limits = _limits(string)
-    shown_mm = numbers.interval(height_mm, limits_mm=limits)
-    return f"{shown_mm}\n{numbers.interval_thou(height_mm, limits_mm=limits)}"
+    in_mm = numbers.interval(height_mm, limits_mm=limits).removesuffix(" mm")
+    return f"{in_mm}\n{numbers.interval_thou(height_mm, limits_mm=limits).removesuffix(' thou')}"
 
 
-def _steps(string: StringPlan) -> tuple[str, ...]:
-    """Return what to do with one slot, named by its string."""
-    return tuple(f"String {string.number}: {step}" for step in string.steps)
+def _steps(strings: Sequence[StringPlan]) -> tuple[str, ...]:
+    """Return what to do with the slots: first what several share, then string by string."""
+    users: dict[str, list[int]] = {}
+    for string in strings:
+        for step in string.steps:
+            users.setdefault(step, []).append(string.number)
+    shared: dict[tuple[int, ...], list[str]] = {}
+    for step, numbers_of in users.items():
+        if len(numbers_of) > 1:
+            shared.setdefault(tuple(numbers_of), []).append(step)
+    lines: list[str] = []
+    for together, steps in shared.items():
+        lines += [f"{phrases.strings(together, capital=True)}:", *(f"  {step}" for step in steps)]
+    for string in strings:
+        own = [step for step in string.steps if len(users[step]) == 1]
+        if own:
+            lines += [f"String {string.number} ({string.note}):", *(f"  {step}" for step in own)]
+    return tuple(lines)
 
 
 def _finding(finding: Finding) -> tuple[str, ...]:

@@ -13,6 +13,7 @@ from pitchcheck.measurement import Measurement
 from pitchcheck.placing import check_places
 from pitchcheck.plan import NextTake
 from pitchcheck.session.folder import Session, read_session
+from pitchcheck.session.settings import SETTINGS
 from pitchcheck.survey import Survey, build_survey
 from pitchcheck.takes import Take
 from pitchcheck.workflow.hear import hear_takes, takes_from_readings
@@ -73,7 +74,8 @@ def _hear(session: Session, *, workers: int, progress: Progress | None) -> Pass:
         heard = hear_takes(session, workers=workers, progress=progress)
         takes, problems = heard.takes, (*problems, *heard.problems)
     takes = check_places(takes, instrument=session.job.instrument)
-    return Pass(session, takes, build_survey(takes), problems)
+    in_order = tuple(sorted(problems, key=lambda fault: (fault.file != SETTINGS, fault.row or 0)))
+    return Pass(session, takes, build_survey(takes), in_order)
 
 
 def _before(session: Session, *, workers: int) -> tuple[tuple[Job, Survey] | None, tuple[Problem, ...]]:

@@ -31,5 +31,5 @@ class Finding:
     strings: tuple[int, ...]
     frets: tuple[int, ...]
     size: float
-    unit: str  # "mm" or "cent"
+    unit: str  # mm or cent; takes, %, times where nothing has a length
     evidence: tuple[str, ...]

@@ -1,4 +1,7 @@
-"""From beliefs to the file: verdicts, what may come off now, what to play next."""
+"""The plan's records: a verdict, a removal and its steps per string, and the nut as a whole.
+
+Conventions: mm and cents; beliefs are unrounded, ``remove_now_mm`` is already rounded down.
+"""
 
 from __future__ import annotations
 
@@ -61,3 +64,4 @@ class Plan:
     strings: tuple[StringPlan, ...]
     nut_bottom: NutBottom | None
     next_take: NextTake | None
+    steps: tuple[str, ...] = ()  # for the nut as a whole, in plain words

@@ -1,0 +1,63 @@
+"""All findings of one pass over an instrument, in the order a tech would deal with them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pitchcheck.diagnosis.finding import Finding
+from pitchcheck.diagnosis.heard import find_capo, find_worn, find_wrong_notes
+from pitchcheck.diagnosis.limits import DiagnosisLimits
+from pitchcheck.diagnosis.misfits import find_disagreements, find_frets
+from pitchcheck.diagnosis.opens import find_catching, find_drift
+from pitchcheck.diagnosis.sharpness import find_nut_position, find_saddle, find_touch
+from pitchcheck.diagnosis.slots import find_slots
+from pitchcheck.fit.result import Fit
+from pitchcheck.instrument import Job
+from pitchcheck.survey import Survey
+from pitchcheck.takes import Take
+
+
+def find_causes(
+    job: Job,
+    survey: Survey,
+    fit: Fit,
+    takes: Sequence[Take] = (),
+    *,
+    limits: DiagnosisLimits | None = None,
+) -> tuple[Finding, ...]:
+    """Find what is behind the numbers.
+
+    Parameters
+    ----------
+    job : Job
+        The instrument, its targets and its gauge readings.
+    survey : Survey
+        Comparisons and open takes of this pass.
+    fit : Fit
+        The joint fit of the same survey.
+    takes : sequence of Take, optional
+        All takes, those set aside included; without them no wrong note and no worn string shows by its
+        doubts.
+    limits : DiagnosisLimits, optional
+        Thresholds; the defaults give at most one false alarm in a hundred sound surveys per kind of finding.
+
+    Returns
+    -------
+    tuple of Finding
+        First what spoils a measurement, then gauges, slots and the other causes of a sharp note. Empty when
+        nothing is wrong.
+    """
+    limits = limits or DiagnosisLimits()
+    return (
+        *find_wrong_notes(takes),
+        *find_catching(survey, limits),
+        *find_drift(survey, limits),
+        *find_worn(job, fit, survey, takes, limits),
+        *find_capo(fit, survey, limits),
+        *find_disagreements(job, fit, limits),
+        *find_slots(job, fit, limits),
+        *find_nut_position(job, fit, limits),
+        *find_saddle(job, fit, limits),
+        *find_touch(job, fit, survey, limits),
+        *find_frets(fit, limits),
+    )

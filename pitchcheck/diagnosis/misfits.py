@@ -1,0 +1,113 @@
+"""What the fit could not explain: one fret wrong on all strings, a gauge that disagrees with the ear.
+
+Conventions: residuals are heard less expected, in cents; gauge residuals are read less expected, in mm.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import numpy as np
+
+from pitchcheck.diagnosis.finding import Cause, Finding
+from pitchcheck.diagnosis.limits import DiagnosisLimits, t_limit, z_limit
+from pitchcheck.diagnosis.words import cents, mm
+from pitchcheck.fit.result import Fit, Residual
+from pitchcheck.instrument import Gauge, Job
+from pitchcheck.takes import Stop
+
+_FEWEST_STRINGS = 3  # a residual common to two strings is not yet the fret's: chosen
+_SET_ASIDE = 0.1  # weight below which a take was set aside as bad
+
+_GAUGE_WORDS = {
+    Gauge.CLEARANCE_THIRD: "gap over fret 1 with the string held at fret 3",
+    Gauge.CLEARANCE_OPEN: "gap over fret 1 of the open string",
+    Gauge.SLOT_FLOOR: "slot floor above the board",
+    Gauge.FRET_HEIGHT: "fret height",
+    Gauge.ACTION_12: "action at fret 12",
+    Gauge.RELIEF: "relief",
+}
+_SHARED_BY_SLOTS = (Gauge.FRET_HEIGHT,)  # read once, but every slot height hangs on it
+
+
+def find_frets(fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
+    """Frets at which all strings miss their prediction alike.
+
+    Per stop and fret, the strings' mean residuals are averaged; a finding needs an average beyond Student's t
+    (strings - 1 degrees of freedom, false-alarm rate shared over all places looked at) times its standard
+    error (the larger of that from the readings and that from the strings' scatter), and
+    ``limits.fret_cents``.
+    """
+    groups: dict[tuple[Stop, int], list[Residual]] = defaultdict(list)
+    for residual in fit.residuals:
+        place = residual.position
+        if place.fret is not None and place.capo == 0 and residual.weight >= _SET_ASIDE:
+            groups[place.stop, place.fret].append(residual)
+    means = {place: _by_string(residuals) for place, residuals in groups.items()}
+    means = {place: rows for place, rows in means.items() if len(rows) >= _FEWEST_STRINGS}
+    found: dict[int, Finding] = {}
+    for (stop, fret), rows in sorted(means.items(), key=lambda item: (item[0][1], item[0][0])):
+        values = np.array([row[1] for row in rows])
+        noise = np.array([row[2] for row in rows])
+        mean = float(values.mean())
+        error = max(
+            float(np.sqrt((noise**2).sum())) / values.size, float(values.std(ddof=1)) / values.size**0.5
+        )
+        limit = t_limit(len(means), alarm=limits.alarm, freedom=values.size - 1) * error
+        if abs(mean) <= max(limit, limits.fret_cents):
+            continue
+        evidence = (
+            f"{stop.value} {fret} sounds {cents(mean)} of what the rest of the neck leads one to expect, on "
+            f"all {values.size} strings (limit {max(limit, limits.fret_cents):.1f})",
+            "the strings share the fret, not the slot: look for a high, low, worn or misplaced fret",
+        )
+        if fret not in found or abs(mean) > abs(found[fret].size):
+            numbers = tuple(row[0] for row in rows)
+            found[fret] = Finding(Cause.FRET, numbers, (fret,), mean, "cent", evidence)
+    return list(found.values())
+
+
+def _by_string(residuals: list[Residual]) -> list[tuple[int, float, float]]:
+    """Return string, mean residual and its standard uncertainty, string by string."""
+    rows: list[tuple[int, float, float]] = []
+    for number in sorted({residual.position.string for residual in residuals}):
+        mine = [r for r in residuals if r.position.string == number]
+        mean = float(np.mean([r.heard_cents - r.expected_cents for r in mine]))
+        sd = float(np.sqrt(np.mean([r.sd_cents**2 for r in mine]) / len(mine)))
+        rows.append((number, mean, sd))
+    return rows
+
+
+def find_disagreements(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
+    """Gauge readings that the sound does not bear out, each with the likely slip named.
+
+    The difference is beyond the normal limit of its own uncertainty, false-alarm rate shared over all
+    readings; or the fit itself sees a decimal point that slipped. Nothing is ever rescaled.
+    """
+    limit = z_limit(len(fit.meter), alarm=limits.alarm)
+    found: list[Finding] = []
+    for row in fit.meter:
+        difference = row.read_mm - row.expected_mm
+        if abs(difference) <= limit * row.sd_mm and row.likely_slip_mm is None:
+            continue
+        reading = job.meter[row.index] if row.index < len(job.meter) else None
+        what = "reading" if reading is None else _GAUGE_WORDS[reading.what]
+        numbers: tuple[int, ...] = ()
+        if reading is not None and reading.string is not None:
+            numbers = (reading.string,)
+            what += f" of string {reading.string}"
+        elif reading is not None and reading.what in _SHARED_BY_SLOTS:
+            numbers = tuple(string.number for string in fit.strings)
+        evidence: tuple[str, ...] = (
+            f"{what}: the gauge says {mm(row.read_mm)}, the sound {mm(row.expected_mm)}, give or take "
+            f"{row.sd_mm:.2f} mm",
+        )
+        if row.likely_slip_mm is not None:
+            evidence += (
+                f"did the decimal point slip? {mm(row.likely_slip_mm)} would fit the sound. The reading was "
+                "not changed: correct it or gauge again",
+            )
+        else:
+            evidence += ("gauge it again and play the press takes again before anything is filed",)
+        found.append(Finding(Cause.EAR_METER_DISAGREE, numbers, (), difference, "mm", evidence))
+    return found

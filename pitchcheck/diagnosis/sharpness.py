@@ -1,0 +1,222 @@
+"""What a sharp first fret is made of: slot, finger, nut place and the rest; and the findings that follow.
+
+Conventions: cents, + = sharp; mm. Parts are of the ordinary first-fret note. A nut too far from fret 1 makes
+every fretted note sharp alike, so its part is the same at all frets.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitchcheck.diagnosis.finding import Cause, Finding
+from pitchcheck.diagnosis.limits import DiagnosisLimits, sd_of_interval, z_limit
+from pitchcheck.diagnosis.slots import SlotGoal, slot_goal
+from pitchcheck.diagnosis.words import cents, listed, mm
+from pitchcheck.fit.belief import Belief
+from pitchcheck.fit.result import Fit, StringFit
+from pitchcheck.instrument import Job
+from pitchcheck.survey import Survey
+from pitchcheck.takes import Stop
+from pitchcheck.units import CENTS_PER_LOG
+
+_FIRST_FRETS = 3
+_SADDLE_MODEL_CENTS = (
+    1.0  # touch and pluck at fret 12: docs/method.md, "What a fretted note can tell" (1 to 2)
+)
+
+
+@dataclass(frozen=True)
+class Sharpness:
+    """Parts of the first-fret note's error. [cent]"""
+
+    heard_cents: float
+    sd_cents: float
+    slot_cents: float  # what setting the slot to its target would take away
+    touch_cents: float
+    nut_cents: float
+
+    @property
+    def rest_cents(self) -> float:
+        """What none of the three explains: stiffness, saddle, the target height itself, a fret."""
+        return self.heard_cents - self.slot_cents - self.touch_cents - self.nut_cents
+
+
+def sharpness(string: StringFit, *, scale_mm: float) -> Sharpness | None:
+    """Split the first-fret error; None if no ordinary first-fret note was heard.
+
+    The nut's part is 1200/ln 2 times its offset over the scale length: every speaking length but the open one
+    stays as it is (docs/model.md, length ratio).
+    """
+    if string.first_fret_cents is None:
+        return None
+    heard, sd = string.first_fret_cents
+    return Sharpness(
+        heard_cents=heard,
+        sd_cents=sd,
+        slot_cents=float(string.neck_now_cents[0] - string.neck_target_cents[0]),
+        touch_cents=float(string.neck_touch_cents[0]),
+        nut_cents=CENTS_PER_LOG * string.nut_offset_mm.median / scale_mm,
+    )
+
+
+def not_the_nut(string: StringFit, *, goal: SlotGoal, scale_mm: float, limits: DiagnosisLimits) -> str | None:
+    """Say so in words when a first fret is sharp although its slot is fine; None otherwise."""
+    parts = sharpness(string, scale_mm=scale_mm)
+    if parts is None or parts.heard_cents - z_limit(1, alarm=1 - limits.belief) * parts.sd_cents <= 0:
+        return None
+    if parts.heard_cents <= limits.sharp_cents or not _is_fine(string.height_mm, goal, limits):
+        return None
+    return (
+        f"string {string.number}: it is not the slot. The first fret is {cents(parts.heard_cents)}, but the "
+        "slot is "
+        f"fine: setting it to its target would change {abs(parts.slot_cents):.1f} cents. The finger makes "
+        "about "
+        f"{parts.touch_cents:.1f}, the nut's place {parts.nut_cents:+.1f}, all else {parts.rest_cents:+.1f}"
+    )
+
+
+def _is_fine(height: Belief, goal: SlotGoal, limits: DiagnosisLimits) -> bool:
+    """Whether a slot is fine with belief, neither high nor low."""
+    return (
+        goal.belief_fine(height) >= limits.belief
+        and goal.belief_high(height) < limits.belief
+        and goal.belief_low(height) < limits.belief
+    )
+
+
+def find_nut_position(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
+    """Nut, or one slot's bearing edge, clearly out of its place along the neck.
+
+    The shared offset counts when its whole 90 % interval is beyond ``limits.nut_offset_mm``; a single
+    string's (looked for only then when the whole nut is not at fault) with the false-alarm rate shared over
+    all strings.
+    """
+    whole = _beyond(fit.nut_offset_mm, limits.nut_offset_mm, tail=(1 - limits.belief) / 2)
+    if whole:
+        numbers = tuple(string.number for string in fit.strings)
+        return [_nut_finding(numbers, fit.nut_offset_mm, scale_mm=job.instrument.scale_mm)]
+    tail = limits.alarm / (2 * max(len(fit.strings), 1))
+    return [
+        _nut_finding((string.number,), string.nut_offset_mm, scale_mm=job.instrument.scale_mm)
+        for string in fit.strings
+        if _beyond(string.nut_offset_mm, limits.nut_offset_mm, tail=tail)
+    ]
+
+
+def _beyond(offset: Belief, limit_mm: float, *, tail: float) -> bool:
+    """Whether the belief lies beyond plus or minus the limit but for one tail."""
+    return offset.quantile(tail) > limit_mm or offset.quantile(1 - tail) < -limit_mm
+
+
+def _nut_finding(numbers: tuple[int, ...], offset: Belief, *, scale_mm: float) -> Finding:
+    """Word a nut out of place."""
+    size = offset.median
+    side = "too far from" if size > 0 else "too near"
+    evidence: tuple[str, ...] = (
+        f"the nut's edge is {mm(abs(size))} {side} fret 1 at {listed(numbers)}, 90 % between "
+        f"{offset.low:+.2f} and {offset.high:+.2f} mm (+ = too far)",
+        f"that alone makes every fretted note {cents(CENTS_PER_LOG * size / scale_mm)}; filing slots does "
+        "not cure it",
+    )
+    if size > 0 and len(numbers) == 1:
+        evidence += ("the string may bear behind the front edge of its slot: look at the slot's slope",)
+    return Finding(Cause.NUT_POSITION, numbers, (), size, "mm", evidence)
+
+
+def find_saddle(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
+    """Strings whose fret 12 stays out of tune when the slot is at its target.
+
+    A finding needs 95 % belief on its side that the error is beyond ``limits.in_tune_cents``; the uncertainty
+    is that of the saddle, turned into cents, and of the touch.
+    """
+    per_mm = CENTS_PER_LOG / job.instrument.scale_mm  # at fret 12, (g_12 - 1) = 1
+    found: list[Finding] = []
+    for string in fit.strings:
+        error = float(string.neck_target_cents[11])
+        saddle_sd = sd_of_interval(string.saddle_mm.low, string.saddle_mm.high)
+        sd = float(np.hypot(per_mm * saddle_sd, _SADDLE_MODEL_CENTS))
+        if abs(error) - z_limit(1, alarm=1 - limits.belief) * sd <= limits.in_tune_cents:
+            continue
+        move = "back, away from the nut" if error > 0 else "forward, towards the nut"
+        evidence = (
+            f"with the slot at its target fret 12 would be {cents(error)}, give or take {sd:.1f}",
+            f"the saddle wants to go about {abs(error) / per_mm:.1f} mm {move}; set the slots first",
+        )
+        found.append(Finding(Cause.SADDLE, (string.number,), (12,), error / per_mm, "mm", evidence))
+    return found
+
+
+def find_touch(job: Job, fit: Fit, survey: Survey, limits: DiagnosisLimits) -> list[Finding]:
+    """A hand that presses the strings sharp: one finding for all strings where the finger is the main cause.
+
+    A string counts when the finger makes at least ``limits.touch_cents`` and more than half of the error of
+    its first frets, and besides either the depth is heavy with belief, or its slot is fine and the note
+    sharp, or the notes heard are above the prediction without a finger by more than chance (false-alarm rate
+    shared over all strings) on a slot that is not high.
+    """
+    heavy = fit.touch_mm.low > limits.heavy_touch_mm
+    sizes: dict[int, float] = {}
+    words: list[str] = []
+    for string in fit.strings:
+        part = float(np.mean(string.neck_touch_cents[:_FIRST_FRETS]))
+        whole = float(np.mean(string.neck_now_cents[:_FIRST_FRETS]))
+        goal = slot_goal(job, string.number)
+        spared = not_the_nut(string, goal=goal, scale_mm=job.instrument.scale_mm, limits=limits)
+        above = _above_light_prediction(string, goal, survey, strings=len(fit.strings), limits=limits)
+        high = goal.belief_high(string.height_mm) >= limits.belief
+        if part < limits.touch_cents or part <= whole / 2:
+            part_counts = above is not None and not high and string.pressed
+        else:
+            part_counts = heavy or spared is not None or (above is not None and not high)
+        if not part_counts:
+            continue
+        sizes[string.number] = part if above is None else max(part, above)
+        if spared is not None:
+            words.append(spared)
+        elif above is not None:
+            words.append(
+                f"string {string.number}: frets 1 to 3 sound {above:.1f} cents above what the press test "
+                "leads one to expect without a finger"
+            )
+    if not sizes:
+        return []
+    numbers = tuple(sorted(sizes))
+    size = float(np.mean(list(sizes.values())))
+    first = (
+        f"the finger makes about {size:.1f} cents on frets 1 to 3 of {listed(numbers)}; it pushes the string "
+        f"{fit.touch_mm.median:.2f} mm below the fret tops, 90 % between {fit.touch_mm.low:.2f} and "
+        f"{fit.touch_mm.high:.2f} mm",
+        "filing does not cure a heavy hand: fret lighter and nearer the fret, and listen again",
+    )
+    return [Finding(Cause.TOUCH, numbers, (1, 2, 3), size, "cent", first + tuple(words))]
+
+
+def _above_light_prediction(
+    string: StringFit, goal: SlotGoal, survey: Survey, *, strings: int, limits: DiagnosisLimits
+) -> float | None:
+    """Return how far frets 1 to 3 were heard above the prediction without a finger, if beyond chance. "
+    "[cent]"""
+    light = string.neck_now_cents - string.neck_touch_cents
+    beyond = [
+        (stopped.error_cents - float(light[stopped.take.position.fret - 1]), stopped.sd_cents)
+        for stopped in survey.stopped
+        if stopped.take.position.string == string.number
+        and stopped.take.position.stop is Stop.FRET
+        and stopped.take.position.capo == 0
+        and stopped.take.position.fret is not None
+        and stopped.take.position.fret <= _FIRST_FRETS
+    ]
+    if len(beyond) < 2:
+        return None
+    mean = float(np.mean([value for value, _ in beyond]))
+    noise = np.mean([sd**2 for _, sd in beyond]) + limits.touch_scatter_cents**2
+    height = string.height_mm
+    way = height.median - goal.target_mm
+    change = float(np.mean((string.neck_now_cents - string.neck_target_cents)[:_FIRST_FRETS]))
+    slope = change / way if abs(way) > goal.tolerance_mm else 0.0
+    slot_sd = slope * sd_of_interval(height.low, height.high)
+    sd = float(np.sqrt(noise / len(beyond) + slot_sd**2))
+    limit = max(z_limit(strings, alarm=limits.alarm) * sd, limits.sharp_cents)
+    return mean if mean > limit else None

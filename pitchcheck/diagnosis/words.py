@@ -1,0 +1,35 @@
+"""Numbers and string lists as words for the bench.
+
+Conventions: these are for reading only; nothing is decided on a rounded value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pitchcheck.fit.belief import Belief
+from pitchcheck.units import thou
+
+
+def mm(value_mm: float) -> str:
+    """Return a length as ``0.31 mm (12 thou)``."""
+    return f"{value_mm:.2f} mm ({thou(value_mm):.0f} thou)"
+
+
+def belief_mm(belief: Belief) -> str:
+    """Return a length with its 90 % interval."""
+    return f"{mm(belief.median)}, 90 % between {belief.low:.2f} and {belief.high:.2f} mm"
+
+
+def cents(value_cents: float) -> str:
+    """Return an error in cents with its direction in words."""
+    side = "sharp" if value_cents >= 0 else "flat"
+    return f"{abs(value_cents):.1f} cents {side}"
+
+
+def listed(numbers: Sequence[int], *, noun: str = "string") -> str:
+    """Return ``string 1``, ``strings 1 and 2``, ``strings 1, 2 and 5``."""
+    if len(numbers) == 1:
+        return f"{noun} {numbers[0]}"
+    head = ", ".join(str(n) for n in numbers[:-1])
+    return f"{noun}s {head} and {numbers[-1]}"

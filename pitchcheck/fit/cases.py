@@ -1,0 +1,154 @@
+"""Cases: every different thing that was done to a string, in coordinates the physics understands.
+
+Conventions: a case has ``COORDINATES`` numbers (logarithms where a quantity is positive), and each of them is
+a centre plus a linear mix of the instrument's unknowns, which are standard normal beforehand:
+u = centre + spread z. So the prior of the whole fit is z ~ N(0, 1), and every prior correlation is in
+``spread``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+
+from pitchcheck.fit import priors
+from pitchcheck.instrument import Gauge
+from pitchcheck.physics.stops import Setup, Touch, stop_cents
+from pitchcheck.physics.gauging import gauge_mm
+from pitchcheck.takes import Stop
+from pitchcheck.types import FloatArray
+
+
+class At(IntEnum):
+    """Coordinates of a case."""
+
+    SLOT_HEIGHT = 0
+    NUT_OFFSET = 1
+    SADDLE = 2
+    ACTION_12 = 3
+    RELIEF = 4
+    LOG_FRET_HEIGHT = 5
+    FRET_ERROR_1 = 6
+    FRET_ERROR_2 = 7
+    FRET_ERROR_3 = 8
+    FRET_ERROR_4 = 9
+    BREAK = 10
+    LOG_STRETCH = 11
+    LOG_BEND = 12
+    LOG_FORCE = 13  # force over tension
+    ROD_HALF = 14
+    OFFSET_CENTS = 15
+    ROD_PLACE = 16
+
+
+STEP = np.array([0.01, 0.02, 0.05, 0.05, 0.02, 0.01, *[0.005] * 4, 0.01, 0.01, 0.02, 0.03, 0.05, 0.05, 0.1])
+"""Step of each coordinate for the difference quotient, small against its prior width."""
+LEAST_ROD_HALF_MM = 0.05  # [mm] the rod has two edges
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What sort of case: a stopped note, or a gauge reading."""
+
+    stop: Stop | None
+    fret: int
+    capo: int
+    gauge: Gauge | None = None
+
+
+@dataclass(frozen=True)
+class Case:
+    """One case: its kind, the string, the scale."""
+
+    kind: Kind
+    string: int | None
+    scale_mm: float
+
+
+def evaluate(kind: Kind, scale_mm: FloatArray, coordinates: FloatArray) -> FloatArray:
+    """Predict cases of one kind.
+
+    Parameters
+    ----------
+    kind : Kind
+    scale_mm : array, shape (m,)
+    coordinates : array, shape (m, len(At))
+
+    Returns
+    -------
+    array, shape (m,)
+        Error in cents of a note, or the reading of a gauge in mm.
+    """
+    u = coordinates
+    setup = Setup(
+        scale_mm=scale_mm,
+        slot_height_mm=u[:, At.SLOT_HEIGHT],
+        nut_offset_mm=u[:, At.NUT_OFFSET],
+        saddle_mm=u[:, At.SADDLE],
+        action_12_mm=u[:, At.ACTION_12],
+        relief_mm=u[:, At.RELIEF],
+        fret_height_mm=np.exp(u[:, At.LOG_FRET_HEIGHT]),
+        fret_error_mm=u[:, At.FRET_ERROR_1 : At.FRET_ERROR_4 + 1],
+        break_rad=u[:, At.BREAK],
+        stretch=np.exp(u[:, At.LOG_STRETCH]),
+        bend_mm=np.exp(u[:, At.LOG_BEND]),
+    )
+    if kind.gauge is not None:
+        return gauge_mm(setup, what=kind.gauge)
+    assert kind.stop is not None
+    width = np.ones_like(scale_mm)
+    touch = Touch(
+        force=np.exp(u[:, At.LOG_FORCE]) * (priors.FORCE_AT_12 if kind.fret >= 9 else 1.0),
+        behind_mm=priors.FINGER_BEHIND_MM * width,
+        pad_mm=priors.FINGER_PAD_MM * width,
+        rod_half_mm=np.maximum(u[:, At.ROD_HALF], LEAST_ROD_HALF_MM),
+        rod_mm=u[:, At.ROD_PLACE],
+    )
+    cents = stop_cents(setup, touch, stop=kind.stop, fret=kind.fret, capo=kind.capo)
+    return cents + (u[:, At.OFFSET_CENTS] if kind.stop is Stop.PRESS else 0.0)
+
+
+def predict(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:
+    """Predict every case, shape (c,), from its coordinates, shape (c, len(At))."""
+    out = np.zeros(len(cases))
+    for kind, index in _by_kind(cases).items():
+        scale = np.array([cases[i].scale_mm for i in index])
+        out[index] = evaluate(kind, scale, coordinates[index])
+    return out
+
+
+def linearise(cases: tuple[Case, ...], coordinates: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Predict every case, shape (c,), and its slope by each coordinate, shape (c, len(At))."""
+    value = np.zeros(len(cases))
+    slope = np.zeros((len(cases), len(At)))
+    for kind, index in _by_kind(cases).items():
+        moved = [a for a in At if _matters(kind, a)]
+        steps = np.zeros((len(moved) + 1, len(At)))
+        for row, a in enumerate(moved, start=1):
+            steps[row, a] = STEP[a]
+        points = (coordinates[index][:, None, :] + steps[None]).reshape(-1, len(At))
+        scale = np.repeat([cases[i].scale_mm for i in index], len(steps))
+        got = evaluate(kind, scale, points).reshape(len(index), len(steps))
+        value[index] = got[:, 0]
+        for row, a in enumerate(moved, start=1):
+            slope[index, a] = (got[:, row] - got[:, 0]) / STEP[a]
+    return value, slope
+
+
+def _by_kind(cases: tuple[Case, ...]) -> dict[Kind, list[int]]:
+    """Indices of the cases of each kind."""
+    found: dict[Kind, list[int]] = {}
+    for i, case in enumerate(cases):
+        found.setdefault(case.kind, []).append(i)
+    return found
+
+
+def _matters(kind: Kind, a: At) -> bool:
+    """Whether a coordinate can change cases of a kind."""
+    if kind.gauge is not None:
+        return a < At.BREAK
+    if kind.stop is Stop.PRESS:
+        return a is not At.LOG_FORCE
+    return a not in (At.ROD_HALF, At.ROD_PLACE, At.OFFSET_CENTS)

@@ -1,0 +1,52 @@
+"""What is believed before anything is heard; every number with its origin.
+
+Conventions: mean and standard deviation of a normal belief, of the logarithm where the name begins with
+``log``. "Our choice" is a deliberate one, wide enough for instruments in use.
+"""
+
+from __future__ import annotations
+
+import math
+
+from pitchcheck.physics.materials import Make
+
+SLOT_HEIGHT_MM = (
+    0.45,
+    0.50,
+)  # usual open gaps over fret 1 say 0 to 0.5 (common practice); new nuts come high
+LOG_FRET_HEIGHT = (math.log(1.02), 0.20)  # fret wire crowns 0.8 to 1.3 mm; from memory
+FRET_ERROR_MM = 0.020  # scatter of single fret heights on a dressed neck; our choice
+NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice
+NUT_OFFSET_STRING_MM = 0.085  # where in its slot each string bears; our choice
+BREAK_RAD = (0.13, 0.05)  # angle behind the nut, 0.05 to 0.25: from memory
+RELIEF_MM = (0.15, 0.10)  # common practice
+ACTION_MM = {"polymer": (3.0, 0.6), "steel": (2.0, 0.5)}  # at fret 12, common practice
+ACTION_STRING_MM = 0.20  # string to string
+SADDLE_MM = {  # extra speaking length: usual compensation by kind of string, common practice
+    Make.PLAIN_STEEL: (1.1, 0.8),
+    Make.WOUND_STEEL: (2.2, 0.8),
+    Make.POLYMER: (1.3, 0.7),
+    Make.WOUND_POLYMER: (1.3, 0.7),
+}
+TAIL_MM = (
+    45.0,
+    28.0,
+)  # string beyond nut and saddle that shares the stretch, as far as it slides; our choice
+STRETCH_STRING_ERROR = 0.03  # friction and tuner distance differ per string; our choice
+FLOATING_STRETCH_ERROR = 0.10  # springs give way: 4 to 12 % less stretch, more if soft; from simulation
+FLOATING_STRETCH_SHIFT = -0.08
+ROD_HALF_MM = (0.6, 0.3)  # half the width on which a rounded rod of 5 to 6 mm holds the string flat
+ROD_PLACE_MM = 0.7  # how far from the middle of the space a hand sets the rod; our choice
+PRESS_SCATTER = 0.017  # friction, force and side push from press to press, relative; from simulation
+PRESS_OFFSET_CENTS = (
+    0.3,
+    0.2,
+)  # what a press adds whatever the string is made of (side push); from simulation
+LOG_FORCE_N = {"guitar": (math.log(8.0), 0.4), "bass": (math.log(14.0), 0.4)}  # fretting force; from memory
+LOG_FORCE_SCATTER = 0.35  # from note to note
+FORCE_AT_12 = 1.35  # the fingertip lies nearer the fret where spaces are narrow: as if it pushed harder
+FINGER_BEHIND_MM = 9.0  # middle of the fingertip behind the fret; our choice
+FINGER_PAD_MM = 8.0  # its width; our choice
+BASS_TENSION_N = 130.0  # strings tighter than this are fretted with a bass player's force; our choice
+MODEL_CENTS = 0.15  # what the model leaves out; our choice
+"""All of it is checked by the coverage of the intervals on independent instruments (docs/accuracy.md)."""

@@ -1,0 +1,134 @@
+"""The most likely unknowns: damped Gauss-Newton steps with bad takes weighed down.
+
+Conventions: data y with reading covariance R; the hand adds its own scatter, whose size follows from the
+model's slopes. Residuals are taken as Student t with ``DEGREES`` degrees of freedom, so that one bad take
+loses its weight (equation 12 of docs/model.md). Unknowns are standard normal beforehand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+
+from pitchcheck.fit import priors
+from pitchcheck.fit.cases import At, linearise, predict
+from pitchcheck.fit.unknowns import Unknowns
+from pitchcheck.takes import Stop
+from pitchcheck.types import FloatArray
+
+DEGREES = 6.0  # [-] of the t distribution; our choice: a residual of 4 sd keeps a third of its weight
+MOST_STEPS = 30
+SETTLED = 2e-3  # [sd of the prior] largest change of an unknown at which the fit has settled
+
+
+@dataclass(frozen=True)
+class Data:
+    """What was measured, one row a take or a gauge reading.
+
+    Attributes
+    ----------
+    value : array, shape (d,)
+        Cents, or mm for a gauge.
+    covariance : array, shape (d, d)
+        Of the reading alone.
+    case : integer array, shape (d,)
+        Which case each row measures.
+    robust : bool array, shape (d,)
+        Whether the row may be weighed down.
+    """
+
+    value: FloatArray
+    covariance: FloatArray
+    case: FloatArray
+    robust: FloatArray
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Most likely unknowns and their covariance (Laplace).
+
+    ``residual`` and ``spread`` are of the data rows, ``weight`` is 1 for a row fully used.
+    """
+
+    z: FloatArray
+    covariance: FloatArray
+    jacobian: FloatArray
+    expected: FloatArray
+    residual: FloatArray
+    scatter: FloatArray
+    weight: FloatArray
+    settled: bool
+
+
+def solve(unknowns: Unknowns, data: Data, *, start: FloatArray | None = None) -> Solution:
+    """Find the most likely unknowns.
+
+    Parameters
+    ----------
+    unknowns : Unknowns, n of them
+    data : Data, d rows
+    start : array, shape (n,), optional
+
+    Returns
+    -------
+    Solution
+    """
+    n = len(unknowns.names)
+    z = np.zeros(n) if start is None else start.copy()
+    weight = np.ones(data.value.size)
+    settled = False
+    for _ in range(MOST_STEPS):
+        value, slope = linearise(unknowns.cases, unknowns.coordinates(z))
+        jacobian = np.einsum("ca,can->cn", slope, unknowns.spread)[data.case]
+        expected = value[data.case]
+        hand = _hand_variance(unknowns, slope)[data.case]
+        residual = data.value - expected
+        total = np.diag(data.covariance) + hand
+        weight = np.where(data.robust, np.minimum(1.0, (DEGREES + 1) / (DEGREES + residual**2 / total)), 1.0)
+        noise = data.covariance + np.diag(hand + total * (1 / weight - 1))
+        factor = cho_factor(noise)
+        pull = cho_solve(factor, jacobian)
+        hessian = jacobian.T @ pull + np.eye(n)
+        step = np.linalg.solve(hessian, pull.T @ residual - z)
+        size = _step_size(unknowns, data, z, step, factor)
+        z = z + size * step
+        if np.max(np.abs(size * step)) < SETTLED:
+            settled = True
+            break
+    return Solution(
+        z=z,
+        covariance=np.linalg.inv(hessian),
+        jacobian=jacobian,
+        expected=expected,
+        residual=residual,
+        scatter=np.sqrt(total),
+        weight=weight,
+        settled=settled,
+    )
+
+
+def _step_size(unknowns: Unknowns, data: Data, z: FloatArray, step: FloatArray, factor: object) -> float:
+    """Largest of 1, 1/2, 1/4, 1/8 that lowers the misfit."""
+
+    def misfit(at: FloatArray) -> float:
+        miss = data.value - predict(unknowns.cases, unknowns.coordinates(at))[data.case]
+        return float(miss @ cho_solve(factor, miss) + at @ at)
+
+    if np.max(np.abs(step)) < 0.05:
+        return 1.0
+    now = misfit(z)
+    size = 1.0
+    while size > 0.1 and misfit(z + size * step) > now:
+        size /= 2
+    return size
+
+
+def _hand_variance(unknowns: Unknowns, slope: FloatArray) -> FloatArray:
+    """Variance that hand and model add to each case: rod place, friction, what the model leaves out."""
+    press = np.array([c.kind.stop is Stop.PRESS for c in unknowns.cases])
+    gauge = np.array([c.kind.gauge is not None for c in unknowns.cases])
+    rod = slope[:, At.ROD_PLACE] * priors.ROD_PLACE_MM
+    friction = slope[:, At.LOG_STRETCH] * priors.PRESS_SCATTER
+    return np.where(gauge, 0.0, priors.MODEL_CENTS**2) + np.where(press, rod**2 + friction**2, 0.0)

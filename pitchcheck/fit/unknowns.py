@@ -1,0 +1,173 @@
+"""The unknowns of one instrument, and how the coordinates of every case depend on them.
+
+Conventions: unknowns are named in words and are standard normal beforehand; see ``cases`` for the linear map.
+A tail shortens the stretch: stretch over the scale = kappa / (1 + tail / scale).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pitchcheck.fit import priors
+from pitchcheck.fit.cases import At, Case, Kind
+from pitchcheck.instrument import Instrument, StringSpec, Tailpiece
+from pitchcheck.physics.materials import Make, StringConstants, string_constants
+from pitchcheck.types import FloatArray
+
+
+@dataclass
+class _Links:
+    """Centre and spread while they are being put together."""
+
+    names: dict[str, int] = field(default_factory=dict)
+    centres: list[FloatArray] = field(default_factory=list)
+    entries: list[tuple[int, int, int, float]] = field(default_factory=list)
+
+    def start(self) -> int:
+        """Begin a case; return its index."""
+        self.centres.append(np.zeros(len(At)))
+        return len(self.centres) - 1
+
+    def put(self, case: int, at: At, centre: float) -> None:
+        """Add to the centre of a coordinate."""
+        self.centres[case][at] += centre
+
+    def link(self, case: int, at: At, name: str, size: float) -> None:
+        """Let a coordinate grow by ``size`` with the unknown of that name."""
+        column = self.names.setdefault(name, len(self.names))
+        self.entries.append((case, int(at), column, size))
+
+
+@dataclass(frozen=True)
+class Unknowns:
+    """The linear map from unknowns to case coordinates.
+
+    Attributes
+    ----------
+    names : tuple of str
+        One a column.
+    cases : tuple of Case
+    centre : array, shape (c, len(At))
+    spread : array, shape (c, len(At), n)
+    """
+
+    names: tuple[str, ...]
+    cases: tuple[Case, ...]
+    centre: FloatArray
+    spread: FloatArray
+
+    def coordinates(self, z: FloatArray) -> FloatArray:
+        """Coordinates of every case, shape (c, len(At))."""
+        return np.asarray(self.centre + self.spread @ z)
+
+    def column(self, name: str) -> int:
+        """Column of an unknown."""
+        return self.names.index(name)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A case to be predicted: ``own_force`` names the unknown of this note's own touch (None = the usual one);
+    ``removed_mm`` was still on the slot then, with its error."""
+
+    kind: Kind
+    string: int | None
+    own_force: str | None = None
+    removed_mm: float = 0.0
+    removed_sd_mm: float = 0.0
+    fixed_height_mm: float | None = None
+    force_n: float | None = None
+
+
+def build_unknowns(instrument: Instrument, wanted: list[Wanted]) -> Unknowns:
+    """Set out the unknowns for the cases that are wanted."""
+    links = _Links()
+    cases = []
+    for item in wanted:
+        index = links.start()
+        number = item.string if item.string is not None else instrument.strings[0].number
+        spec = instrument.string(number)
+        cases.append(Case(item.kind, item.string, instrument.scale_mm))
+        _shared(links, index, instrument, spec)
+        _string(links, index, instrument, spec, item)
+    spread = np.zeros((len(cases), len(At), len(links.names)))
+    for case, at, column, size in links.entries:
+        spread[case, at, column] += size
+    return Unknowns(tuple(links.names), tuple(cases), np.array(links.centres), spread)
+
+
+def _shared(links: _Links, index: int, instrument: Instrument, spec: StringSpec) -> None:
+    """What all strings share: frets, nut, relief, action, rod."""
+    soft = string_constants(spec, scale_mm=instrument.scale_mm).make in (Make.POLYMER, Make.WOUND_POLYMER)
+    mean, sd = priors.LOG_FRET_HEIGHT
+    links.put(index, At.LOG_FRET_HEIGHT, mean)
+    links.link(index, At.LOG_FRET_HEIGHT, "fret height", sd)
+    for k in range(4):
+        links.link(index, At(At.FRET_ERROR_1 + k), f"fret {k + 1}", priors.FRET_ERROR_MM)
+    links.link(index, At.NUT_OFFSET, "nut", priors.NUT_OFFSET_MM)
+    links.put(index, At.BREAK, priors.BREAK_RAD[0])
+    links.link(index, At.BREAK, "break", priors.BREAK_RAD[1])
+    links.put(index, At.RELIEF, priors.RELIEF_MM[0])
+    links.link(index, At.RELIEF, "relief", priors.RELIEF_MM[1])
+    action, action_sd = priors.ACTION_MM["polymer" if soft else "steel"]
+    if instrument.action_12 is not None:  # one figure for the instrument; strings differ about it
+        action, action_sd = instrument.action_12.value_mm, instrument.action_12.sd_mm
+    links.put(index, At.ACTION_12, action)
+    links.link(index, At.ACTION_12, "action", action_sd)
+    links.put(index, At.ROD_HALF, priors.ROD_HALF_MM[0])
+    links.link(index, At.ROD_HALF, "rod half", priors.ROD_HALF_MM[1])
+    links.put(index, At.OFFSET_CENTS, priors.PRESS_OFFSET_CENTS[0])
+    links.link(index, At.OFFSET_CENTS, "press offset", priors.PRESS_OFFSET_CENTS[1])
+
+
+def _string(links: _Links, index: int, instrument: Instrument, spec: StringSpec, item: Wanted) -> None:
+    """What is one string's own."""
+    own = spec.number
+    constants = string_constants(spec, scale_mm=instrument.scale_mm)
+    if item.fixed_height_mm is not None:
+        links.put(index, At.SLOT_HEIGHT, item.fixed_height_mm)
+    else:
+        links.put(index, At.SLOT_HEIGHT, priors.SLOT_HEIGHT_MM[0] + item.removed_mm)
+        links.link(index, At.SLOT_HEIGHT, f"slot {own}", priors.SLOT_HEIGHT_MM[1])
+        if item.removed_mm:
+            links.link(index, At.SLOT_HEIGHT, f"removed {own}", item.removed_sd_mm)
+    links.link(index, At.NUT_OFFSET, f"nut {own}", priors.NUT_OFFSET_STRING_MM)
+    saddle, saddle_sd = priors.SADDLE_MM[constants.make]
+    links.put(index, At.SADDLE, saddle)
+    links.link(index, At.SADDLE, f"saddle {own}", saddle_sd)
+    links.link(index, At.ACTION_12, f"action {own}", priors.ACTION_STRING_MM)
+    _stretch(links, index, instrument, constants, own)
+    _force(links, index, constants, item)
+
+
+def _stretch(links: _Links, index: int, instrument: Instrument, constants: StringConstants, own: int) -> None:
+    """Stretch and bending length, tied to one another by the string's build."""
+    tail, tail_sd = priors.TAIL_MM
+    scale = instrument.scale_mm
+    links.put(index, At.LOG_STRETCH, math.log(constants.stretch) - math.log1p(tail / scale))
+    links.link(index, At.LOG_STRETCH, "tail", -tail_sd / (scale + tail))
+    links.link(index, At.LOG_STRETCH, f"stretch {own}", constants.stretch_error)
+    links.link(index, At.LOG_STRETCH, f"share {own}", priors.STRETCH_STRING_ERROR)
+    if instrument.tailpiece is Tailpiece.FLOATING:
+        links.put(index, At.LOG_STRETCH, priors.FLOATING_STRETCH_SHIFT)
+        links.link(index, At.LOG_STRETCH, "springs", priors.FLOATING_STRETCH_ERROR)
+        links.link(index, At.LOG_STRETCH, f"springs {own}", priors.FLOATING_STRETCH_ERROR / 2)
+    links.put(index, At.LOG_BEND, math.log(constants.bend_mm))
+    links.link(index, At.LOG_BEND, f"stretch {own}", constants.stretch_error * constants.bend_follows)
+    links.link(index, At.LOG_BEND, f"bend {own}", constants.bend_error)
+
+
+def _force(links: _Links, index: int, constants: StringConstants, item: Wanted) -> None:
+    """How hard the finger frets."""
+    if item.force_n is not None:
+        links.put(index, At.LOG_FORCE, math.log(item.force_n / constants.tension_n))
+        return
+    hand = "bass" if constants.tension_n > priors.BASS_TENSION_N else "guitar"
+    mean, sd = priors.LOG_FORCE_N[hand]
+    links.put(index, At.LOG_FORCE, mean - math.log(constants.tension_n))
+    links.link(index, At.LOG_FORCE, "force", sd)
+    if item.own_force is not None:
+        links.link(index, At.LOG_FORCE, item.own_force, priors.LOG_FORCE_SCATTER)

@@ -1,0 +1,54 @@
+"""What a gauge would read on a given instrument: straight strings over frets of uneven height.
+
+Conventions: as in ``stops``. ``gauges`` has the same geometry for level frets.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pitchcheck.instrument import Gauge
+from pitchcheck.physics.stops import Setup, board_height, fret_top, nut_edge, saddle_height
+from pitchcheck.tuning import fret_place
+from pitchcheck.types import FloatArray
+
+
+def gauge_mm(setup: Setup, *, what: Gauge) -> FloatArray:
+    """Reading of one gauge. [mm]
+
+    Parameters
+    ----------
+    setup : Setup
+        Arrays of shape (m,).
+    what : Gauge
+        ``CLEARANCE_THIRD``: string held behind fret 3, so that it rests on fret 2, or on fret 3 alone where
+        fret 2 is out of its way.
+
+    Returns
+    -------
+    array, shape (m,)
+    """
+    if what is Gauge.FRET_HEIGHT:
+        return setup.fret_height_mm
+    if what is Gauge.ACTION_12:
+        return setup.action_12_mm
+    if what is Gauge.RELIEF:
+        return setup.relief_mm
+    nut_x, nut_y = nut_edge(setup, capo=0)
+    if what is Gauge.SLOT_FLOOR:
+        return nut_y - board_height(setup, nut_x)
+    first_x = fret_place(1.0, 1) * setup.scale_mm
+    first_y = fret_top(setup, 1)
+    if what is Gauge.CLEARANCE_OPEN:
+        end_x = setup.scale_mm + setup.saddle_mm
+        end_y = saddle_height(setup)
+        return np.asarray(_line(nut_x, nut_y, end_x, end_y, first_x) - first_y)
+    rest = [
+        _line(nut_x, nut_y, fret_place(1.0, k) * setup.scale_mm, fret_top(setup, k), first_x) for k in (2, 3)
+    ]
+    return np.asarray(np.maximum(*rest) - first_y)
+
+
+def _line(x0: FloatArray, y0: FloatArray, x1: FloatArray, y1: FloatArray, x: FloatArray) -> FloatArray:
+    """Height at x of the straight line through two points."""
+    return np.asarray(y0 + (y1 - y0) * (x - x0) / (x1 - x0))

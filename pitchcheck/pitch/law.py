@@ -1,0 +1,145 @@
+"""One fundamental, stiffness and glide through the partials of a note.
+
+Partial k is sharp by sharp + q_k dB + d_k, with q_k = k^2 / (2 (1 + B k^2)) and a deviation d_k of its own (body
+modes, polarisations). The scatter of the d_k, whether there is a glide and how fast it fades are not known, so the
+answer is the average over a grid of them, each weighted by how well it explains the phases.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitchcheck.clip import FloatArray
+from pitchcheck.pitch.slopes import Slopes
+from pitchcheck.units import CENTS_PER_LOG
+
+SCATTERS_CENTS = np.geomspace(0.003, 12.0, 18)  # [cent] grid of the partials' own deviations
+GLIDE_PRIOR_CENTS = 5.0  # [cent] plucks start 0 to 10 cents sharp
+GLIDE_SHARE = 0.5  # belief, before listening, that there is a glide worth the name
+STIFFNESS_PRIOR = 6e-4  # sd of B before listening; strings lie between 1e-6 and 1.2e-3
+TAIL = 5.0  # degrees of freedom of the deviations: some partials are pulled far off
+PULLS = 3  # rounds of re-weighting the pulled partials
+
+
+@dataclass(frozen=True)
+class Law:
+    """What the partials say together, relative to the reference law.
+
+    Attributes
+    ----------
+    sharp, sharp_sd : float
+        Settled fundamental over the reference, less 1.
+    stiffer, stiffer_sd : float
+        B less the reference B.
+    glide : float
+        Relative excess at the start of the stretch.
+    tau_s : float
+        Most likely decay time of the glide's law. [s]
+    scatter_cents : float
+        Typical deviation of a partial from the law. [cent]
+    pull : array, shape (k,)
+        Weight left to each partial, 1 = full.
+    """
+
+    sharp: float
+    sharp_sd: float
+    stiffer: float
+    stiffer_sd: float
+    glide: float
+    tau_s: float
+    scatter_cents: float
+    pull: FloatArray
+
+
+def fit_law(slopes: Sequence[Slopes], *, stiffness: float) -> Law:
+    """Average the law over the scatter of the partials and over the shape of the glide.
+
+    Parameters
+    ----------
+    slopes : sequence of Slopes
+        The same phases reduced with different glide times.
+    stiffness : float
+        B of the reference.
+    """
+    number = slopes[0].number
+    pull = np.ones(number.size)
+    for _ in range(PULLS):
+        grid = [_grid(s, stiffness=stiffness, pull=pull) for s in slopes]
+        log_weight = np.concatenate([g[0].ravel() for g in grid])
+        weight = np.exp(log_weight - log_weight.max())
+        weight /= weight.sum()
+        mean = np.concatenate([g[1].reshape(-1, 3) for g in grid])
+        variance = np.concatenate([g[2].reshape(-1, 3) for g in grid])
+        centre = weight @ mean
+        spread = np.sqrt(weight @ (variance + (mean - centre) ** 2))
+        shape = np.array([g[0] for g in grid])  # (tau, glide or not, scatter)
+        shape = np.exp(shape - shape.max())
+        scatter = float(np.exp(np.average(np.log(SCATTERS_CENTS), weights=shape.sum(axis=(0, 1)))))
+        best = int(np.argmax(shape.sum(axis=(1, 2))))
+        pull = _pull(slopes[best], centre, stiffness=stiffness, scatter=scatter)
+    return Law(
+        float(centre[0]),
+        float(spread[0]),
+        float(centre[1]),
+        float(spread[1]),
+        float(centre[2]),
+        slopes[best].tau_s,
+        scatter,
+        pull,
+    )
+
+
+def stiffness_lever(number: FloatArray, *, stiffness: float) -> FloatArray:
+    """Relative sharpness of each partial per unit of B."""
+    return np.asarray(0.5 * number**2 / (1 + stiffness * number**2))
+
+
+def _grid(
+    slopes: Slopes, *, stiffness: float, pull: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Log evidence (2, s), estimates and variances (2, s, 3): without and with a glide, for each scatter."""
+    info, score = slopes.information, slopes.score
+    own = (SCATTERS_CENTS[:, None] / CENTS_PER_LOG) ** 2 / pull  # (s, k)
+    lost = own / (1 + info[:, 0, 0] * own)
+    info_s = info - lost[..., None, None] * (info[:, :, :1] @ info[:, :1, :])
+    score_s = score - lost[..., None] * info[:, :, 0] * score[:, :1]
+    constant = 0.5 * np.sum(lost * score[:, 0] ** 2 - np.log1p(info[:, 0, 0] * own), axis=1)
+    lever = stiffness_lever(slopes.number, stiffness=stiffness)
+    design = np.zeros((lever.size, 2, 3))
+    design[:, 0, 0], design[:, 0, 1], design[:, 1, 2] = 1.0, lever, 1.0
+    precision = np.einsum("kci,skcd,kdj->sij", design, info_s, design)
+    right = np.einsum("kci,skc->si", design, score_s)
+    precision[:, 1, 1] += STIFFNESS_PRIOR**-2
+    right[:, 1] -= stiffness * STIFFNESS_PRIOR**-2
+    log_weight = np.zeros((2, SCATTERS_CENTS.size))
+    mean = np.zeros((2, SCATTERS_CENTS.size, 3))
+    variance = np.zeros_like(mean)
+    scale = np.array([1e-4, 1e-5, 1e-3])  # keeps the determinants within range
+    for glides in (0, 1):
+        size = 2 + glides
+        matrix = precision[:, :size, :size].copy()
+        if glides:
+            prior = (GLIDE_PRIOR_CENTS / CENTS_PER_LOG) ** -2
+            matrix[:, 2, 2] += prior
+        matrix *= scale[:size, None] * scale[:size]
+        covariance = np.linalg.inv(matrix) * scale[:size, None] * scale[:size]
+        estimate = np.einsum("sij,sj->si", covariance, right[:, :size])
+        evidence = constant + 0.5 * np.einsum("si,si->s", right[:, :size], estimate)
+        evidence -= 0.5 * np.linalg.slogdet(matrix)[1]
+        if glides:
+            evidence += 0.5 * np.log(prior) + np.log(scale[2]) + np.log(GLIDE_SHARE / (1 - GLIDE_SHARE))
+        log_weight[glides], mean[glides, :, :size] = evidence, estimate
+        variance[glides, :, :size] = np.einsum("sii->si", covariance)
+    return log_weight, mean, variance
+
+
+def _pull(slopes: Slopes, centre: FloatArray, *, stiffness: float, scatter: float) -> FloatArray:
+    """Weights of a Student law: partials far off the law count for less."""
+    info = slopes.information[:, 0, 0]
+    apart = (slopes.score[:, 0] - slopes.information[:, 0, 1] * centre[2]) / info
+    apart = apart - centre[0] - stiffness_lever(slopes.number, stiffness=stiffness) * centre[1]
+    expected = (scatter / CENTS_PER_LOG) ** 2 + 1 / info
+    return np.minimum(1.0, (TAIL + 1) / (TAIL + apart**2 / expected))

@@ -1,0 +1,99 @@
+"""Partials of a note as slow complex tracks: amplitude and phase of each, block by block.
+
+A block is a few periods long. In each block all partials are fitted together by least squares, so that neighbours
+do not leak into each other and the ends of the note need no window. Phases are relative to the reference law
+f_k = k f sqrt(1 + B k^2) (Fletcher 1964), counted from the first block's centre.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from pitchcheck.clip import Clip, FloatArray
+
+ComplexArray = npt.NDArray[np.complex128]
+
+PERIODS = 2.0  # periods of the fundamental in a block: partials are then orthogonal (nearly)
+SHORTEST_BLOCK_S = 0.012  # [s] high notes: no need for more blocks than this
+MOST_PARTIALS = 32
+HIGHEST_HZ = 7000.0  # [Hz] partials above are weak, short-lived and far off the law
+BELOW_RATE = 0.45  # share of the sampling rate up to which partials are fitted
+
+
+@dataclass(frozen=True)
+class Tracks:
+    """Partials of one stretch of a note.
+
+    Attributes
+    ----------
+    number : array of int, shape (k,)
+        Number of each partial, 1 = fundamental.
+    hz : array, shape (k,)
+        Reference frequency of each. [Hz]
+    z : complex array, shape (k, m)
+        Amplitude and phase against the reference, at the centre of each block.
+    noise : array, shape (k,)
+        Variance of z (both components together).
+    time_s : array, shape (m,)
+        Centres of the blocks, from the start of the clip. [s]
+    stiffness : float
+        B of the reference law. [-]
+    """
+
+    number: FloatArray
+    hz: FloatArray
+    z: ComplexArray
+    noise: FloatArray
+    time_s: FloatArray
+    stiffness: float
+
+
+def law_hz(number: FloatArray, *, hz: float, stiffness: float) -> FloatArray:
+    """Partials of a stiff string. [Hz] Fletcher (1964), equation (pitch 1) of docs/accuracy-pitch.md."""
+    return np.asarray(number * hz * np.sqrt(1 + stiffness * number**2), dtype=float)
+
+
+def take_tracks(clip: Clip, *, hz: float, stiffness: float) -> Tracks:
+    """Split a note into the tracks of its partials.
+
+    Parameters
+    ----------
+    clip : Clip
+        The stretch to read; at least three blocks long.
+    hz, stiffness : float
+        Reference law, right to about 1 %.
+    """
+    highest = min(HIGHEST_HZ, BELOW_RATE * clip.rate_hz)
+    number = np.arange(1.0, MOST_PARTIALS + 1)
+    partial_hz = law_hz(number, hz=hz, stiffness=stiffness)
+    number, partial_hz = number[partial_hz < highest], partial_hz[partial_hz < highest]
+    periods = max(PERIODS, np.ceil(SHORTEST_BLOCK_S * hz))
+    block = round(periods * clip.rate_hz / hz)
+    count = clip.samples.size // block
+    samples = clip.samples[: count * block].reshape(count, block)
+    within_s = (np.arange(block) - (block - 1) / 2) / clip.rate_hz
+    angle = 2 * np.pi * np.outer(within_s, partial_hz)
+    columns = np.hstack([np.cos(angle), -np.sin(angle), np.ones((block, 1))])
+    gram = columns.T @ columns
+    solved = np.linalg.solve(gram, columns.T @ samples.T)
+    k = number.size
+    centre_s = (np.arange(count) * block + (block - 1) / 2) / clip.rate_hz
+    turn = np.exp(-2j * np.pi * np.outer(partial_hz, centre_s - centre_s[0]))
+    z = (solved[:k] + 1j * solved[k : 2 * k]) * turn
+    return Tracks(number, partial_hz, z, track_noise(z), centre_s, stiffness)
+
+
+def track_noise(z: ComplexArray) -> FloatArray:
+    """Variance of each track's noise, from its second differences, smoothed over neighbours."""
+    # remove the steady turning first, so that a wrong reference does not look like noise
+    step = np.angle(np.sum(z[:, 1:] * np.conj(z[:, :-1]), axis=1))
+    steady = z * np.exp(-1j * step[:, None] * np.arange(z.shape[1]))
+    bend = np.abs(steady[:, 2:] - 2 * steady[:, 1:-1] + steady[:, :-2]) ** 2 / 6
+    own = np.maximum(np.median(bend, axis=1) / np.log(2), 1e-20)  # median of an exponential law to its mean
+    level = np.log(own)
+    padded = np.pad(level, 2, mode="edge")
+    near = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
+    return np.asarray(np.exp(np.maximum(near, 0.5 * (near + level))))

@@ -1,0 +1,6 @@
+"""From beliefs to the file: verdicts, what may come off now, what to play next."""
+
+from pitchcheck.plan.make import make_plan
+from pitchcheck.plan.records import NextTake, NutBottom, Plan, StringPlan, Verdict
+
+__all__ = ["NextTake", "NutBottom", "Plan", "StringPlan", "Verdict", "make_plan"]

@@ -1,0 +1,127 @@
+"""The cut at the bottom of the nut: when every slot is high by an even or linear amount.
+
+Conventions: mm. The cut is a straight line over the slots by string number, from the treble end (lowest
+number) to the bass end (highest); what comes off the bottom under a slot lowers that slot by as much. It is
+an alternative to the slots' own removals, never an addition to them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pitchcheck.clip import FloatArray
+from pitchcheck.fit.belief import Belief
+from pitchcheck.plan.judge import MOST_OF_EXCESS, SPARED_BELIEF, round_down_mm
+from pitchcheck.plan.records import NutBottom
+
+_FEWEST_SLOTS = 3  # two points always lie on a line
+_POINTS = 8192  # of the quasi-random rule: chosen, its level is then good to some 0.02 sd
+_PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37)
+
+
+def nut_bottom(
+    excess_mm: Sequence[Belief],
+    *,
+    numbers: Sequence[int],
+    covariance_mm2: FloatArray,
+    tolerance_mm: float,
+) -> NutBottom | None:
+    """Largest straight cut at the bottom of the nut that spares every slot.
+
+    Parameters
+    ----------
+    excess_mm : sequence of Belief
+        Excess of every slot over its target, all of them high with belief. [mm]
+    numbers : sequence of int, increasing
+        Their string numbers, treble first.
+    covariance_mm2 : array, shape (len(numbers), len(numbers))
+        Of the slot heights. [mm^2]
+    tolerance_mm : float
+        The pattern is even or linear when every median lies this near a straight line.
+
+    Returns
+    -------
+    NutBottom or None
+        Both ends rounded down to 0.05 mm. After it every slot is at or above its target with 97.5 % belief,
+        all slots together, and no slot loses more than 0.7 of its median excess. None if the pattern is not
+        linear, there are fewer than three slots, or nothing can safely come off.
+    """
+    if len(excess_mm) < _FEWEST_SLOTS:
+        return None
+    place = (np.array(numbers, dtype=np.float64) - numbers[0]) / (numbers[-1] - numbers[0])
+    medians = np.array([belief.median for belief in excess_mm])
+    if not _is_linear(medians, place, tolerance_mm):
+        return None
+    level = joint_level(covariance_mm2)
+    most = np.array(
+        [
+            max(0.0, min(b.quantile(level), MOST_OF_EXCESS * m))
+            for b, m in zip(excess_mm, medians, strict=True)
+        ]
+    )
+    treble, bass = (round_down_mm(end) for end in _highest_line_under(most, place))
+    return NutBottom(bass_mm=bass, treble_mm=treble) if treble or bass else None
+
+
+def _is_linear(medians: FloatArray, place: FloatArray, tolerance_mm: float) -> bool:
+    """Whether a straight line passes within the tolerance of every median (least squares)."""
+    design = np.column_stack([1 - place, place])
+    line = np.linalg.lstsq(design, medians, rcond=None)[0]
+    return bool(np.abs(medians - design @ line).max() <= tolerance_mm)
+
+
+def joint_level(covariance: FloatArray) -> float:
+    """Probability to take off each tail so that all quantities together are spared with 97.5 % belief.
+
+    Parameters
+    ----------
+    covariance : array, shape (n, n)
+        Only its correlations are used (Gaussian copula).
+
+    Returns
+    -------
+    float
+        0.025 when all move as one, down to 0.025 / n (Bonferroni) at worst.
+
+    Notes
+    -----
+    The distribution of the smallest of n correlated standard normals is taken from a fixed quasi-random rule
+    (fractional parts of multiples of square roots of primes), so the answer is the same every time.
+    """
+    from scipy.special import ndtr, ndtri
+
+    count = covariance.shape[0]
+    sd = np.sqrt(np.diag(covariance))
+    floor = SPARED_BELIEF / count
+    if count > len(_PRIMES) or not np.all(sd > 0):
+        return floor
+    correlation = covariance / np.outer(sd, sd)
+    values, vectors = np.linalg.eigh(correlation)
+    root = vectors * np.sqrt(np.clip(values, 0.0, None))
+    steps = np.sqrt(np.array(_PRIMES[:count], dtype=np.float64))
+    uniform = np.mod(np.outer(np.arange(1, _POINTS + 1) - 0.5, steps), 1.0)
+    smallest = (ndtri(np.clip(uniform, 1e-12, 1 - 1e-12)) @ root.T).min(axis=1)
+    level = float(ndtr(np.quantile(smallest, SPARED_BELIEF)))
+    return min(max(level, floor), SPARED_BELIEF)
+
+
+def _highest_line_under(most: FloatArray, place: FloatArray) -> tuple[float, float]:
+    """Treble and bass end of the straight line, nowhere negative, that lies under all points and takes most.
+
+    A linear programme in two unknowns: its answer is where two of its edges meet, so all are tried.
+    """
+    edges = [(1 - u, u, m) for u, m in zip(place, most, strict=True)] + [(1.0, 0.0, 0.0), (0.0, 1.0, 0.0)]
+    best, total = (0.0, 0.0), 0.0
+    for i, (a, b, m) in enumerate(edges):
+        for c, d, n in edges[i + 1 :]:
+            determinant = a * d - b * c
+            if determinant == 0:
+                continue
+            treble, bass = (m * d - b * n) / determinant, (a * n - m * c) / determinant
+            line = treble * (1 - place) + bass * place
+            slack = 1e-12  # rounding of the division; the ends are rounded down afterwards
+            if min(treble, bass) >= -slack and bool((line <= most + slack).all()) and line.sum() > total:
+                best, total = (max(treble, 0.0), max(bass, 0.0)), float(line.sum())
+    return best

@@ -1,0 +1,56 @@
+"""What can hurt a person or an instrument, in sentences that the terminal, the page and the documents share.
+
+Conventions: plain tuples of whole sentences, in the order they are needed. The wording is the only home of
+each caution; whoever shows one imports it from here.
+"""
+
+from __future__ import annotations
+
+FIRST = (
+    "The maker's service instructions and a qualified repairer come first. If they say otherwise, do as they say.",
+    "New strings must be settled, and the neck relief and the action must be set, before a slot is judged or filed.",
+)
+
+FILING = (
+    "Take off little, tune, and listen again. What is filed off a slot you cannot put back.",
+    "Never take off all of the excess in one pass.",
+    "Keep dust out of your lungs: file with a dust mask and wipe up, do not blow. "
+    "Bone, shell and filled plastics make dust that is bad to breathe.",
+)
+
+EYES = (
+    "Wear eye protection whenever strings are under tension, and keep your face clear of them: "
+    "a string that breaks or slips can whip into an eye.",
+)
+
+PRESSING = (
+    "Press with a rounded rod of wood or plastic, such as a pencil's blunt end. Never use metal.",
+    "Press straight down, and support the neck under the rod with your other hand.",
+    "Stop if the board dents, the string creaks or the neck moves.",
+    "Do not press on a scalloped board.",
+)
+
+FILLING = (
+    "Glue vapour harms eyes and lungs: open a window, wear eye protection, keep glue off the finish.",
+    "Do not overheat filled plastics with fast tools or a flame: the fumes are harmful. Work cool and slowly.",
+)
+
+ACCURACY = (
+    "No press test on a real instrument stands behind these figures yet. "
+    "How accurate they are is known from simulated instruments only, "
+    "until someone has measured known shims under a real string.",
+    "So check the first slot you file against a feeler gauge before you trust the next.",
+)
+
+SHORT = (
+    "Take off little, then listen again: you cannot put it back.",
+    "Eye protection on, face clear of the strings.",
+)
+
+EVERYTHING = (
+    ("Before you start", FIRST),
+    ("Eyes", EYES),
+    ("When you file", FILING),
+    ("When you press", PRESSING),
+    ("When you fill or glue", FILLING),
+)

@@ -1,0 +1,143 @@
+"""How a number is printed with its uncertainty, for the terminal, the page and the documents alike.
+
+Conventions: lengths come in mm and are shown in mm and in thou (0.001 in); an interval is the 90 % one. Values
+are judged before they are rounded, and a rounded value never reaches a limit that the value itself does not
+reach: it is then written "just under" or "just over" the limit. Amounts to take off are rounded down, always.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from pitchcheck.fit.belief import Belief
+from pitchcheck.units import thou
+
+MM_DECIMALS = 2  # [-] 0.01 mm: what a good feeler gauge resolves (common practice, no source)
+THOU_DECIMALS = 1  # [-] 0.1 thou = 0.0025 mm, so a value in thou hides nothing that the one in mm shows
+CENT_DECIMALS = 1  # [-] 0.1 cent: what two readings can be told apart by
+_EQUAL = 1e-9  # in any unit here: closer than this is the limit itself, not a side of it
+MINUS = "−"
+UNKNOWN = "–"
+
+
+def rounded(value: float, *, decimals: int, limits: Sequence[float] = (), signed: bool = False) -> str:
+    """Print one value, never carried across a limit by rounding.
+
+    Parameters
+    ----------
+    value : float
+        Finite, in any unit.
+    decimals : int >= 0
+        Digits after the point.
+    limits : sequence of float
+        Values that ``value`` was judged against, in the same unit.
+    signed : bool
+        Whether a plus sign is shown.
+
+    Returns
+    -------
+    str
+        ``"0.15"``; ``"just under 0.15"`` for a value that is below the limit 0.15 but would print like it.
+
+    Examples
+    --------
+    >>> rounded(0.1471, decimals=2, limits=[0.15])
+    'just under 0.15'
+    >>> rounded(0.1471, decimals=2)
+    '0.15'
+    """
+    for limit in limits:
+        side = value - limit
+        if abs(side) <= _EQUAL:
+            continue
+        shown, edge = round(value, decimals), round(limit, decimals)
+        if side < 0 and shown >= edge:
+            return f"just under {_plain(limit, decimals, signed)}"
+        if side > 0 and shown <= edge:
+            return f"just over {_plain(limit, decimals, signed)}"
+    return _plain(value, decimals, signed)
+
+
+def _plain(value: float, decimals: int, signed: bool) -> str:
+    """Return the value with a mathematical minus and without a negative nought."""
+    text = f"{round(value, decimals) + 0.0:{'+' if signed else ''}.{decimals}f}"
+    return text.replace("-", MINUS)
+
+
+def mm(value_mm: float, *, limits_mm: Sequence[float] = ()) -> str:
+    """Length in mm, as ``"0.52 mm"``."""
+    return f"{rounded(value_mm, decimals=MM_DECIMALS, limits=limits_mm)} mm"
+
+
+def in_thou(value_mm: float, *, limits_mm: Sequence[float] = ()) -> str:
+    """Length given in mm, shown in thou, as ``"20.5 thou"``."""
+    limits = [thou(limit) for limit in limits_mm]
+    return f"{rounded(thou(value_mm), decimals=THOU_DECIMALS, limits=limits)} thou"
+
+
+def length(value_mm: float, *, limits_mm: Sequence[float] = ()) -> str:
+    """Length in both units, as ``"0.52 mm (20.5 thou)"``."""
+    return f"{mm(value_mm, limits_mm=limits_mm)} ({in_thou(value_mm, limits_mm=limits_mm)})"
+
+
+def interval(belief: Belief, *, limits_mm: Sequence[float] = ()) -> str:
+    """90 % interval of a length, as ``"0.44 to 0.60 mm"``."""
+    low = rounded(belief.low, decimals=MM_DECIMALS, limits=limits_mm)
+    return f"{low} to {mm(belief.high, limits_mm=limits_mm)}"
+
+
+def interval_thou(belief: Belief, *, limits_mm: Sequence[float] = ()) -> str:
+    """90 % interval of a length given in mm, as ``"17.3 to 23.6 thou"``."""
+    low = rounded(thou(belief.low), decimals=THOU_DECIMALS, limits=[thou(x) for x in limits_mm])
+    return f"{low} to {in_thou(belief.high, limits_mm=limits_mm)}"
+
+
+def measured(belief: Belief | None, *, limits_mm: Sequence[float] = ()) -> str:
+    """Length with its uncertainty: the median in both units and the 90 % interval.
+
+    Parameters
+    ----------
+    belief : Belief or None
+        Of a length. [mm] ``None`` is "not measured".
+    limits_mm : sequence of float
+        Limits it was judged against. [mm]
+
+    Examples
+    --------
+    >>> measured(Belief.normal(0.52, 0.05))
+    '0.52 mm (20.5 thou), 90 % sure between 0.44 and 0.60 mm'
+    """
+    if belief is None:
+        return "not measured"
+    between = interval(belief, limits_mm=limits_mm).replace(" to ", " and ", 1)
+    return f"{length(belief.median, limits_mm=limits_mm)}, 90 % sure between {between}"
+
+
+def removal(amount_mm: float) -> str:
+    """Amount that may come off, in both units, each rounded down so that neither allows more.
+
+    Examples
+    --------
+    >>> removal(0.15)
+    '0.15 mm (5.9 thou)'
+    """
+    return f"{_down(amount_mm, MM_DECIMALS)} mm ({_down(thou(amount_mm), THOU_DECIMALS)} thou)"
+
+
+def _down(value: float, decimals: int) -> str:
+    """Return the value rounded down."""
+    step = 10**decimals
+    return f"{math.floor(value * step + _EQUAL) / step:.{decimals}f}"
+
+
+def cents(value: float, *, limits: Sequence[float] = ()) -> str:
+    """Interval in cents with its sign, as ``"+3.2 cents"``."""
+    shown = rounded(value, decimals=CENT_DECIMALS, limits=limits, signed=True)
+    return f"{shown} {'cent' if shown in ('+1.0', MINUS + '1.0') else 'cents'}"
+
+
+def cents_with_sd(value: float, sd: float) -> str:
+    """Interval in cents and its standard uncertainty, as ``"+3.2 ± 0.4 cents"``."""
+    shown = rounded(value, decimals=CENT_DECIMALS, signed=True)
+    return f"{shown} ± {rounded(sd, decimals=CENT_DECIMALS)} cents"

@@ -1,0 +1,95 @@
+"""View records of the slots: words and values for the table, the nut and the side views.
+
+Conventions: lengths in mm; every value shown was judged unrounded and is printed by ``numbers``.
+"""
+
+from __future__ import annotations
+
+from pitchcheck.instrument import Instrument, Nut, StringSpec, Target
+from pitchcheck.measurement import Measurement
+from pitchcheck.plan import StringPlan, Verdict
+from pitchcheck.report import numbers, phrases
+from pitchcheck.report.page_records import NutView, SlotView
+
+THIRD_FRET_GAP = 0.4856  # [-] gap over fret 1 per slot height, string held behind fret 3 (docs/method.md)
+
+
+def nut_view(measurement: Measurement) -> NutView:
+    """Return the view of all slots of a measurement."""
+    job = measurement.job
+    instrument = job.instrument
+    slots = tuple(
+        _slot(plan, spec=instrument.string(plan.number), instrument=instrument, target=job.target)
+        for plan in measurement.plan.strings
+    )
+    return NutView(slots=slots, scale_mm=instrument.scale_mm, slotted=instrument.nut is Nut.SLOTTED)
+
+
+def floor_mm(number: int, *, strings: int, target: Target) -> float:
+    """Slot height below which an open string is likely to buzz: linear over the strings by number. [mm]"""
+    first, last = target.floor_mm
+    return first if strings < 2 else first + (last - first) * (number - 1) / (strings - 1)
+
+
+def _slot(plan: StringPlan, *, spec: StringSpec, instrument: Instrument, target: Target) -> SlotView:
+    """Build one slot."""
+    floor = floor_mm(plan.number, strings=len(instrument.strings), target=target)
+    limits = (floor, plan.target_mm, plan.target_mm + target.tolerance_mm, plan.target_mm + 2 * target.tolerance_mm)
+    belief = plan.height_mm
+    return SlotView(
+        number=plan.number,
+        note=plan.note,
+        mark="unmeasured" if belief is None else str(plan.verdict.value),
+        word=phrases.verdict(plan),
+        wound=spec.wound,
+        gauge_mm=spec.gauge_mm,
+        height_mm=belief,
+        target_mm=plan.target_mm,
+        floor_mm=floor,
+        remove_mm=plan.remove_now_mm,
+        raise_mm=plan.raise_mm,
+        lines=_lines(plan, floor=floor, limits=limits),
+        height=numbers.UNKNOWN if belief is None else numbers.mm(belief.median, limits_mm=limits),
+        height_thou=numbers.UNKNOWN if belief is None else numbers.in_thou(belief.median, limits_mm=limits),
+        between=numbers.UNKNOWN if belief is None else numbers.interval(belief, limits_mm=limits),
+        target=numbers.mm(plan.target_mm),
+        action=_action(plan, slotted=instrument.nut is Nut.SLOTTED),
+        doubts=plan.doubts,
+    )
+
+
+def _lines(plan: StringPlan, *, floor: float, limits: tuple[float, ...]) -> tuple[tuple[str, str], ...]:
+    """Return the list that stands beside a side view."""
+    lines = [("Slot floor is at", numbers.measured(plan.height_mm, limits_mm=limits))]
+    lines.append(("It should be at", numbers.length(plan.target_mm)))
+    if plan.clearance_third_mm is not None:
+        gap_limits = tuple(THIRD_FRET_GAP * limit for limit in limits)
+        gap = numbers.measured(plan.clearance_third_mm, limits_mm=gap_limits)
+        lines.append(("Gap over fret 1, held behind fret 3", gap))
+    lines.append(("Likely to buzz below", numbers.length(floor)))
+    if plan.remove_now_mm > 0:
+        lines.append(("Take off now, at most", numbers.removal(plan.remove_now_mm)))
+        if plan.after_clearance_mm is not None:
+            lines.append(("That gap after it, about", numbers.length(plan.after_clearance_mm)))
+        if plan.after_cents is not None:
+            lines.append(("First-fret note after it, about", numbers.cents(plan.after_cents)))
+    if plan.raise_mm is not None:
+        lines.append(("Raise it by about", numbers.length(plan.raise_mm)))
+    return tuple(lines)
+
+
+def _action(plan: StringPlan, *, slotted: bool) -> str:
+    """Return what to do with one slot now, in a few words."""
+    if plan.height_mm is None:
+        return "Play it again"
+    if plan.remove_now_mm > 0 and slotted:
+        return f"File off at most {numbers.removal(plan.remove_now_mm)}"
+    if plan.verdict is Verdict.HIGH:
+        return "Do not file: see what else was found" if slotted else "Do not file: this nut is never filed"
+    if plan.raise_mm is not None:
+        return f"Raise by about {numbers.length(plan.raise_mm)}"
+    if plan.verdict is Verdict.LOW:
+        return "Do not file: it is too low already"
+    if plan.verdict is Verdict.FINE:
+        return "Leave it"
+    return "Do not file: play more takes"

@@ -1,0 +1,95 @@
+"""Plain words for counts, lists, verdicts and causes.
+
+Conventions: British spelling, no full stop unless a whole sentence is returned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pitchcheck.diagnosis import Cause
+from pitchcheck.instrument import Gauge, Nut
+from pitchcheck.plan import StringPlan, Verdict
+
+_COUNTS = (
+    "none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+)  # fmt: skip
+
+VERDICT_WORDS = {
+    Verdict.HIGH: "high",
+    Verdict.LOW: "low",
+    Verdict.FINE: "fine",
+    Verdict.UNSURE: "not sure yet",
+}
+UNMEASURED = "not measured"
+
+GAUGE_WORDS = {
+    Gauge.CLEARANCE_THIRD: "gap over fret 1, held behind fret 3",
+    Gauge.CLEARANCE_OPEN: "gap over fret 1, open string",
+    Gauge.SLOT_FLOOR: "slot floor above the board",
+    Gauge.FRET_HEIGHT: "fret height",
+    Gauge.ACTION_12: "action at fret 12",
+    Gauge.RELIEF: "neck relief",
+}
+
+NUT_WORDS = {
+    Nut.SLOTTED: "slotted nut",
+    Nut.ZERO_FRET: "zero fret",
+    Nut.LOCKING: "locking nut",
+}
+
+CAUSE_TITLES = {
+    Cause.SLOT_HIGH: "Slot too high",
+    Cause.SLOT_LOW: "Slot too low",
+    Cause.NUT_POSITION: "The nut sits in the wrong place",
+    Cause.SADDLE: "The saddle, not the nut",
+    Cause.TOUCH: "The fretting hand",
+    Cause.FRET: "A single fret",
+    Cause.CATCHING_SLOT: "The string catches in its slot",
+    Cause.DRIFT: "The tuning drifted",
+    Cause.WORN_STRING: "A worn or false string",
+    Cause.WRONG_NOTE: "A wrong note",
+    Cause.CAPO: "The capo bends the string",
+    Cause.EAR_METER_DISAGREE: "Gauge and sound disagree",
+}
+
+CAUSE_MEANINGS = {
+    Cause.SLOT_HIGH: "Fretting the first frets stretches the string too far, so those notes are sharp.",
+    Cause.SLOT_LOW: "The open string may buzz on the first fret.",
+    Cause.NUT_POSITION: "All stopped notes are off by a like amount, whatever the height of the slots. "
+    "Filing slots does not cure it.",
+    Cause.SADDLE: "The error grows up the neck. It is cured at the bridge, not at the nut.",
+    Cause.TOUCH: "Pressing hard pulls notes sharp. A lighter touch cures it; a file does not.",
+    Cause.FRET: "One fret is off on every string. It is cured at that fret.",
+    Cause.CATCHING_SLOT: "The string does not come back to its pitch by itself. "
+    "The slot may need to be smoothed, not lowered.",
+    Cause.DRIFT: "The strings were still moving while they were played. Let them settle and play again.",
+    Cause.WORN_STRING: "Its overtones do not fit one string of even weight. Change it before you judge the slot.",
+    Cause.WRONG_NOTE: "What was heard is not the note on the list. Play it again.",
+    Cause.CAPO: "The capo pulls strings sharp, so those takes say little about the nut.",
+    Cause.EAR_METER_DISAGREE: "One of the two is wrong. Measure again before anything is filed.",
+}
+
+
+def count(number: int, *, capital: bool = False) -> str:
+    """Return a small number as a word, larger ones in figures."""
+    word = _COUNTS[number] if number < len(_COUNTS) else str(number)
+    return word.capitalize() if capital else word
+
+
+def listed(parts: Sequence[str], *, joint: str = "and") -> str:
+    """Join parts as a person would: ``"a, b and c"``."""
+    if len(parts) < 2:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} {joint} {parts[-1]}"
+
+
+def strings(numbers: Sequence[int], *, capital: bool = False) -> str:
+    """Return ``"string 6"`` or ``"strings 5 and 6"``."""
+    word = "string" if len(numbers) == 1 else "strings"
+    return f"{word.capitalize() if capital else word} {listed([str(n) for n in sorted(numbers)])}"
+
+
+def verdict(plan: StringPlan) -> str:
+    """Return the verdict of one slot in words; a slot without a height is "not measured"."""
+    return UNMEASURED if plan.height_mm is None else VERDICT_WORDS[plan.verdict]

@@ -1,0 +1,220 @@
+"""An imaginary instrument whose every measure is known, and the pitch of any note on it.
+
+Conventions: lengths in mm, cents against the open string at the same moment. Nothing here is random: chance is
+the hand's (``player``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitchcheck.errors import BadValue
+from pitchcheck.instrument import Instrument
+from pitchcheck.physics.materials import string_constants
+from pitchcheck.physics.stops import FRET_ERRORS, Setup, Touch, stop_cents
+from pitchcheck.takes import Stop
+from pitchcheck.tuning import fret_place
+from pitchcheck.types import FloatArray
+from pitchcheck.units import CENTS_PER_LOG, CENTS_PER_OCTAVE
+
+
+@dataclass(frozen=True)
+class StringTruth:
+    """One string as it really is.
+
+    Attributes
+    ----------
+    slot_height_mm : float
+        Underside at the nut's front edge above the line through the tops of frets 1 and 3. [mm]
+    nut_offset_mm : float
+        This string's nut edge away from its place, + away from fret 1, the nut's own offset included. [mm]
+    saddle_mm : float
+        Extra speaking length at the saddle. [mm]
+    action_12_mm : float
+        Gap over fret 12. [mm]
+    stretch : float
+        EA/T, tails included. [-]
+    bend_mm : float
+        sqrt(EI/T) of the open string. [mm]
+    tension_n : float
+        [N]
+    tuned_cents : float
+        How far from its note it was tuned. [cent]
+    """
+
+    number: int
+    note: str
+    slot_height_mm: float
+    nut_offset_mm: float
+    saddle_mm: float
+    action_12_mm: float
+    stretch: float
+    bend_mm: float
+    tension_n: float
+    tuned_cents: float = 0.0
+
+
+@dataclass(frozen=True)
+class InstrumentTruth:
+    """An instrument as it really is. Lengths in mm, the angle in rad."""
+
+    scale_mm: float
+    strings: tuple[StringTruth, ...]
+    fret_height_mm: float
+    fret_error_mm: tuple[float, ...]  # of frets 1 to 4, above the plane
+    nut_offset_mm: float  # of the nut itself
+    relief_mm: float
+    break_rad: float
+
+    def string(self, number: int) -> StringTruth:
+        """Return the string of that number, or raise BadValue."""
+        for truth in self.strings:
+            if truth.number == number:
+                return truth
+        raise BadValue(f"string {number} is not one of this imaginary instrument's. Correct the number.")
+
+
+@dataclass(frozen=True)
+class Press:
+    """What a hand adds to one stopped note beyond the ideal.
+
+    ``slide`` multiplies the stretch (friction at the nut lets more or less tail share it), ``side_mm`` is the
+    push sideways at a press's rod, ``more_cents`` anything else. [-, mm, cent]
+    """
+
+    slide: float = 1.0
+    side_mm: float = 0.0
+    more_cents: float = 0.0
+
+
+@dataclass(frozen=True)
+class Grip:
+    """How one note is stopped: the finger's force and place, the rod's, and what the hand adds.
+
+    Lengths in mm, force in N; see ``physics.stops.Touch``.
+    """
+
+    force_n: float
+    behind_mm: float
+    pad_mm: float
+    rod_half_mm: float
+    rod_mm: float = 0.0
+    press: Press = Press()
+
+
+def string_truth(
+    instrument: Instrument, number: int, *, slot_height_mm: float, tail_mm: float, **measures: float
+) -> StringTruth:
+    """One string from what its packet says and the measures planted; stretch, bend and tension from its make.
+
+    Parameters
+    ----------
+    instrument : Instrument
+    number : int
+    slot_height_mm : float
+    tail_mm : float >= 0
+        String beyond nut and saddle that shares the stretch. [mm]
+    **measures : float
+        ``nut_offset_mm``, ``saddle_mm``, ``action_12_mm`` and, if wanted, ``tuned_cents``.
+    """
+    spec = instrument.string(number)
+    known = string_constants(spec, scale_mm=instrument.scale_mm)
+    shared = instrument.scale_mm / (instrument.scale_mm + tail_mm)
+    return StringTruth(
+        number=number,
+        note=spec.note,
+        slot_height_mm=slot_height_mm,
+        stretch=known.stretch * shared,
+        bend_mm=known.bend_mm,
+        tension_n=known.tension_n,
+        **measures,
+    )
+
+
+def true_cents(
+    truth: InstrumentTruth, numbers: Sequence[int], grips: Sequence[Grip], *, stop: Stop, fret: int | None
+) -> FloatArray:
+    """Error of notes stopped alike, on any strings, each with its own grip. [cent]
+
+    Parameters
+    ----------
+    truth : InstrumentTruth
+    numbers : sequence of int, length m
+        String of each note.
+    grips : sequence of Grip, length m
+    stop : Stop
+    fret : int or None
+        None for open strings.
+
+    Returns
+    -------
+    array, shape (m,)
+        Against the open string at the same moment.
+    """
+    if fret is None or stop is Stop.OPEN:
+        return np.zeros(len(numbers))
+    strings = [truth.string(number) for number in numbers]
+    setup = _setup(truth, strings, grips)
+    touch = Touch(
+        force=_column([g.force_n / s.tension_n for g, s in zip(grips, strings, strict=True)]),
+        behind_mm=_column([g.behind_mm for g in grips]),
+        pad_mm=_column([g.pad_mm for g in grips]),
+        rod_half_mm=_column([g.rod_half_mm for g in grips]),
+        rod_mm=_column([g.rod_mm for g in grips]),
+    )
+    cents = stop_cents(setup, touch, stop=stop, fret=fret)
+    cents = cents + _column([g.press.more_cents for g in grips])
+    if stop is Stop.PRESS:
+        cents = cents + _side_cents(setup, _column([g.press.side_mm for g in grips]), fret=fret)
+    return np.asarray(cents, dtype=np.float64)
+
+
+def stiffness(truth: InstrumentTruth, number: int, *, fret: int | None, cents: float) -> float:
+    """Inharmonicity coefficient B of a note. [-]
+
+    B = pi^2 lambda^2 / L^2 for pinned ends; the tension that sharpens a stopped note stiffens it less.
+
+    References
+    ----------
+    H. Fletcher (1964), J. Acoust. Soc. Am. 36(1), 203-209.
+    """
+    string = truth.string(number)
+    length_mm = truth.scale_mm - fret_place(truth.scale_mm, fret or 0) + string.saddle_mm
+    tension_ratio = 2 ** (2 * cents / CENTS_PER_OCTAVE)
+    return float(np.pi**2 * string.bend_mm**2 / (length_mm**2 * tension_ratio))
+
+
+def _setup(truth: InstrumentTruth, strings: Sequence[StringTruth], grips: Sequence[Grip]) -> Setup:
+    """Geometry of each note."""
+
+    def same(value: float) -> FloatArray:
+        return np.full(len(strings), value)
+
+    errors = (*truth.fret_error_mm, *[0.0] * FRET_ERRORS)[:FRET_ERRORS]
+    return Setup(
+        scale_mm=same(truth.scale_mm),
+        slot_height_mm=_column([s.slot_height_mm for s in strings]),
+        nut_offset_mm=_column([s.nut_offset_mm for s in strings]),
+        saddle_mm=_column([s.saddle_mm for s in strings]),
+        action_12_mm=_column([s.action_12_mm for s in strings]),
+        relief_mm=same(truth.relief_mm),
+        fret_height_mm=same(truth.fret_height_mm),
+        fret_error_mm=np.tile(errors, (len(strings), 1)),
+        break_rad=same(truth.break_rad),
+        stretch=_column([s.stretch * g.press.slide for s, g in zip(strings, grips, strict=True)]),
+        bend_mm=_column([s.bend_mm for s in strings]),
+    )
+
+
+def _side_cents(setup: Setup, side_mm: FloatArray, *, fret: int) -> FloatArray:
+    """Sharpening of a press by a push sideways at the rod: two straight pieces, midway between the frets."""
+    space_mm = (fret_place(1.0, fret) - fret_place(1.0, fret - 1)) * setup.scale_mm
+    extra_mm = 2 * side_mm**2 / space_mm
+    return np.asarray(CENTS_PER_LOG / 2 * (setup.stretch + 1) * extra_mm / setup.scale_mm)
+
+
+def _column(values: Sequence[float]) -> FloatArray:
+    return np.array(values, dtype=np.float64)
