@@ -29,8 +29,8 @@ class StringFit:
     first_fret_cents : tuple of float, or None
         Error of the ordinary first-fret note as it was heard: value and standard uncertainty. [cent]
     neck_now_cents, neck_target_cents : array, shape (12,)
-        Predicted error of a lightly fretted note at frets 1 to 12, with the slot as it is and with the slot at
-        its target. [cent]
+        Predicted error of a note fretted with this player's usual touch at frets 1 to 12, with the slot as it
+        is and with the slot at its target. [cent]
     neck_touch_cents : array, shape (12,)
         The part of ``neck_now_cents`` that comes from the finger. [cent]
     """
@@ -68,6 +68,7 @@ class MeterResidual:
     expected_mm: float
     sd_mm: float  # of the difference, gauge and ear together
     likely_slip_mm: float | None  # the reading if its decimal point slipped and that fits; else None
+    questioned: bool = False  # too far from the sound to be believed: shown, and left out of the fit
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,38 @@
+"""Beliefs in the slot heights.
+
+Conventions: mm. The posterior of the whole fit is taken as normal about its mode (Laplace), cut off where the
+open string would lie on fret 1.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pitchcheck.fit.belief import Belief
+from pitchcheck.fit.cases import At
+from pitchcheck.fit.problem import Problem
+from pitchcheck.fit.solve import Solution
+from pitchcheck.instrument import Instrument
+from pitchcheck.physics.gauges import lowest_height_mm
+
+
+def height_beliefs(instrument: Instrument, problem: Problem, solution: Solution) -> dict[int, Belief]:
+    """Belief in the slot height of every fitted string."""
+    found = {}
+    for number in problem.strings:
+        mean, slopes = problem.coordinate(number, At.SLOT_HEIGHT, solution.z)
+        sd = float(np.sqrt(slopes @ solution.covariance @ slopes))
+        action, _ = problem.coordinate(number, At.ACTION_12, solution.z)
+        found[number] = _cut(Belief.normal(mean, sd), lowest_height_mm(max(action, 0.5)))
+    return found
+
+
+def _cut(belief: Belief, lowest_mm: float) -> Belief:
+    """Belief given that the quantity is above a limit; unchanged when the limit leaves next to nothing."""
+    gone = belief.below(lowest_mm)
+    if not 0 < gone < 0.98:
+        return belief
+    keep = belief.values > lowest_mm
+    values = np.concatenate([[lowest_mm], belief.values[keep]])
+    probability = np.concatenate([[0.0], (belief.probability[keep] - gone) / (1 - gone)])
+    return Belief(values, np.clip(probability, 0.0, 1.0))

@@ -1,0 +1,130 @@
+"""One joint fit of a whole instrument: all strings, all takes and all gauge readings at once.
+
+Conventions: cents for takes, mm for gauges; beliefs are marginals of the joint posterior.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pitchcheck.fit import words
+from pitchcheck.fit.belief import Belief
+from pitchcheck.fit.cases import At
+from pitchcheck.fit.heights import height_beliefs
+from pitchcheck.fit.gauge_list import gauge_list
+from pitchcheck.fit.meter import question_gauges
+from pitchcheck.fit.neck import neck_curves
+from pitchcheck.fit.problem import Problem, pose
+from pitchcheck.fit.result import Fit, Residual, StringFit
+from pitchcheck.fit.solve import Solution, solve
+from pitchcheck.fit.unknowns import Unknowns
+from pitchcheck.instrument import Job
+from pitchcheck.survey import Survey, first_fret_cents
+from pitchcheck.takes import Stop
+
+
+def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None = None) -> Fit:
+    """Fit slot heights and everything that could pass for them.
+
+    Parameters
+    ----------
+    job : Job
+        Instrument, gauge readings, and what was removed since the pass ``before``.
+    survey : Survey
+        Errors in cents with their covariance.
+    before : tuple of Job and Survey, optional
+        The pass before, on the same strings: what was removed between the two tells how strongly each string
+        answers.
+
+    Returns
+    -------
+    Fit
+        One StringFit for every string with a usable stopped take or a gauge reading of its own.
+    """
+    problem = pose(job, survey, before=before)
+    ear = solve(problem.unknowns, problem.data)
+    gauges = gauge_list(job)
+    held = question_gauges(gauges, problem, ear)
+    solution = ear
+    if gauges:
+        solution = solve(problem.unknowns, problem.with_gauges(gauges, held), start=ear.z)
+    heights = height_beliefs(job.instrument, problem, solution)
+    necks = neck_curves(job, problem.unknowns, solution.z)
+    strings = tuple(
+        StringFit(
+            number=number,
+            height_mm=heights[number],
+            stretch=_log_belief(problem, solution, number, At.LOG_STRETCH),
+            saddle_mm=_belief(problem, solution, number, At.SADDLE),
+            nut_offset_mm=_belief(problem, solution, number, At.NUT_OFFSET),
+            pressed=number in problem.pressed,
+            first_fret_cents=first_fret_cents(survey, number),
+            neck_now_cents=necks[number].now_cents,
+            neck_target_cents=necks[number].target_cents,
+            neck_touch_cents=necks[number].touch_cents,
+        )
+        for number in problem.strings
+    )
+    first = problem.strings[0]
+    return Fit(
+        strings=strings,
+        fret_height_mm=_log_belief(problem, solution, first, At.LOG_FRET_HEIGHT),
+        nut_offset_mm=_unknown_belief(problem.unknowns, solution, "nut", first, At.NUT_OFFSET),
+        touch_mm=words.touch_belief(job.instrument, problem, solution),
+        height_covariance_mm2=_height_covariance(problem, solution),
+        residuals=_residuals(survey, problem, solution),
+        meter=tuple(row for row in held if row.index < len(job.meter)),
+        unseparated=words.unseparated(problem, solution),
+        notes=words.fit_notes(job, problem, solution, held),
+    )
+
+
+def _belief(problem: Problem, solution: Solution, number: int, at: At) -> Belief:
+    """Belief in one coordinate of one string."""
+    mean, slopes = problem.coordinate(number, at, solution.z)
+    return Belief.normal(mean, float(np.sqrt(slopes @ solution.covariance @ slopes)))
+
+
+def _log_belief(problem: Problem, solution: Solution, number: int, at: At) -> Belief:
+    """Belief in a positive quantity whose logarithm is a coordinate."""
+    belief = _belief(problem, solution, number, at)
+    return Belief(np.exp(belief.values), belief.probability)
+
+
+def _unknown_belief(unknowns: Unknowns, solution: Solution, name: str, string: int, at: At) -> Belief:
+    """Belief in the part of a coordinate that one shared unknown gives."""
+    case = next(i for i, c in enumerate(unknowns.cases) if c.string == string)
+    column = unknowns.column(name)
+    size = float(unknowns.spread[case, at, column])
+    return Belief.normal(
+        size * float(solution.z[column]), size * float(np.sqrt(solution.covariance[column, column]))
+    )
+
+
+def _height_covariance(
+    problem: Problem, solution: Solution
+) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    """Covariance of the slot heights, in the order of the fitted strings. [mm^2]"""
+    rows = np.array([problem.coordinate(n, At.SLOT_HEIGHT, solution.z)[1] for n in problem.strings])
+    return np.asarray(rows @ solution.covariance @ rows.T)
+
+
+def _residuals(survey: Survey, problem: Problem, solution: Solution) -> tuple[Residual, ...]:
+    """Every stopped take of this pass against the fit; a note's own touch is left out of what was expected."""
+    usual = problem.expected_with_usual_touch(solution.z)
+    found = []
+    for row, stopped in enumerate(survey.stopped):
+        scatter = float(solution.scatter[row])
+        if stopped.take.position.stop is Stop.FRET:
+            scatter = float(np.hypot(scatter, problem.touch_scatter_cents(row, solution)))
+        found.append(
+            Residual(
+                position=stopped.take.position,
+                row=stopped.take.row,
+                heard_cents=stopped.error_cents,
+                expected_cents=float(usual[row]),
+                sd_cents=scatter,
+                weight=float(solution.weight[row]),
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,157 @@
+"""The fit of one instrument, posed: which cases, which data, which strings.
+
+Conventions: data rows are the stopped takes of this pass in playing order, then those of the pass before, then
+the gauge readings. Cases of equal presses are shared; every fretted note has its own touch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import block_diag
+
+from pitchcheck.fit.cases import At, Kind, predict
+from pitchcheck.fit.gauge_list import gauge_list
+from pitchcheck.fit.result import MeterResidual
+from pitchcheck.fit.solve import Data, Solution
+from pitchcheck.fit.unknowns import Unknowns, Wanted, build_unknowns
+from pitchcheck.instrument import Gauge, Instrument, Job, MeterReading
+from pitchcheck.survey import Survey
+from pitchcheck.takes import Position, Stop
+from pitchcheck.types import FloatArray
+
+REMOVED_ERROR_MM = 0.02  # how well a removal is known; our choice
+REMOVED_ERROR = 0.10  # and relative to it
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What the solver is given.
+
+    Attributes
+    ----------
+    unknowns : Unknowns
+        Cases: one a string (its gauge and geometry), then the notes, then the gauges.
+    data : Data
+        Takes only.
+    strings : tuple of int
+        Strings that can be fitted, in the instrument's order.
+    pressed : frozenset of int
+        Strings with press takes.
+    gauge_case : tuple of int
+        Case of each gauge reading.
+    plain_case : dict
+        For each string the case that holds its coordinates.
+    """
+
+    unknowns: Unknowns
+    data: Data
+    strings: tuple[int, ...]
+    pressed: frozenset[int]
+    gauge_case: tuple[int, ...]
+    plain_case: dict[int, int]
+
+    def coordinate(self, string: int, at: At, z: FloatArray) -> tuple[float, FloatArray]:
+        """Value of a coordinate of a string, and its slope by the unknowns."""
+        case = self.plain_case[string]
+        slopes = self.unknowns.spread[case, at]
+        return float(self.unknowns.centre[case, at] + slopes @ z), slopes
+
+    def with_gauges(self, gauges: Sequence[MeterReading], held: Sequence[MeterResidual]) -> Data:
+        """Return the data with the gauge readings that are not questioned."""
+        questioned = {row.index for row in held if row.questioned}
+        kept = [i for i in range(len(gauges)) if i not in questioned]
+        return Data(
+            value=np.concatenate([self.data.value, [gauges[i].value_mm for i in kept]]),
+            covariance=block_diag(self.data.covariance, np.diag([gauges[i].sd_mm ** 2 for i in kept])),
+            case=np.concatenate(
+                [self.data.case, np.array([self.gauge_case[i] for i in kept], dtype=np.intp)]
+            ),
+            robust=np.concatenate([self.data.robust, np.zeros(len(kept), dtype=np.bool_)]),
+        )
+
+    def expected_with_usual_touch(self, z: FloatArray) -> FloatArray:
+        """Expected value of every take if each note had been fretted with the usual touch. [cent]"""
+        usual = z.copy()
+        for column, name in enumerate(self.unknowns.names):
+            if name.startswith("touch "):
+                usual[column] = 0.0
+        return predict(self.unknowns.cases, self.unknowns.coordinates(usual))[self.data.case]
+
+    def touch_scatter_cents(self, row: int, solution: Solution) -> float:
+        """Scatter of one fretted note from touch to touch. [cent]"""
+        name = _touch_name(row)
+        return float(abs(solution.jacobian[row, self.unknowns.column(name)]))
+
+
+def pose(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None) -> Problem:
+    """Set out cases, data and unknowns.
+
+    Parameters
+    ----------
+    job, survey : Job, Survey
+        This pass.
+    before : tuple of Job and Survey, optional
+        The pass before; its slots were higher by what was removed.
+    """
+    instrument = job.instrument
+    gauges = gauge_list(job)
+    surveys = [survey] if before is None else [survey, before[1]]
+    strings = _fittable(instrument, surveys[0], gauges)
+    wanted: list[Wanted] = [Wanted(Kind(None, 0, 0, Gauge.FRET_HEIGHT), n) for n in strings]
+    plain = {number: i for i, number in enumerate(strings)}
+    index: dict[Wanted, int] = {}
+    rows: list[int] = []
+    value: list[float] = []
+    removed = {r.string: r.amount_mm for r in job.removed}
+    for which, one in enumerate(surveys):
+        for stopped in one.stopped:
+            item = _note(stopped.take.position, row=len(rows), removed_mm=removed if which else {})
+            if item not in index:
+                index[item] = len(wanted)
+                wanted.append(item)
+            rows.append(index[item])
+            value.append(stopped.error_cents)
+    gauge_case = []
+    for gauge in gauges:
+        gauge_case.append(len(wanted))
+        wanted.append(Wanted(Kind(None, 0, 0, gauge.what), gauge.string))
+    data = Data(
+        value=np.array(value),
+        covariance=block_diag(*(one.covariance_cents2 for one in surveys)),
+        case=np.array(rows, dtype=np.intp),
+        robust=np.ones(len(rows), dtype=np.bool_),
+    )
+    pressed = frozenset(
+        s.take.position.string for one in surveys for s in one.stopped if s.take.position.stop is Stop.PRESS
+    )
+    unknowns = build_unknowns(instrument, wanted)
+    return Problem(unknowns, data, strings, pressed, tuple(gauge_case), plain)
+
+
+def _fittable(instrument: Instrument, survey: Survey, gauges: Sequence[MeterReading]) -> tuple[int, ...]:
+    """Strings with a usable stopped take or a gauge reading of their own slot."""
+    slot = (Gauge.CLEARANCE_THIRD, Gauge.CLEARANCE_OPEN, Gauge.SLOT_FLOOR)
+    heard = {s.take.position.string for s in survey.stopped}
+    heard |= {g.string for g in gauges if g.string is not None and g.what in slot}
+    return tuple(s.number for s in instrument.strings if s.number in heard)
+
+
+def _touch_name(row: int) -> str:
+    """Name of the unknown that is the touch of one fretted note."""
+    return f"touch {row}"
+
+
+def _note(position: Position, *, row: int, removed_mm: dict[int, float]) -> Wanted:
+    """Return the case of one stopped take."""
+    assert position.fret is not None
+    amount = removed_mm.get(position.string, 0.0)
+    return Wanted(
+        kind=Kind(position.stop, position.fret, position.capo),
+        string=position.string,
+        own_force=_touch_name(row) if position.stop is Stop.FRET else None,
+        removed_mm=amount,
+        removed_sd_mm=float(np.hypot(REMOVED_ERROR_MM, REMOVED_ERROR * amount)),
+    )
