@@ -18,12 +18,12 @@ _SLOT_GAUGES = (Gauge.CLEARANCE_THIRD, Gauge.CLEARANCE_OPEN, Gauge.SLOT_FLOOR)
 
 _SPOILERS = {
     Cause.CATCHING_SLOT: (
-        "the string catches in its slot, so its pitch after a press is not its own: clean and ease the slot's "
-        "sides, tune, and play its takes again"
+        "the string catches in its slot, so its pitch after a press is not its own: clean and ease the "
+        "slot's sides, tune, and play its takes again"
     ),
     Cause.WORN_STRING: (
-        "the string sounds false or is not the gauge given: change it, or correct the gauge, and play its takes "
-        "again"
+        "the string sounds false or is not the gauge given: change it, or correct the gauge, and play its "
+        "takes again"
     ),
     Cause.EAR_METER_DISAGREE: "a gauge and the sound disagree: clear that up first",
 }

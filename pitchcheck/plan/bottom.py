@@ -96,7 +96,7 @@ def joint_level(covariance: FloatArray) -> float:
     sd = np.sqrt(np.diag(covariance))
     floor = SPARED_BELIEF / count
     if count > len(_PRIMES) or not np.all(sd > 0):
-        return floor
+        return float(floor)
     correlation = covariance / np.outer(sd, sd)
     values, vectors = np.linalg.eigh(correlation)
     root = vectors * np.sqrt(np.clip(values, 0.0, None))
@@ -104,7 +104,7 @@ def joint_level(covariance: FloatArray) -> float:
     uniform = np.mod(np.outer(np.arange(1, _POINTS + 1) - 0.5, steps), 1.0)
     smallest = (ndtri(np.clip(uniform, 1e-12, 1 - 1e-12)) @ root.T).min(axis=1)
     level = float(ndtr(np.quantile(smallest, SPARED_BELIEF)))
-    return min(max(level, floor), SPARED_BELIEF)
+    return float(min(max(level, floor), SPARED_BELIEF))
 
 
 def _highest_line_under(most: FloatArray, place: FloatArray) -> tuple[float, float]:

@@ -16,12 +16,12 @@ from pitchcheck.plan.records import NextTake, NutBottom
 LISTEN_AGAIN = "Tune, let the string settle, play its takes again and measure before any more comes off."
 NEVER_FILED = {
     Nut.LOCKING: (
-        "A locking nut is never filed: its height is set by the shims under it. Slacken the strings before you "
-        "touch it, and follow the maker's service instructions."
+        "A locking nut is never filed: its height is set by the shims under it. Slacken the strings "
+        "before you touch it, and follow the maker's service instructions."
     ),
     Nut.ZERO_FRET: (
-        "A zero fret is never filed slot by slot: its height is that of the fret. If it is high on all strings, "
-        "levelling it is a job for a qualified repairer."
+        "A zero fret is never filed slot by slot: its height is that of the fret. If it is high on all "
+        "strings, levelling it is a job for a qualified repairer."
     ),
 }
 
@@ -124,8 +124,7 @@ def steps_bottom(cut: NutBottom) -> tuple[str, ...]:
         "Slacken the strings evenly and take the nut out without chipping the finish; if it is glued fast, "
         "have it done by a qualified repairer.",
         f"Take {amount} off the bottom, on a flat surface, keeping it square; wear a dust mask, and do not "
-        "let a "
-        "filled plastic get hot. This leaves every slot at or above its target with 97.5 % belief. You "
+        "let a filled plastic get hot. This leaves every slot at or above its target with 97.5 % belief. You "
         "cannot put material back.",
         "Clean the bed, set the nut back, string and tune, let it settle, and measure all strings again. "
         "What is then still high comes off slot by slot.",
