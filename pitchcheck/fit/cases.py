@@ -15,8 +15,8 @@ import numpy as np
 
 from pitchcheck.fit import priors
 from pitchcheck.instrument import Gauge
-from pitchcheck.physics.stops import Setup, Touch, stop_cents
 from pitchcheck.physics.gauging import gauge_mm
+from pitchcheck.physics.stops import Setup, Touch, stop_cents
 from pitchcheck.takes import Stop
 from pitchcheck.types import FloatArray
 

@@ -10,8 +10,8 @@ import numpy as np
 from pitchcheck.fit import words
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import At
-from pitchcheck.fit.heights import height_beliefs
 from pitchcheck.fit.gauge_list import gauge_list
+from pitchcheck.fit.heights import height_beliefs
 from pitchcheck.fit.meter import question_gauges
 from pitchcheck.fit.neck import neck_curves
 from pitchcheck.fit.problem import Problem, pose
@@ -20,7 +20,6 @@ from pitchcheck.fit.solve import Solution, solve
 from pitchcheck.fit.unknowns import Unknowns
 from pitchcheck.instrument import Job
 from pitchcheck.survey import Survey, first_fret_cents
-from pitchcheck.takes import Stop
 
 
 def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None = None) -> Fit:
@@ -72,7 +71,7 @@ def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | Non
         nut_offset_mm=_unknown_belief(problem.unknowns, solution, "nut", first, At.NUT_OFFSET),
         touch_mm=words.touch_belief(job.instrument, problem, solution),
         height_covariance_mm2=_height_covariance(problem, solution),
-        residuals=_residuals(survey, problem, solution),
+        residuals=_residuals(survey, solution),
         meter=tuple(row for row in held if row.index < len(job.meter)),
         unseparated=words.unseparated(problem, solution),
         notes=words.fit_notes(job, problem, solution, held),
@@ -109,22 +108,16 @@ def _height_covariance(
     return np.asarray(rows @ solution.covariance @ rows.T)
 
 
-def _residuals(survey: Survey, problem: Problem, solution: Solution) -> tuple[Residual, ...]:
-    """Every stopped take of this pass against the fit; a note's own touch is left out of what was expected."""
-    usual = problem.expected_with_usual_touch(solution.z)
-    found = []
-    for row, stopped in enumerate(survey.stopped):
-        scatter = float(solution.scatter[row])
-        if stopped.take.position.stop is Stop.FRET:
-            scatter = float(np.hypot(scatter, problem.touch_scatter_cents(row, solution)))
-        found.append(
-            Residual(
-                position=stopped.take.position,
-                row=stopped.take.row,
-                heard_cents=stopped.error_cents,
-                expected_cents=float(usual[row]),
-                sd_cents=scatter,
-                weight=float(solution.weight[row]),
-            )
+def _residuals(survey: Survey, solution: Solution) -> tuple[Residual, ...]:
+    """Every stopped take of this pass against the fit."""
+    return tuple(
+        Residual(
+            position=stopped.take.position,
+            row=stopped.take.row,
+            heard_cents=stopped.error_cents,
+            expected_cents=float(solution.expected[row]),
+            sd_cents=float(solution.scatter[row]),
+            weight=float(solution.weight[row]),
         )
-    return tuple(found)
+        for row, stopped in enumerate(survey.stopped)
+    )

@@ -38,10 +38,7 @@ FLOATING_STRETCH_SHIFT = -0.08
 ROD_HALF_MM = (0.6, 0.3)  # half the width on which a rounded rod of 5 to 6 mm holds the string flat
 ROD_PLACE_MM = 0.7  # how far from the middle of the space a hand sets the rod; our choice
 PRESS_SCATTER = 0.017  # friction, force and side push from press to press, relative; from simulation
-PRESS_OFFSET_CENTS = (
-    0.3,
-    0.2,
-)  # what a press adds whatever the string is made of (side push); from simulation
+PRESS_OFFSET_CENTS = (0.0, 0.1)  # what a press adds whatever the string is made of; our choice
 LOG_FORCE_N = {"guitar": (math.log(8.0), 0.4), "bass": (math.log(14.0), 0.4)}  # fretting force; from memory
 LOG_FORCE_SCATTER = 0.35  # from note to note
 FORCE_AT_12 = 1.35  # the fingertip lies nearer the fret where spaces are narrow: as if it pushed harder

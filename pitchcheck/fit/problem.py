@@ -1,7 +1,7 @@
 """The fit of one instrument, posed: which cases, which data, which strings.
 
 Conventions: data rows are the stopped takes of this pass in playing order, then those of the pass before, then
-the gauge readings. Cases of equal presses are shared; every fretted note has its own touch.
+the gauge readings. Equal takes share a case.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import block_diag
 
-from pitchcheck.fit.cases import At, Kind, predict
+from pitchcheck.fit.cases import At, Kind
 from pitchcheck.fit.gauge_list import gauge_list
 from pitchcheck.fit.result import MeterResidual
-from pitchcheck.fit.solve import Data, Solution
+from pitchcheck.fit.solve import Data
 from pitchcheck.fit.unknowns import Unknowns, Wanted, build_unknowns
 from pitchcheck.instrument import Gauge, Instrument, Job, MeterReading
 from pitchcheck.survey import Survey
@@ -72,19 +72,6 @@ class Problem:
             robust=np.concatenate([self.data.robust, np.zeros(len(kept), dtype=np.bool_)]),
         )
 
-    def expected_with_usual_touch(self, z: FloatArray) -> FloatArray:
-        """Expected value of every take if each note had been fretted with the usual touch. [cent]"""
-        usual = z.copy()
-        for column, name in enumerate(self.unknowns.names):
-            if name.startswith("touch "):
-                usual[column] = 0.0
-        return predict(self.unknowns.cases, self.unknowns.coordinates(usual))[self.data.case]
-
-    def touch_scatter_cents(self, row: int, solution: Solution) -> float:
-        """Scatter of one fretted note from touch to touch. [cent]"""
-        name = _touch_name(row)
-        return float(abs(solution.jacobian[row, self.unknowns.column(name)]))
-
 
 def pose(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None) -> Problem:
     """Set out cases, data and unknowns.
@@ -108,7 +95,7 @@ def pose(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None) -> Prob
     removed = {r.string: r.amount_mm for r in job.removed}
     for which, one in enumerate(surveys):
         for stopped in one.stopped:
-            item = _note(stopped.take.position, row=len(rows), removed_mm=removed if which else {})
+            item = _note(stopped.take.position, removed_mm=removed if which else {})
             if item not in index:
                 index[item] = len(wanted)
                 wanted.append(item)
@@ -139,19 +126,13 @@ def _fittable(instrument: Instrument, survey: Survey, gauges: Sequence[MeterRead
     return tuple(s.number for s in instrument.strings if s.number in heard)
 
 
-def _touch_name(row: int) -> str:
-    """Name of the unknown that is the touch of one fretted note."""
-    return f"touch {row}"
-
-
-def _note(position: Position, *, row: int, removed_mm: dict[int, float]) -> Wanted:
+def _note(position: Position, *, removed_mm: dict[int, float]) -> Wanted:
     """Return the case of one stopped take."""
     assert position.fret is not None
     amount = removed_mm.get(position.string, 0.0)
     return Wanted(
         kind=Kind(position.stop, position.fret, position.capo),
         string=position.string,
-        own_force=_touch_name(row) if position.stop is Stop.FRET else None,
         removed_mm=amount,
         removed_sd_mm=float(np.hypot(REMOVED_ERROR_MM, REMOVED_ERROR * amount)),
     )

@@ -126,9 +126,17 @@ def _step_size(unknowns: Unknowns, data: Data, z: FloatArray, step: FloatArray, 
 
 
 def _hand_variance(unknowns: Unknowns, slope: FloatArray) -> FloatArray:
-    """Variance that hand and model add to each case: rod place, friction, what the model leaves out."""
+    """Variance that hand and model add to each case: rod place, friction, touch, what the model leaves out.
+
+    Touch is noise and no unknown of its own: the most likely touches of single notes would pull the shared
+    unknowns to where notes answer the finger most (docs/decisions/0005).
+    """
     press = np.array([c.kind.stop is Stop.PRESS for c in unknowns.cases])
+    fret = np.array([c.kind.stop is Stop.FRET for c in unknowns.cases])
     gauge = np.array([c.kind.gauge is not None for c in unknowns.cases])
     rod = slope[:, At.ROD_PLACE] * priors.ROD_PLACE_MM
     friction = slope[:, At.LOG_STRETCH] * priors.PRESS_SCATTER
-    return np.where(gauge, 0.0, priors.MODEL_CENTS**2) + np.where(press, rod**2 + friction**2, 0.0)
+    touch = slope[:, At.LOG_FORCE] * priors.LOG_FORCE_SCATTER
+    return np.where(gauge, 0.0, priors.MODEL_CENTS**2) + np.where(
+        press, rod**2 + friction**2, fret * touch**2
+    )

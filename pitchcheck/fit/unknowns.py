@@ -70,12 +70,11 @@ class Unknowns:
 
 @dataclass(frozen=True)
 class Wanted:
-    """A case to be predicted: ``own_force`` names the unknown of this note's own touch (None = the usual one);
-    ``removed_mm`` was still on the slot then, with its error."""
+    """A case to be predicted: ``removed_mm`` was still on the slot then, with its error; a height or a force that is
+    given is fixed."""
 
     kind: Kind
     string: int | None
-    own_force: str | None = None
     removed_mm: float = 0.0
     removed_sd_mm: float = 0.0
     fixed_height_mm: float | None = None
@@ -169,5 +168,3 @@ def _force(links: _Links, index: int, constants: StringConstants, item: Wanted) 
     mean, sd = priors.LOG_FORCE_N[hand]
     links.put(index, At.LOG_FORCE, mean - math.log(constants.tension_n))
     links.link(index, At.LOG_FORCE, "force", sd)
-    if item.own_force is not None:
-        links.link(index, At.LOG_FORCE, item.own_force, priors.LOG_FORCE_SCATTER)
