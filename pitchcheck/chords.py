@@ -19,8 +19,8 @@ from pitchcheck.units import CENTS_PER_OCTAVE
 
 Frets = tuple[int | None, ...]
 
-# Consonant intervals within an octave [semitones]: upper over lower frequency, 5-limit just intonation
-# (textbook). _JUST = {0: (1, 1), 3: (6, 5), 4: (5, 4), 5: (4, 3), 7: (3, 2), 8: (8, 5), 9: (5, 3)}
+# Consonant intervals within an octave [semitones]: upper over lower frequency, 5-limit just intonation.
+_JUST = {0: (1, 1), 3: (6, 5), 4: (5, 4), 5: (4, 3), 7: (3, 2), 8: (8, 5), 9: (5, 3)}
 _NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 _A_IN_NAMES = 9
 
