@@ -1,7 +1,7 @@
 """The edge of the simulator: an ordinary session folder on disk, with the truth beside it.
 
-Writes ``session.toml``, ``takes.csv``, one lossless file per take and ``truth.json``. The first three are what a
-tech would have made; the measurement never reads the last.
+Writes ``session.toml``, ``takes.csv``, one lossless file per take and ``truth.json``. The first three are
+what a tech would have made; the measurement never reads the last.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Any
 from pitchcheck.clip import Clip
 from pitchcheck.errors import BadInput, Problem
 from pitchcheck.instrument import Job, StringSpec
-from pitchcheck.simulate.instrument import Truth
+from pitchcheck.simulate.player import SessionTruth
 from pitchcheck.takes import Position
 
 TRUTH_SCHEMA = 1  # 1: maker, instrument, player's settings and every take as it really was
@@ -49,7 +49,9 @@ def check_replaceable(folder: Path) -> None:
     )
 
 
-def write_session(folder: Path, *, job: Job, takes: Iterable[tuple[Position, Clip]], truth: Truth) -> None:
+def write_session(
+    folder: Path, *, job: Job, takes: Iterable[tuple[Position, Clip]], truth: SessionTruth
+) -> None:
     """Write a session folder; an earlier imaginary one is replaced.
 
     Parameters

@@ -1,7 +1,7 @@
 """An imaginary instrument whose every measure is known, and the pitch of any note on it.
 
-Conventions: lengths in mm, cents against the open string at the same moment. Nothing here is random: chance is
-the hand's (``player``).
+Conventions: lengths in mm, cents against the open string at the same moment. Nothing here is random: chance
+is the hand's (``player``).
 """
 
 from __future__ import annotations
@@ -13,12 +13,20 @@ import numpy as np
 
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Instrument
-from pitchcheck.physics.materials import string_constants
+from pitchcheck.physics.materials import Make, string_constants
 from pitchcheck.physics.stops import FRET_ERRORS, Setup, Touch, stop_cents
 from pitchcheck.takes import Stop
 from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_LOG, CENTS_PER_OCTAVE
+
+USUAL_ACTION_MM = 2.0  # [mm] at fret 12, common practice
+USUAL_SADDLE_MM = {  # [mm] usual extra speaking length, common practice
+    Make.PLAIN_STEEL: 1.2,
+    Make.WOUND_STEEL: 2.2,
+    Make.POLYMER: 1.3,
+    Make.WOUND_POLYMER: 1.3,
+}
 
 
 @dataclass(frozen=True)
@@ -106,31 +114,34 @@ class Grip:
 
 
 def string_truth(
-    instrument: Instrument, number: int, *, slot_height_mm: float, tail_mm: float, **measures: float
+    instrument: Instrument, number: int, *, slot_height_mm: float, tail_mm: float, nut_offset_mm: float = 0.0
 ) -> StringTruth:
-    """One string from what its packet says and the measures planted; stretch, bend and tension from its make.
+    """One string with the usual measures of its make; ``dataclasses.replace`` plants others.
 
     Parameters
     ----------
     instrument : Instrument
+        Its ``action_12``, if known, is every string's.
     number : int
     slot_height_mm : float
     tail_mm : float >= 0
         String beyond nut and saddle that shares the stretch. [mm]
-    **measures : float
-        ``nut_offset_mm``, ``saddle_mm``, ``action_12_mm`` and, if wanted, ``tuned_cents``.
+    nut_offset_mm : float
+        + away from fret 1. [mm]
     """
     spec = instrument.string(number)
     known = string_constants(spec, scale_mm=instrument.scale_mm)
-    shared = instrument.scale_mm / (instrument.scale_mm + tail_mm)
+    action = instrument.action_12
     return StringTruth(
         number=number,
         note=spec.note,
         slot_height_mm=slot_height_mm,
-        stretch=known.stretch * shared,
+        nut_offset_mm=nut_offset_mm,
+        saddle_mm=USUAL_SADDLE_MM[known.make],
+        action_12_mm=USUAL_ACTION_MM if action is None else action.value_mm,
+        stretch=known.stretch * instrument.scale_mm / (instrument.scale_mm + tail_mm),
         bend_mm=known.bend_mm,
         tension_n=known.tension_n,
-        **measures,
     )
 
 

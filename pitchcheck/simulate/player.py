@@ -61,6 +61,15 @@ class Played:
     strength: float
 
 
+@dataclass(frozen=True)
+class SessionTruth:
+    """A played survey and everything that is true of it."""
+
+    instrument: InstrumentTruth
+    hand: Hand
+    takes: tuple[Played, ...]
+
+
 STRENGTH_SD = 0.15  # relative, pluck to pluck of someone who tries to pluck alike; chosen here
 
 
