@@ -83,7 +83,9 @@ def match_series(peaks: Peaks, hz: float) -> Series:
     return Series(first, stiffness, float(weight[matched].sum() / weight.sum()), matched)
 
 
-def _line(numbers: list[int], squares: list[float], strength: list[float], *, guess: float) -> tuple[float, float]:
+def _line(
+    numbers: list[int], squares: list[float], strength: list[float], *, guess: float
+) -> tuple[float, float]:
     """Fit (f_k / k)^2 = f^2 (1 + B k^2), a straight line in k^2."""
     k2 = np.array(numbers, dtype=float) ** 2
     y = np.array(squares)

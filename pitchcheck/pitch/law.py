@@ -97,9 +97,7 @@ def stiffness_lever(number: FloatArray, *, stiffness: float) -> FloatArray:
     return np.asarray(0.5 * number**2 / (1 + stiffness * number**2))
 
 
-def _grid(
-    slopes: Slopes, *, stiffness: float, pull: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _grid(slopes: Slopes, *, stiffness: float, pull: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Log evidence (2, s), estimates and variances (2, s, 3): without and with a glide, for each scatter."""
     info, score = slopes.information, slopes.score
     own = (SCATTERS_CENTS[:, None] / CENTS_PER_LOG) ** 2 / pull  # (s, k)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from pitchcheck.clip import Clip
 from pitchcheck.pitch.coarse import find_series
 from pitchcheck.pitch.peaks import find_peaks
@@ -9,8 +11,6 @@ from pitchcheck.pitch.plucks import find_plucks
 from pitchcheck.pitch.read import Heard, hear
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.units import CENTS_PER_LOG, cents_between
-
-import numpy as np
 
 ATTACK_S = 0.015  # [s] left out after the onset: thump and the pick's noise (ours)
 LONGEST_S = 2.2  # [s] read at most

@@ -52,9 +52,13 @@ def hear(clip: Clip, *, hz: float, stiffness: float) -> Heard | None:
             return None
         kept = _only(tracks, few)
         own_hz = law_hz(kept.number, hz=model_hz, stiffness=model_b)
-        path = 2 * np.pi * (
-            (own_hz - kept.hz)[:, None] * kept.time_s
-            + own_hz[:, None] * glide * glide_integral(kept.time_s, tau_s=tau_s)
+        path = (
+            2
+            * np.pi
+            * (
+                (own_hz - kept.hz)[:, None] * kept.time_s
+                + own_hz[:, None] * glide * glide_integral(kept.time_s, tau_s=tau_s)
+            )
         )
         phase = phase_left(kept, envelope[few], path)
         if not last:
