@@ -16,11 +16,11 @@ from pitchcheck.report.heights import Heights, heights
 from pitchcheck.report.page_records import NutView, SlotView
 from pitchcheck.tuning import fret_place
 
-_SIZE = (340.0, 196.0)  # [px]
+_SIZE = (350.0, 196.0)  # [px]
 _TOP = 12.0
 _HEIGHT = 150.0
-_NUT = (84.0, 116.0)  # [px] left and right edge of the nut; right is its front edge
-_LAST = 318.0  # [px] place of fret 3
+_NUT = (104.0, 134.0)  # [px] left and right edge of the nut; right is its front edge
+_LAST = 326.0  # [px] place of fret 3
 _CROWN = 7.0  # [px] half width of a fret
 _LABEL_GAP = 14.0
 _SOFT = (0.05, 0.12, 0.20, 0.28, 0.36, 0.44)  # [-] nested quantiles; the outermost is the 90 % interval
@@ -64,6 +64,7 @@ def draw_slot(slot: SlotView, *, nut: NutView, ident: str, cls: str = "") -> Mar
         *_band(slot, scene),
         *_change(slot, scene, ident),
         *_strings(slot, scene),
+        *_gap(slot, scene),
         *_marks(slot, scene),
     ]
     return svg.picture(
@@ -150,6 +151,17 @@ def _strings(slot: SlotView, scene: _Scene) -> list[Markup]:
         pieces.append(svg.path([(left - 10, floor + 2), (left, floor), (right, floor), *rest], cls=look))
     pieces.append(svg.zigzag(left - 4, right + 26, scale.y(slot.floor_mm), cls="buzz"))
     return pieces
+
+
+def _gap(slot: SlotView, scene: _Scene) -> list[Markup]:
+    """Draw the gap over fret 1 that a feeler gauge would find."""
+    if slot.height_mm is None or slot.height_mm.median <= 0:
+        return []
+    x, top = scene.frets[0], scene.scale.y(0.0)
+    along = (scene.frets[1] - x) / (scene.frets[1] - _NUT[1])
+    string = top - along * (top - scene.scale.inside(slot.height_mm.median))
+    ends = [(x - 4, string), (x + 4, string), (x, string), (x, top), (x - 4, top), (x + 4, top)]
+    return [svg.path(ends, cls="bar"), svg.text(x + 7, top - 3, "gap", cls="t soft-text")]
 
 
 def _marks(slot: SlotView, scene: _Scene) -> list[Markup]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -13,6 +14,8 @@ from pitchcheck.report.page_view import page_view
 
 WIDE_PX = 860.0  # [px] drawings for a bench screen and for paper
 NARROW_PX = 340.0  # [px] drawings for a phone held upright; the style sheet shows one of the two
+
+_UNIT = re.compile(r"(?<=\d) (?=(?:mm|thou|cents?)\b|%)")  # a number and its unit stay on one line
 
 
 @lru_cache(maxsize=1)
@@ -50,4 +53,5 @@ def render_page(measurement: Measurement) -> str:
     str
         A whole HTML document with its style sheet and drawings inside.
     """
-    return _environment().get_template("page.html.jinja").render(view=page_view(measurement))
+    html = _environment().get_template("page.html.jinja").render(view=page_view(measurement))
+    return _UNIT.sub("\u00a0", html)

@@ -5,6 +5,7 @@ Conventions: lengths in mm; every value shown was judged unrounded and is printe
 
 from __future__ import annotations
 
+from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Instrument, Nut, StringSpec, Target
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
@@ -60,12 +61,11 @@ def _slot(plan: StringPlan, *, spec: StringSpec, instrument: Instrument, target:
 
 def _lines(plan: StringPlan, *, floor: float, limits: tuple[float, ...]) -> tuple[tuple[str, str], ...]:
     """Return the list that stands beside a side view."""
-    lines = [("Slot floor is at", numbers.measured(plan.height_mm, limits_mm=limits))]
+    lines = _with_interval("Slot floor is at", plan.height_mm, limits=limits)
     lines.append(("It should be at", numbers.length(plan.target_mm)))
     if plan.clearance_third_mm is not None:
         gap_limits = tuple(THIRD_FRET_GAP * limit for limit in limits)
-        gap = numbers.measured(plan.clearance_third_mm, limits_mm=gap_limits)
-        lines.append(("Gap over fret 1, held behind fret 3", gap))
+        lines += _with_interval("Gap over fret 1", plan.clearance_third_mm, limits=gap_limits)
     lines.append(("Likely to buzz below", numbers.length(floor)))
     if plan.remove_now_mm > 0:
         lines.append(("Take off now, at most", numbers.removal(plan.remove_now_mm)))
@@ -76,6 +76,14 @@ def _lines(plan: StringPlan, *, floor: float, limits: tuple[float, ...]) -> tupl
     if plan.raise_mm is not None:
         lines.append(("Raise it by about", numbers.length(plan.raise_mm)))
     return tuple(lines)
+
+
+def _with_interval(name: str, belief: Belief | None, *, limits: tuple[float, ...]) -> list[tuple[str, str]]:
+    """Return a measured length over two lines: its median, and how sure it is."""
+    if belief is None:
+        return [(name, "not measured")]
+    between = numbers.interval(belief, limits_mm=limits)
+    return [(name, numbers.length(belief.median, limits_mm=limits)), ("… 90 % sure", between)]
 
 
 def _action(plan: StringPlan, *, slotted: bool) -> str:

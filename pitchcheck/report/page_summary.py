@@ -86,8 +86,8 @@ def _heard(measurement: Measurement) -> str:
     if value <= AUDIBLE_CENTS:
         return "Notes at the first fret are close to true."
     return (
-        f"Notes at the first fret sound sharp, most on string {worst.number}: "
-        f"{numbers.cents(value)} (100 cents are one fret)."
+        f"Notes at the first fret are too high, most of all on string {worst.number}: "
+        f"{numbers.rounded(value, decimals=numbers.CENT_DECIMALS)} cents sharp (100 cents are one fret)."
     )
 
 
