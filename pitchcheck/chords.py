@@ -27,8 +27,7 @@ _A_IN_NAMES = 9
 
 @dataclass(frozen=True)
 class Shape:
-    """A chord's frets on one family of tunings: root [semitones above C] and kind in the tuning named "
-    "there."""
+    """A chord's frets, its root [semitones above C] and its kind in the tuning named beside it."""
 
     root: int
     kind: str  # "" major, "m" minor, "7" seventh
@@ -37,8 +36,7 @@ class Shape:
 
 @dataclass(frozen=True)
 class Family:
-    """Tunings that share their shapes: steps from string to next string, string 1's pitch class, the "
-    "shapes."""
+    """Tunings that share shapes: steps from string to next string, string 1's pitch class, the shapes."""
 
     steps: tuple[int, ...]
     first: int
