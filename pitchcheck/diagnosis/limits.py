@@ -67,8 +67,7 @@ def z_limit(count: int, *, alarm: float) -> float:
 
 
 def t_limit(count: int, *, alarm: float, freedom: int) -> float:
-    """Like `z_limit`, where the standard deviation was itself estimated with ``freedom`` degrees of "
-    "freedom."""
+    """Like `z_limit`, the standard deviation itself estimated with ``freedom`` degrees of freedom."""
     from scipy.special import stdtrit
 
     return float(stdtrit(freedom, 1 - alarm / (2 * max(count, 1))))

@@ -196,8 +196,7 @@ def find_touch(job: Job, fit: Fit, survey: Survey, limits: DiagnosisLimits) -> l
 def _above_light_prediction(
     string: StringFit, goal: SlotGoal, survey: Survey, *, strings: int, limits: DiagnosisLimits
 ) -> float | None:
-    """Return how far frets 1 to 3 were heard above the prediction without a finger, if beyond chance. "
-    "[cent]"""
+    """Return how far frets 1 to 3 sound above the prediction without a finger, beyond chance. [cent]"""
     light = string.neck_now_cents - string.neck_touch_cents
     beyond = [
         (stopped.error_cents - float(light[stopped.take.position.fret - 1]), stopped.sd_cents)

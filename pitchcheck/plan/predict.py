@@ -43,8 +43,7 @@ def share_of_way(height_mm: float, *, target_mm: float, removed_mm: float, touch
 def first_fret_after_cents(
     string: StringFit, *, target_mm: float, removed_mm: float, touch_mm: float
 ) -> float:
-    """First-fret error to expect after a removal: the note as heard (else as predicted) less the change. "
-    "[cent]"""
+    """First-fret error to expect after a removal: as heard (else as predicted) less the change. [cent]"""
     now = float(string.neck_now_cents[0])
     heard = now if string.first_fret_cents is None else string.first_fret_cents[0]
     part = share_of_way(
