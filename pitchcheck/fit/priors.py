@@ -38,6 +38,11 @@ FLOATING_STRETCH_SHIFT = -0.08
 ROD_HALF_MM = (0.6, 0.3)  # half the width on which a rounded rod of 5 to 6 mm holds the string flat
 ROD_PLACE_MM = 0.7  # how far from the middle of the space a hand sets the rod; our choice
 PRESS_SCATTER = 0.017  # friction, force and side push from press to press, relative; from simulation
+# What the model misses of a press in one space, relative, shared by all strings; our choice.
+SPACE_FACTOR_ERROR = 0.012
+# An independent finite-element string answers a press beside the nut by so much less than the spline, relative;
+# the cause is not known (docs/decisions/0006).
+FIRST_SPACE_SHIFT = -0.010
 PRESS_OFFSET_CENTS = (0.0, 0.1)  # what a press adds whatever the string is made of; our choice
 LOG_FORCE_N = {"guitar": (math.log(8.0), 0.4), "bass": (math.log(14.0), 0.4)}  # fretting force; from memory
 LOG_FORCE_SCATTER = 0.35  # from note to note

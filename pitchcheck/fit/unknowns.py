@@ -15,6 +15,7 @@ from pitchcheck.fit import priors
 from pitchcheck.fit.cases import At, Case, Kind
 from pitchcheck.instrument import Instrument, StringSpec, Tailpiece
 from pitchcheck.physics.materials import Make, StringConstants, string_constants
+from pitchcheck.takes import Stop
 from pitchcheck.types import FloatArray
 
 
@@ -92,6 +93,7 @@ def build_unknowns(instrument: Instrument, wanted: list[Wanted]) -> Unknowns:
         cases.append(Case(item.kind, item.string, instrument.scale_mm))
         _shared(links, index, instrument, spec)
         _string(links, index, instrument, spec, item)
+        _space(links, index, item.kind)
     spread = np.zeros((len(cases), len(At), len(links.names)))
     for case, at, column, size in links.entries:
         spread[case, at, column] += size
@@ -157,6 +159,16 @@ def _stretch(links: _Links, index: int, instrument: Instrument, constants: Strin
     links.put(index, At.LOG_BEND, math.log(constants.bend_mm))
     links.link(index, At.LOG_BEND, f"stretch {own}", constants.stretch_error * constants.bend_follows)
     links.link(index, At.LOG_BEND, f"bend {own}", constants.bend_error)
+
+
+def _space(links: _Links, index: int, kind: Kind) -> None:
+    """What the model misses of a press in one space, the same for all strings."""
+    if kind.stop is not Stop.PRESS:
+        return
+    space = kind.fret - kind.capo
+    if space == 1:
+        links.put(index, At.LOG_STRETCH, priors.FIRST_SPACE_SHIFT)
+    links.link(index, At.LOG_STRETCH, f"space {kind.fret}", priors.SPACE_FACTOR_ERROR)
 
 
 def _force(links: _Links, index: int, constants: StringConstants, item: Wanted) -> None:

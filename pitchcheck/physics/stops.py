@@ -23,6 +23,8 @@ TAIL_MM = (
 )
 SADDLE_BREAK_RAD = 0.25  # [rad] from memory; its effect is below 0.2 % of a press
 BOW_SPAN = 0.5  # [-] part of the scale over which relief is the sag: fret 1 to about fret 14, common practice
+END_SHORTENING = 1.1  # [lambda] both ends together: half at nut or fret, where the string goes on as stiffly; 0.8 at
+# the saddle, where it is nearly clamped (0.5 and 1 are the limits; from simulation)
 FINGER_NODES = 5  # the fingertip's load is spread over this many points
 FRET_ERRORS = 4  # frets 1 to 4 have their own height error
 
@@ -90,10 +92,9 @@ def stop_cents(setup: Setup, touch: Touch, *, stop: Stop, fret: int, capo: int =
     stopped = setup.scale_mm + setup.saddle_mm - fret_place(1.0, fret) * setup.scale_mm
     saddle_y = saddle_height(setup)
     top = fret_top(setup, fret)
-    # Equation 8: a string that goes on beyond its support turns there half as stiffly as a clamped one, which
-    # shortens the vibrating length by lambda / 2 at each end.
-    open_length = np.hypot(speaking, saddle_y - nut_y) - setup.bend_mm
-    stopped_length = np.hypot(stopped, saddle_y - top) - setup.bend_mm
+    # Equation 8: a string that goes on beyond its support turns there half as stiffly as a clamped one.
+    open_length = np.hypot(speaking, saddle_y - nut_y) - END_SHORTENING * setup.bend_mm
+    stopped_length = np.hypot(stopped, saddle_y - top) - END_SHORTENING * setup.bend_mm
     log_ratio = np.log(open_length / stopped_length)
     log_tension = np.log1p(setup.stretch * strain) + np.log1p(strain)
     cents = CENTS_PER_LOG * (log_ratio + log_tension / 2) - CENTS_PER_SEMITONE * (fret - capo)
