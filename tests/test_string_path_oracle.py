@@ -22,6 +22,7 @@ PATH = (
 )
 SADDLE_BREAK_RAD = 0.25  # the package's own; stated again, so that a change of it is seen
 TAIL_MM = 60.0
+SHARE = 0.005  # relative, of press 1 over press 2: the ratio that carries the slot height
 ROD_HALF_MM = 0.75
 
 ELECTRIC = Neck(scale_mm=648.0, slot_mm=0.3, saddle_mm=2.9, fret_mm=1.1)
