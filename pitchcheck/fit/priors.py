@@ -14,7 +14,7 @@ SLOT_HEIGHT_MM = (
     0.45,
     0.50,
 )  # usual open gaps over fret 1 say 0 to 0.5 (common practice); new nuts come high
-LOG_FRET_HEIGHT = (math.log(1.02), 0.20)  # fret wire crowns 0.8 to 1.3 mm; from memory
+LOG_FRET_HEIGHT = (math.log(1.02), 0.24)  # fret wire crowns 0.6 to 1.5 mm; from memory
 FRET_ERROR_MM = 0.020  # scatter of single fret heights on a dressed neck; our choice
 NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice
 NUT_OFFSET_STRING_MM = 0.085  # where in its slot each string bears; our choice
@@ -32,6 +32,7 @@ TAIL_MM = (
     45.0,
     28.0,
 )  # string beyond nut and saddle that shares the stretch, as far as it slides; our choice
+SET_SHARE = 0.4  # [-] part of a stretch's error that the strings of one make and set share; our choice
 STRETCH_STRING_ERROR = 0.03  # friction and tuner distance differ per string; our choice
 FLOATING_STRETCH_ERROR = 0.10  # springs give way: 4 to 12 % less stretch, more if soft; from simulation
 FLOATING_STRETCH_SHIFT = -0.08
@@ -39,7 +40,7 @@ ROD_HALF_MM = (0.6, 0.3)  # half the width on which a rounded rod of 5 to 6 mm h
 ROD_PLACE_MM = 0.7  # how far from the middle of the space a hand sets the rod; our choice
 PRESS_SCATTER = 0.017  # friction, force and side push from press to press, relative; from simulation
 # What the model misses of a press in one space, relative, shared by all strings; our choice.
-SPACE_FACTOR_ERROR = 0.012
+SPACE_FACTOR_ERROR = 0.010
 # An independent finite-element string answers a press beside the nut by so much less than the spline, relative;
 # the cause is not known (docs/decisions/0006).
 FIRST_SPACE_SHIFT = -0.010
@@ -50,5 +51,5 @@ FORCE_AT_12 = 1.35  # the fingertip lies nearer the fret where spaces are narrow
 FINGER_BEHIND_MM = 9.0  # middle of the fingertip behind the fret; our choice
 FINGER_PAD_MM = 8.0  # its width; our choice
 BASS_TENSION_N = 130.0  # strings tighter than this are fretted with a bass player's force; our choice
-MODEL_CENTS = 0.15  # what the model leaves out; our choice
+MODEL_CENTS = 0.10  # what the model leaves out; our choice
 """All of it is checked by the coverage of the intervals on independent instruments (docs/accuracy.md)."""
