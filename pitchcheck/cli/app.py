@@ -11,6 +11,7 @@ from typing import Any
 import typer
 from typer.core import TyperGroup
 
+from pitchcheck.cli.demo import demo
 from pitchcheck.cli.measure import measure
 from pitchcheck.cli.new import new
 from pitchcheck.cli.output import say
@@ -48,4 +49,5 @@ app = typer.Typer(
 )
 app.command()(new)
 app.command()(measure)
+app.command()(demo)
 # A new command: a file beside this one, and its line here.

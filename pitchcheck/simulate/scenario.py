@@ -12,11 +12,11 @@ from pitchcheck.simulate.instrument import InstrumentTruth, string_truth
 from pitchcheck.simulate.player import Hand
 
 STORY = (
-    "A made-up story, to hear how the tool works. The Two Lamps workshop, one bench above a bakery, has cut a "
-    "new nut for a steel-string guitar. The shop closed for the summer before all six slots were done, and the "
-    "owner, who plays on a harbour ferry, took the guitar as it was. First-position chords sound sour.",
-    "Workshop, owner and guitar are imaginary, and so is the sound: a computer plays the strings, with room "
-    "noise, mains hum, drifting tuning and an unsteady hand. It is measured just like a real recording.",
+    "A made-up story, to show what the tool does. The Two Lamps workshop, one bench above a bakery, has cut "
+    "a new nut for a steel-string guitar. It closed for the summer before all six slots were done, and the "
+    "owner, who plays on a harbour ferry, took the guitar as it was. Its first chords sound sour.",
+    "Workshop, owner and guitar are imaginary, and so is the sound: the strings are computed, with room "
+    "noise, mains hum, drifting tuning and an unsteady hand. They are measured like any real recording.",
 )
 
 SCALE_MM = 640.0
@@ -35,11 +35,12 @@ HIGH = (2, 5)
 NUT_OFFSET_MM = {1: 0.05, 2: 0.11, 3: 0.04, 4: 0.15, 5: 0.09, 6: 0.13}
 STRETCH_OFF = {1: 1.01, 2: 0.98, 3: 1.06, 4: 0.95, 5: 1.04, 6: 1.08}  # these strings against the tables [-]
 ACTION_OFF_MM = {1: -0.25, 2: -0.15, 3: -0.05, 4: 0.05, 5: 0.15, 6: 0.25}
+SADDLE_MM = {1: 1.9, 2: 2.6, 3: 2.1, 4: 2.5, 5: 3.4, 6: 3.8}
 TUNED_CENTS = {1: -1.5, 2: 2.0, 3: -3.0, 4: 1.0, 5: -0.5, 6: 2.5}
-ACTION_12_MM = 2.2
+ACTION_12_MM = 1.8
 TAIL_MM = 60.0
 
-HAND = Hand()
+HAND = Hand(force_n=5.0)  # a light touch
 
 
 def demo_job() -> Job:
@@ -70,6 +71,7 @@ def demo_truth() -> InstrumentTruth:
         strings.append(
             replace(
                 usual,
+                saddle_mm=SADDLE_MM[number],
                 action_12_mm=usual.action_12_mm + ACTION_OFF_MM[number],
                 stretch=usual.stretch * off,
                 bend_mm=usual.bend_mm * (off if instrument.string(number).wound else off**0.5),

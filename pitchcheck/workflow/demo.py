@@ -10,6 +10,7 @@ from pitchcheck.clip import Clip
 from pitchcheck.measurement import Measurement
 from pitchcheck.simulate.folder import write_session
 from pitchcheck.simulate.player import SessionTruth
+from pitchcheck.simulate.scenario import HAND, STORY, demo_job, demo_truth
 from pitchcheck.takes import Position
 from pitchcheck.workflow.measure import measure_folder
 from pitchcheck.workflow.progress import Progress
@@ -17,7 +18,8 @@ from pitchcheck.workflow.progress import Progress
 RATE_HZ = 48_000.0  # [Hz] of the demo's recordings
 TAKE_S = 2.2  # [s] length of a take
 BODY_PULL_CENTS = 0.3  # a stiff body; see simulate.body
-SEED = 7
+
+__all__ = ["STORY", "Demo", "run_demo"]
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,11 @@ class Demo:
 
     measurement: Measurement
     truth: SessionTruth
+
+    @property
+    def true_heights_mm(self) -> dict[int, float]:
+        """True slot heights by string number. [mm]"""
+        return {s.number: s.slot_height_mm for s in self.truth.instrument.strings}
 
 
 def run_demo(folder: Path, *, seed: int, progress: Progress | None = None) -> Demo:
@@ -52,7 +59,6 @@ def run_demo(folder: Path, *, seed: int, progress: Progress | None = None) -> De
     from pitchcheck.simulate.body import random_body
     from pitchcheck.simulate.player import play
     from pitchcheck.simulate.room import Room
-    from pitchcheck.simulate.scenario import HAND, demo_job, demo_truth
     from pitchcheck.simulate.voice import Voice, sound_of
 
     rng = np.random.default_rng(seed)
