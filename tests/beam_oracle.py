@@ -124,16 +124,13 @@ def _mesh(neck: Neck, held: Points, element_mm: float) -> FloatArray:
 
 def _assemble(mesh: FloatArray, element: FloatArray, power: int) -> csc_matrix:
     """Sum the elements over the mesh; ``element`` is for unit length, ``power`` how it grows with length."""
-    rows, cols, values = [], [], []
-    for i, e in enumerate(np.diff(mesh)):
-        dof = np.arange(2 * i, 2 * i + 4)
-        rows.append(np.repeat(dof, 4))
-        cols.append(np.tile(dof, 4))
-        turn = np.array([1.0, e, 1.0, e])  # slopes carry a length
-        values.append((e**power * np.outer(turn, turn) * element).ravel())
+    e = np.diff(mesh)
+    dof = 2 * np.arange(e.size)[:, None] + np.arange(4)
+    turn = np.stack([np.ones_like(e), e, np.ones_like(e), e], axis=1)  # slopes carry a length
+    values = e[:, None, None] ** power * turn[:, :, None] * turn[:, None, :] * element
     size = 2 * mesh.size
-    flat = (np.concatenate(rows), np.concatenate(cols))
-    return coo_matrix((np.concatenate(values), flat), shape=(size, size)).tocsc()
+    flat = (np.repeat(dof, 4, axis=1).ravel(), np.tile(dof, (1, 4)).ravel())
+    return coo_matrix((values.ravel(), flat), shape=(size, size)).tocsc()
 
 
 def _matrices(mesh: FloatArray) -> tuple[csc_matrix, csc_matrix]:

@@ -107,7 +107,7 @@ def press_paths_mm(
     seen = replace(oracle_neck(replace(neck, slot_mm=neck.slot_mm + lift), break_rad), board=board)
     hand = touch(force=0.2)
     ours = package_path_mm(neck, hand, bend_mm=bend_mm, break_rad=break_rad, stop=Stop.PRESS, fret=press)
-    return ours, extra_path_mm(seen, stiffness_mm=bend_mm, held=held)
+    return ours, extra_path_mm(seen, stiffness_mm=bend_mm, held=held, element_mm=1.0)
 
 
 @pytest.mark.parametrize("press", [1, 2, 3])
@@ -148,7 +148,7 @@ def test_fret_paths_agree(neck: Neck, bend_mm: float, force: float, fret: int) -
     pad = 6.0
     middle = fret_place(neck.scale_mm, fret) - behind
     loads = tuple((middle + pad * ((i + 0.5) / 5 - 0.5), force / 5) for i in range(5))
-    expected = extra_path_mm(oracle_neck(neck, 0.15), stiffness_mm=bend_mm, loads=loads)
+    expected = extra_path_mm(oracle_neck(neck, 0.15), stiffness_mm=bend_mm, loads=loads, element_mm=1.0)
     hand = touch(force=force, behind_mm=behind, pad_mm=pad)
     found = package_path_mm(neck, hand, bend_mm=bend_mm, break_rad=0.15, stop=Stop.FRET, fret=fret)
     assert found == pytest.approx(expected, rel=PATH)
