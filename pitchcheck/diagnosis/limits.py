@@ -36,6 +36,7 @@ class DiagnosisLimits:
     )
     fret_cents: float = 1.5  # a fret error worth telling of: chosen, the scatter of one touch
     return_cents: float = 1.5  # two like presses may differ by a cent: docs/method.md, "The press test"
+    open_scatter_cents: float = 0.7  # of an open note by hand, where too few are there to tell: chosen
     drift_cents: float = 3.0  # over the survey of a string; less is taken out by the brackets: chosen
     stiffness_log_sd: float = 0.20  # of B against kappa r^2: docs/method.md, "Forward model" (10 to 20 %)
     doubted_share: float = (

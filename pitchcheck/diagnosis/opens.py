@@ -20,6 +20,8 @@ from pitchcheck.units import cents_between
 
 _ENOUGH_FOR_A_MEDIAN = 4  # changes of one string before its own drift is taken off: chosen
 _ENOUGH_FOR_A_SCATTER = 8  # changes of all strings before their scatter is believed: chosen
+_MAD_EFFICIENCY = 0.37  # of the median absolute deviation on normal data (Rousseeuw and Croux 1993)
+_SHARED_OPENS = 1.5  # [-] neighbouring changes share an open take, correlation -1/2: 1 + 2 (1/2)^2 (derived)
 _ENOUGH_FOR_A_TREND = 4  # open takes of one string: a line and something to judge it by
 _CAME_BACK = (0.5, 1.5)  # the next change undoes this part of the first: chosen
 
@@ -54,10 +56,12 @@ def find_jumps(survey: Survey, limits: DiagnosisLimits) -> list[Jump]:
         beyond[key] = [value - usual for value in heard]
     everything = np.array([value for values in beyond.values() for value in values])
     count = everything.size
-    scatter, factor = 0.0, z_limit(count, alarm=limits.alarm)
-    if count >= _ENOUGH_FOR_A_SCATTER:
-        scatter = robust_sd(everything)
-        factor = t_limit(count, alarm=limits.alarm, freedom=count - 1)
+    scatter, factor = limits.open_scatter_cents, z_limit(count, alarm=limits.alarm)
+    free = count - sum(len(changes) >= _ENOUGH_FOR_A_MEDIAN for changes in groups.values())
+    if free >= _ENOUGH_FOR_A_SCATTER:
+        scatter = robust_sd(everything) * (count / free) ** 0.5
+        freedom = max(1, int(_MAD_EFFICIENCY * free / _SHARED_OPENS))
+        factor = t_limit(count, alarm=limits.alarm, freedom=freedom)
     jumps: list[Jump] = []
     for key, changes in groups.items():
         for i, change in enumerate(changes):

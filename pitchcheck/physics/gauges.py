@@ -101,8 +101,8 @@ def lowest_height_mm(action_12_mm: float) -> float:
 
     Examples
     --------
-    >>> round(lowest_height_mm(1.0), 4)
-    -0.1265
+    >>> round(lowest_height_mm(1.0), 3)
+    -0.126
     """
     return height_from_open_mm(0.0, action_12_mm=action_12_mm)
 
