@@ -13,7 +13,7 @@ import numpy as np
 
 from pitchcheck.fit import priors
 from pitchcheck.instrument import Instrument, Job, Length
-from pitchcheck.physics.materials import string_constants
+from pitchcheck.physics.materials import Make, string_constants
 from pitchcheck.protocol import Thoroughness, survey_positions
 from pitchcheck.session.presets import get_preset
 from pitchcheck.simulate.instrument import InstrumentTruth, StringTruth
@@ -76,10 +76,13 @@ def _instrument_truth(
 ) -> InstrumentTruth:
     nut_mm = _normal(rng, (0.0, priors.NUT_OFFSET_MM))
     tail_mm = _normal(rng, priors.TAIL_MM, low=0.0)
+    sets = {make: float(rng.standard_normal()) for make in Make}  # what the strings of one set share
     return InstrumentTruth(
         scale_mm=instrument.scale_mm,
         strings=tuple(
-            _string_truth(rng, instrument, s.number, action_mm=action_mm, nut_mm=nut_mm, tail_mm=tail_mm)
+            _string_truth(
+                rng, instrument, s.number, sets=sets, action_mm=action_mm, nut_mm=nut_mm, tail_mm=tail_mm
+            )
             for s in instrument.strings
         ),
         fret_height_mm=math.exp(_normal(rng, priors.LOG_FRET_HEIGHT)),
@@ -95,6 +98,7 @@ def _string_truth(
     instrument: Instrument,
     number: int,
     *,
+    sets: dict[Make, float],
     action_mm: float,
     nut_mm: float,
     tail_mm: float,
@@ -102,7 +106,8 @@ def _string_truth(
     spec = instrument.string(number)
     known = string_constants(spec, scale_mm=instrument.scale_mm)
     own_action_mm = _normal(rng, (action_mm, priors.ACTION_STRING_MM), low=0.3)
-    material = known.stretch_error * float(rng.standard_normal())
+    own = math.sqrt(1 - priors.SET_SHARE**2) * float(rng.standard_normal())
+    material = known.stretch_error * (priors.SET_SHARE * sets[known.make] + own)
     share = priors.STRETCH_STRING_ERROR * float(rng.standard_normal())
     bend = known.bend_follows * material + known.bend_error * float(rng.standard_normal())
     return StringTruth(
@@ -132,9 +137,16 @@ def _hand(rng: np.random.Generator, truth: InstrumentTruth) -> Hand:
         rod_sd_mm=priors.ROD_PLACE_MM,
         side_sd_mm=0.0,  # in the press offset and scatter
         slide_sd=priors.PRESS_SCATTER,
+        space_slide=tuple(_space_slide(rng, space) for space in range(1, 5)),
         press_offset_cents=(_normal(rng, priors.PRESS_OFFSET_CENTS), 0.0),
         drift_cents=DRIFT_CENTS,
     )
+
+
+def _space_slide(rng: np.random.Generator, space: int) -> float:
+    """How presses in one space answer against the model, as the fit believes it."""
+    shift = priors.FIRST_SPACE_SHIFT if space == 1 else 0.0
+    return math.exp(_normal(rng, (shift, priors.SPACE_FACTOR_ERROR)))
 
 
 def _read(rng: np.random.Generator, row: int, note: Played) -> Take:

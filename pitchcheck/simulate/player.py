@@ -33,6 +33,7 @@ class Hand:
     rod_sd_mm: float = 0.7  # how far from the middle of the space the rod is set
     side_sd_mm: float = 0.12  # push sideways at the rod: its size is what counts, so it always sharpens
     slide_sd: float = 0.012  # friction at the nut: how the stretch changes from note to note, relative
+    space_slide: tuple[float, ...] = ()  # answer of presses in spaces 1, 2, ... against the model; else 1
     press_offset_cents: tuple[float, float] = (0.0, 0.0)  # mean and sd of anything else a press adds
     drift_cents: float = 0.15  # sd of the open string's walk from take to take
 
@@ -123,8 +124,10 @@ def _grip(rng: np.random.Generator, hand: Hand, position: Position) -> Grip:
         rod_mm=hand.rod_sd_mm * z[1],
         press=Press(slide=float(np.exp(hand.slide_sd * z[2])), side_mm=hand.side_sd_mm * abs(z[3])),
     )
-    if position.stop is Stop.PRESS:
-        return replace(grip, press=replace(grip.press, more_cents=mean + sd * z[4]))
+    if position.stop is Stop.PRESS and position.fret is not None:
+        space = position.fret - 1
+        slide = grip.press.slide * (hand.space_slide[space] if space < len(hand.space_slide) else 1.0)
+        return replace(grip, press=replace(grip.press, slide=slide, more_cents=mean + sd * z[4]))
     return replace(grip, force_n=grip.force_n * hand.force_at_12 ** (position.semitones / 12))
 
 
