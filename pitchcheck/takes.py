@@ -70,3 +70,11 @@ class Take:
     stiffness_sd: float | None = None
     doubts: tuple[str, ...] = ()
     used: bool = True
+
+
+@dataclass(frozen=True)
+class NextTake:
+    """The take that would narrow the decision most, and why."""
+
+    position: Position
+    why: str

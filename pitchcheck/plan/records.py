@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from pitchcheck.fit.belief import Belief
-from pitchcheck.takes import Position
+from pitchcheck.takes import NextTake as NextTake
 
 
 class Verdict(StrEnum):
@@ -47,14 +47,6 @@ class NutBottom:
 
     bass_mm: float
     treble_mm: float
-
-
-@dataclass(frozen=True)
-class NextTake:
-    """The take that would narrow the decision most, and why."""
-
-    position: Position
-    why: str
 
 
 @dataclass(frozen=True)
