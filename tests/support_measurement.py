@@ -160,7 +160,12 @@ def _curve(index: int, height: float, touch: float = _TOUCH_MM) -> np.ndarray:
 
 
 def _fit(
-    slots: tuple[Slot, ...], measured: list[int], *, takes: tuple[Take, ...], meter: bool, plans: tuple[StringPlan, ...]
+    slots: tuple[Slot, ...],
+    measured: list[int],
+    *,
+    takes: tuple[Take, ...],
+    meter: bool,
+    plans: tuple[StringPlan, ...],
 ) -> Fit:
     strings = []
     for i in measured:
@@ -202,22 +207,43 @@ def _fit(
 
 def _takes(slots: tuple[Slot, ...]) -> tuple[Take, ...]:
     takes: list[Take] = []
-    run = ((Stop.OPEN, None), (Stop.FRET, 1), (Stop.OPEN, None), (Stop.PRESS, 1), (Stop.PRESS, 2), (Stop.OPEN, None))
+    run = (
+        (Stop.OPEN, None),
+        (Stop.FRET, 1),
+        (Stop.OPEN, None),
+        (Stop.PRESS, 1),
+        (Stop.PRESS, 2),
+        (Stop.OPEN, None),
+    )
     for i, slot in enumerate(slots):
         for stop, fret in run:
             row = len(takes) + 1
             heard = None if slot.height_mm is None else 100.0
             doubts = ("too quiet: the loudest part is 52 dB below full scale",) if heard is None else ()
             position = Position(i + 1, stop, fret)
-            takes.append(Take(row, f"take{row:03d}.flac", position, heard, 0.2 if heard else None, row, doubts=doubts))
+            takes.append(
+                Take(row, f"take{row:03d}.flac", position, heard, 0.2 if heard else None, row, doubts=doubts)
+            )
     return tuple(takes)
 
 
 _BAD_TAKES = (
-    Take(90, "take090.flac", Position(5, Stop.PRESS, 1), None, None, 90.0, doubts=("two strings ring at once",)),
-    Take(91, "take091.flac", Position(6, Stop.FRET, 12), 164.9, 0.8, 91.0, doubts=("the note stops after 0.4 s",)),
+    Take(
+        90, "take090.flac", Position(5, Stop.PRESS, 1), None, None, 90.0, doubts=("two strings ring at once",)
+    ),
+    Take(
+        91,
+        "take091.flac",
+        Position(6, Stop.FRET, 12),
+        164.9,
+        0.8,
+        91.0,
+        doubts=("the note stops after 0.4 s",),
+    ),
 )
-_BAD_ROW = Problem("takes.csv", 92, "fret", "-3", "a fret is a whole number from 1 to 24", "Correct the number.")
+_BAD_ROW = Problem(
+    "takes.csv", 92, "fret", "-3", "a fret is a whole number from 1 to 24", "Correct the number."
+)
 
 EVERY_FINDING = tuple(
     Finding(cause, (5, 6), (), 0.3 if cause in (Cause.SLOT_HIGH, Cause.SLOT_LOW, Cause.NUT_POSITION) else 4.2,

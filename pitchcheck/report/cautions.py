@@ -7,8 +7,8 @@ each caution; whoever shows one imports it from here.
 from __future__ import annotations
 
 FIRST = (
-    "The maker's service instructions and a qualified repairer come first. If they say otherwise, do as they say.",
-    "New strings must be settled, and the neck relief and the action must be set, before a slot is judged or filed.",
+    "The maker's service instructions and a qualified repairer come first. Where they differ, follow them.",
+    "Strings must be settled, neck relief and action set, before a slot is judged or filed.",
 )
 
 FILING = (
@@ -32,7 +32,8 @@ PRESSING = (
 
 FILLING = (
     "Glue vapour harms eyes and lungs: open a window, wear eye protection, keep glue off the finish.",
-    "Do not overheat filled plastics with fast tools or a flame: the fumes are harmful. Work cool and slowly.",
+    "Do not overheat filled plastics: with fast tools or a flame they give off harmful fumes. "
+    "Work cool and slowly.",
 )
 
 ACCURACY = (

@@ -1,8 +1,8 @@
-"""The neck as the player looks down on it, with the error of every lightly fretted note drawn on its string.
+"""The neck as the player looks down on it, with the error of every fretted note drawn on its string.
 
 Conventions: headstock on the left, string 1 at the top, frets at their true places. A string is a straight
 line where its notes would be true; the drawn line rises above it where notes are sharp. Solid with full dots:
-as it is. Dashed with rings: with the slot at its target. Hatched between: what the slot adds. [cent]
+as it is. Dashed with rings: with the slot at its target. Hatched between: the slot's part. [cent]
 """
 
 from __future__ import annotations
@@ -58,7 +58,10 @@ def draw_neck(neck: NeckView, *, width: float, ident: str, cls: str = "") -> Mar
     """
     strings = sorted(neck.strings, key=lambda s: s.number)
     scene = _scene(strings, width=width, scale_mm=neck.scale_mm)
-    pieces = [svg.hatch(f"{ident}-adds", cls="hatch-adds", gap=5.0), *_board(scene, narrow=width < _NARROW_PX)]
+    pieces = [
+        svg.hatch(f"{ident}-adds", cls="hatch-adds", gap=5.0),
+        *_board(scene, narrow=width < _NARROW_PX),
+    ]
     for string, base in zip(strings, scene.bases, strict=True):
         pieces += _string(string, base=base, scene=scene, ident=ident)
     pieces += _bar(scene)
@@ -66,7 +69,7 @@ def draw_neck(neck: NeckView, *, width: float, ident: str, cls: str = "") -> Mar
         *pieces,
         ident=ident,
         size=(width, scene.bottom + _FOOT),
-        title="Error of lightly fretted notes over the neck",
+        title="Error of fretted notes over the neck",
         desc=neck.summary,
         cls=cls,
     )
@@ -124,7 +127,9 @@ def _string(string: NeckString, *, base: float, scene: _Scene, ident: str) -> li
     now = [(x, base - c * scene.px_per_cent) for x, c in zip(xs, string.now, strict=True)]
     aim = [(x, base - c * scene.px_per_cent) for x, c in zip(xs, string.target, strict=True)]
     start = (scene.nut, base)
-    pieces.append(svg.path([start, *now, *reversed(aim), start], cls="adds", closed=True, fill=f"url(#{ident}-adds)"))
+    pieces.append(
+        svg.path([start, *now, *reversed(aim), start], cls="adds", closed=True, fill=f"url(#{ident}-adds)")
+    )
     pieces.append(svg.path([start, *aim], cls="aim"))
     pieces.append(svg.path([start, *now], cls=thick))
     pieces += [svg.el("circle", cx=x, cy=y, r=2.6, cls="ring") for x, y in aim]

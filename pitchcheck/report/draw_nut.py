@@ -14,10 +14,11 @@ from pitchcheck.report.page_records import NutView, SlotView
 
 _TOP = 14.0  # [px]
 _HEIGHT = 150.0  # [px] of the range of heights
-_LABELS = 74.0  # [px] below the block
+_LABELS = 84.0  # [px] below the block
 _STRING_PX = (3.2, 7.5)  # [px] radius of the thinnest and thickest string, for looks only
 _THICK_MM = 1.3  # [mm] drawn at the larger radius
 _UNKNOWN_GAUGE_MM = 0.6
+_LETTER_PX = 8.0  # [px] width of a letter of a verdict
 _SOFT = (0.05, 0.15, 0.25, 0.35)  # [-] nested quantiles: the band fades outward, the outermost is 90 %
 
 
@@ -48,7 +49,7 @@ def draw_nut(nut: NutView, *, width: float, ident: str, cls: str = "") -> Markup
         pieces += _slot(slot, x=x, half=_half(slot, column), scale=scale, ident=ident)
     pieces.append(_target_line(slots, centres=centres, column=column, scale=scale))
     for slot, x in zip(slots, centres, strict=True):
-        pieces += _labels(slot, x=x, top=scale.bottom + 18)
+        pieces += _labels(slot, x=x, top=scale.bottom + 18, column=column)
     return svg.picture(
         *pieces,
         ident=ident,
@@ -136,15 +137,16 @@ def _target_line(slots: list[SlotView], *, centres: list[float], column: float, 
     return svg.path([ends[0], *places, ends[1]], cls="target")
 
 
-def _labels(slot: SlotView, *, x: float, top: float) -> list[Markup]:
-    """Write number, note and verdict below one slot; long verdicts over two lines."""
+def _labels(slot: SlotView, *, x: float, top: float, column: float) -> list[Markup]:
+    """Write number, note and verdict below one slot, one word to a line, small enough for its column."""
     pieces = [
         svg.text(x, top, str(slot.number), cls="t big", anchor="middle"),
         svg.text(x, top + 16, slot.note, cls="t soft-text", anchor="middle"),
     ]
     words = slot.word.split(" ")
-    first = " ".join(words[:2]) if len(words) > 2 else words[0]
-    rest = " ".join(words[2:]) if len(words) > 2 else " ".join(words[1:])
-    for i, part in enumerate(p for p in (first, rest) if p):
-        pieces.append(svg.text(x, top + 34 + 14 * i, part, cls=f"t verdict {slot.mark}", anchor="middle"))
+    longest = max(len(word) for word in words)
+    fits = "" if longest * _LETTER_PX <= column else " tiny"
+    for i, word in enumerate(words):
+        look = f"t verdict {slot.mark}{fits}"
+        pieces.append(svg.text(x, top + 33 + 13 * i, word, cls=look, anchor="middle"))
     return pieces

@@ -161,7 +161,7 @@ def _gap(slot: SlotView, scene: _Scene) -> list[Markup]:
     along = (scene.frets[1] - x) / (scene.frets[1] - _NUT[1])
     string = top - along * (top - scene.scale.inside(slot.height_mm.median))
     ends = [(x - 4, string), (x + 4, string), (x, string), (x, top), (x - 4, top), (x + 4, top)]
-    return [svg.path(ends, cls="bar"), svg.text(x + 7, top - 3, "gap", cls="t soft-text")]
+    return [svg.path(ends, cls="bar"), svg.text(x - 8, top - 5, "gap", cls="t soft-text", anchor="end")]
 
 
 def _marks(slot: SlotView, scene: _Scene) -> list[Markup]:

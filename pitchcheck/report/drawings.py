@@ -1,7 +1,7 @@
 """The three drawings of the report: the nut from the front, one slot in side view, the neck.
 
-Conventions: each is a pure function from a view record to inline SVG; ``ident`` must be unique on a page. They
-carry class names only; ``templates/page.css.jinja`` gives them ink.
+Conventions: each is a pure function from a view record to inline SVG; ``ident`` must be unique on a page.
+They carry class names only; ``templates/page.css.jinja`` gives them ink.
 """
 
 from __future__ import annotations

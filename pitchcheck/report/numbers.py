@@ -1,8 +1,9 @@
 """How a number is printed with its uncertainty, for the terminal, the page and the documents alike.
 
-Conventions: lengths come in mm and are shown in mm and in thou (0.001 in); an interval is the 90 % one. Values
-are judged before they are rounded, and a rounded value never reaches a limit that the value itself does not
-reach: it is then written "just under" or "just over" the limit. Amounts to take off are rounded down, always.
+Conventions: lengths come in mm and are shown in mm and in thou (0.001 in); an interval is the 90 % one.
+Values are judged before they are rounded, and a rounded value never reaches a limit that the value itself
+does not reach; it is then written "just under" or "just over" the limit. Amounts to take off are always
+rounded down.
 """
 
 from __future__ import annotations

@@ -15,7 +15,7 @@ from pitchcheck.fit.belief import Belief
 class SlotView:
     """One slot, for its row, its place in the nut and its side view.
 
-    ``mark`` is the verdict as a short key (high, low, fine, unsure, unmeasured) that chooses shape and pattern.
+    ``mark`` is the verdict as a short key (high, low, fine, unsure, unmeasured) for the style sheet.
     """
 
     number: int
@@ -34,6 +34,7 @@ class SlotView:
     height_thou: str
     between: str
     target: str
+    target_thou: str
     action: str  # what to do now, in a few words
     doubts: tuple[str, ...]
 
@@ -70,31 +71,39 @@ class NeckView:
 
 @dataclass(frozen=True)
 class Step:
-    """One thing to do, with its details."""
+    """One thing to do: details that hold for all of it, its parts, and how it ends."""
 
     title: str
     details: tuple[str, ...]
+    parts: tuple[Step, ...] = ()
+    end: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class StepsView:
-    """What to do, in order; ``bottom`` replaces the slot steps when the whole nut is high."""
+    """What to do, in order; with ``bottom`` the slot steps are the other way, never done as well."""
 
     first: tuple[Step, ...]
     bottom: tuple[Step, ...]
     slots: tuple[Step, ...]
-    after: tuple[Step, ...]
+
+
+@dataclass(frozen=True)
+class FindingCase:
+    """Where one finding acts, how large it is there, and what shows it."""
+
+    where: str
+    size: str
+    evidence: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class FindingView:
-    """One finding in plain words."""
+    """All findings of one cause in plain words."""
 
     title: str
-    where: str
-    size: str
     meaning: str
-    evidence: tuple[str, ...]
+    cases: tuple[FindingCase, ...]
 
 
 @dataclass(frozen=True)
@@ -116,6 +125,7 @@ class PageView:
     nut: NutView
     steps: StepsView
     next_take: Step | None
+    next_note: str  # said where there is no next take
     neck: NeckView | None
     neck_table: Table | None
     findings: tuple[FindingView, ...]

@@ -5,14 +5,14 @@ Conventions: lengths in mm; every value shown was judged unrounded and is printe
 
 from __future__ import annotations
 
+from pitchcheck.diagnosis.slots import SlotGoal, slot_goal
 from pitchcheck.fit.belief import Belief
-from pitchcheck.instrument import Instrument, Nut, StringSpec, Target
+from pitchcheck.instrument import Nut, StringSpec
 from pitchcheck.measurement import Measurement
+from pitchcheck.physics.gauges import third_fret_clearance_mm
 from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.report import numbers, phrases
 from pitchcheck.report.page_records import NutView, SlotView
-
-THIRD_FRET_GAP = 0.4856  # [-] gap over fret 1 per slot height, string held behind fret 3 (docs/method.md)
 
 
 def nut_view(measurement: Measurement) -> NutView:
@@ -20,22 +20,16 @@ def nut_view(measurement: Measurement) -> NutView:
     job = measurement.job
     instrument = job.instrument
     slots = tuple(
-        _slot(plan, spec=instrument.string(plan.number), instrument=instrument, target=job.target)
+        _slot(plan, spec=instrument.string(plan.number), goal=slot_goal(job, plan.number), nut=instrument.nut)
         for plan in measurement.plan.strings
     )
     return NutView(slots=slots, scale_mm=instrument.scale_mm, slotted=instrument.nut is Nut.SLOTTED)
 
 
-def floor_mm(number: int, *, strings: int, target: Target) -> float:
-    """Slot height below which an open string is likely to buzz: linear over the strings by number. [mm]"""
-    first, last = target.floor_mm
-    return first if strings < 2 else first + (last - first) * (number - 1) / (strings - 1)
-
-
-def _slot(plan: StringPlan, *, spec: StringSpec, instrument: Instrument, target: Target) -> SlotView:
+def _slot(plan: StringPlan, *, spec: StringSpec, goal: SlotGoal, nut: Nut) -> SlotView:
     """Build one slot."""
-    floor = floor_mm(plan.number, strings=len(instrument.strings), target=target)
-    limits = (floor, plan.target_mm, plan.target_mm + target.tolerance_mm, plan.target_mm + 2 * target.tolerance_mm)
+    top = plan.target_mm + goal.tolerance_mm
+    limits = (goal.floor_mm, plan.target_mm, top, top + goal.tolerance_mm)
     belief = plan.height_mm
     return SlotView(
         number=plan.number,
@@ -46,15 +40,16 @@ def _slot(plan: StringPlan, *, spec: StringSpec, instrument: Instrument, target:
         gauge_mm=spec.gauge_mm,
         height_mm=belief,
         target_mm=plan.target_mm,
-        floor_mm=floor,
+        floor_mm=goal.floor_mm,
         remove_mm=plan.remove_now_mm,
         raise_mm=plan.raise_mm,
-        lines=_lines(plan, floor=floor, limits=limits),
+        lines=_lines(plan, floor=goal.floor_mm, limits=limits),
         height=numbers.UNKNOWN if belief is None else numbers.mm(belief.median, limits_mm=limits),
-        height_thou=numbers.UNKNOWN if belief is None else numbers.in_thou(belief.median, limits_mm=limits),
+        height_thou="" if belief is None else numbers.in_thou(belief.median, limits_mm=limits),
         between=numbers.UNKNOWN if belief is None else numbers.interval(belief, limits_mm=limits),
         target=numbers.mm(plan.target_mm),
-        action=_action(plan, slotted=instrument.nut is Nut.SLOTTED),
+        target_thou=numbers.in_thou(plan.target_mm),
+        action=_action(plan, slotted=nut is Nut.SLOTTED),
         doubts=plan.doubts,
     )
 
@@ -64,8 +59,8 @@ def _lines(plan: StringPlan, *, floor: float, limits: tuple[float, ...]) -> tupl
     lines = _with_interval("Slot floor is at", plan.height_mm, limits=limits)
     lines.append(("It should be at", numbers.length(plan.target_mm)))
     if plan.clearance_third_mm is not None:
-        gap_limits = tuple(THIRD_FRET_GAP * limit for limit in limits)
-        lines += _with_interval("Gap over fret 1", plan.clearance_third_mm, limits=gap_limits)
+        gap_limits = tuple(third_fret_clearance_mm(limit) for limit in limits)
+        lines += _gap(plan.clearance_third_mm, limits=gap_limits)
     lines.append(("Likely to buzz below", numbers.length(floor)))
     if plan.remove_now_mm > 0:
         lines.append(("Take off now, at most", numbers.removal(plan.remove_now_mm)))
@@ -76,6 +71,13 @@ def _lines(plan: StringPlan, *, floor: float, limits: tuple[float, ...]) -> tupl
     if plan.raise_mm is not None:
         lines.append(("Raise it by about", numbers.length(plan.raise_mm)))
     return tuple(lines)
+
+
+def _gap(gap_mm: Belief, *, limits: tuple[float, ...]) -> list[tuple[str, str]]:
+    """Return the gap over fret 1; a string that lies on the fret has none."""
+    if gap_mm.median <= 0:
+        return [("Gap over fret 1", "none: the string lies on it")]
+    return _with_interval("Gap over fret 1", gap_mm, limits=limits)
 
 
 def _with_interval(name: str, belief: Belief | None, *, limits: tuple[float, ...]) -> list[tuple[str, str]]:

@@ -1,10 +1,13 @@
 """What to do, in the order in which it is done.
 
-Conventions: each step has a title of a few words and whole sentences of detail. A cut at the bottom of the nut
-moves every slot, so it never shares a list with amounts for single slots.
+Conventions: each step has a title of a few words and whole sentences of detail; what several slots share is
+said once. A cut at the bottom of the nut moves every slot, so it never stands in one list with amounts for
+single slots.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 from pitchcheck.diagnosis import Cause
 from pitchcheck.instrument import Nut
@@ -21,22 +24,17 @@ _BEFORE_THE_FILE = (  # causes that are cured first, because they spoil what is 
     Cause.EAR_METER_DISAGREE,
     Cause.CATCHING_SLOT,
 )
-_ORDER = (Verdict.HIGH, Verdict.LOW, Verdict.UNSURE, Verdict.FINE)
 
 
 def steps_view(measurement: Measurement) -> StepsView:
     """Return everything that is to be done, in order."""
     plan = measurement.plan
     slotted = measurement.job.instrument.nut is Nut.SLOTTED
-    measured = [p for p in plan.strings if p.height_mm is not None]
-    filing = slotted and any(p.remove_now_mm > 0 for p in measured)
     bottom = plan.nut_bottom if slotted else None
-    first = [Step("Look after the set-up first", cautions.FIRST), *_cures(measurement)]
     return StepsView(
-        first=tuple(first),
-        bottom=() if bottom is None else _bottom_steps(bottom),
-        slots=tuple(_slot_step(p) for p in sorted(measured, key=_rank) if _has_work(p)),
-        after=(_listen_again(),) if filing or bottom is not None else (),
+        first=(Step("Look after the set-up first", cautions.FIRST), *_cures(measurement)),
+        bottom=() if bottom is None else (_bottom_step(bottom, plan.steps),),
+        slots=_slot_steps(plan.strings),
     )
 
 
@@ -45,70 +43,82 @@ def next_take_step(measurement: Measurement) -> Step | None:
     take = measurement.plan.next_take
     if take is None:
         return None
-    place = take.position.words()
-    return Step(f"Play {place}", (take.why, "Play the open string before it and after it, as for every take."))
+    why = take.why[:1].upper() + take.why[1:].rstrip(".") + "."
+    bracket = "Play the open string before it and after it, as for every take."
+    return Step(f"Play {take.position.words()}", (why, bracket))
 
 
-def _rank(plan: StringPlan) -> tuple[int, float, int]:
-    """High slots first, the highest before the others."""
-    return (_ORDER.index(plan.verdict), -plan.remove_now_mm, plan.number)
+def next_note(measurement: Measurement) -> str:
+    """Return what is said where no next take is named."""
+    if any(_unsure(plan) for plan in measurement.plan.strings):
+        return "No single take stands out: play all takes of the uncertain strings again."
+    return "No further take would change these answers."
 
 
-def _has_work(plan: StringPlan) -> bool:
-    """Whether there is anything to say about a slot beyond leaving it."""
-    return bool(plan.steps) or plan.verdict is not Verdict.FINE
+def _slot_steps(plans: Sequence[StringPlan]) -> tuple[Step, ...]:
+    """Return the steps for the slots: file, then what must not be filed, then what is left alone."""
+    filed = sorted((p for p in plans if p.remove_now_mm > 0), key=lambda p: -p.remove_now_mm)
+    rest = [p for p in plans if p.remove_now_mm <= 0]
+    groups = (
+        ("File, one slot at a time, only this much", filed),
+        ("High, but do not file", [p for p in rest if p.verdict is Verdict.HIGH]),
+        ("Low: do not file, raise", [p for p in rest if p.verdict is Verdict.LOW]),
+        ("Not sure yet: do not file", [p for p in rest if _unsure(p) and p.height_mm is not None]),
+        ("Not measured: do not file", [p for p in rest if _unsure(p) and p.height_mm is None]),
+    )
+    steps = [_group(title, members) for title, members in groups if members]
+    fine = [p.number for p in rest if p.verdict is Verdict.FINE]
+    if fine:
+        them = "it" if len(fine) == 1 else "them"
+        steps.append(Step(f"{phrases.strings(fine, capital=True)}: leave {them}", ("Good as they are.",)))
+    return tuple(steps)
 
 
-def _slot_step(plan: StringPlan) -> Step:
-    """Return the step for one slot."""
+def _unsure(plan: StringPlan) -> bool:
+    """Whether nothing can be said of a slot yet."""
+    return plan.verdict is Verdict.UNSURE
+
+
+def _group(title: str, members: Sequence[StringPlan]) -> Step:
+    """Return one step for slots that are treated alike; sentences they all share are said once."""
+    shared = [step for step in members[0].steps if all(step in other.steps for other in members)]
+    own = [step for step in members[0].steps if step not in shared]
+    split = members[0].steps.index(own[0]) if own else len(shared)
+    lead = tuple(step for step in members[0].steps[:split] if step in shared)
+    parts = tuple(Step(_slot_title(p), tuple(s for s in p.steps if s not in shared)) for p in members)
+    return Step(title, lead, parts, tuple(step for step in shared if step not in lead))
+
+
+def _slot_title(plan: StringPlan) -> str:
+    """Return the name of a slot and the one figure that matters for it."""
     name = f"String {plan.number} ({plan.note})"
     if plan.remove_now_mm > 0:
-        title = f"{name}: file off at most {numbers.removal(plan.remove_now_mm)}"
-    elif plan.raise_mm is not None:
-        title = f"{name}: raise by about {numbers.length(plan.raise_mm)}"
-    elif plan.verdict is Verdict.FINE:
-        title = f"{name}: leave it"
-    else:
-        title = f"{name}: do not file, it is {phrases.verdict(plan)}"
-    return Step(title, plan.steps)
+        return f"{name}: at most {numbers.removal(plan.remove_now_mm)}"
+    if plan.raise_mm is not None:
+        return f"{name}: raise by about {numbers.length(plan.raise_mm)}"
+    return name
 
 
 def _cures(measurement: Measurement) -> list[Step]:
     """Return what has to be put right before the slots can be judged."""
     steps = []
     for cause in _BEFORE_THE_FILE:
-        members = sorted({n for f in measurement.findings if f.cause is cause for n in f.strings})
-        if any(f.cause is cause for f in measurement.findings):
-            where = f", {phrases.strings(members)}" if members else ""
+        found = [f for f in measurement.findings if f.cause is cause]
+        members = sorted({number for f in found for number in f.strings})
+        if found:
+            where = f": {phrases.strings(members)}" if members else ""
             steps.append(Step(phrases.CAUSE_TITLES[cause] + where, (phrases.CAUSE_MEANINGS[cause],)))
     return steps
 
 
-def _bottom_steps(bottom: NutBottom) -> tuple[Step, ...]:
-    """Return the steps for a cut at the bottom of the nut."""
-    return (
-        Step(
-            "Cut at the bottom of the nut, not in the slots",
-            (
-                f"Bass end: take off at most {numbers.removal(bottom.bass_mm)}.",
-                f"Treble end: take off at most {numbers.removal(bottom.treble_mm)}.",
-                "In between, straight from one to the other. Keep the bottom flat and square.",
-                "This leaves every slot at or above its target. Take off half, look, then the rest.",
-            ),
-        ),
-        Step(
-            "Measure the whole nut again",
-            (
-                "Put the nut back, tune, let the strings settle, and play all takes again.",
-                "The amounts for single slots on this sheet no longer hold once the bottom is cut.",
-            ),
-        ),
-    )
-
-
-def _listen_again() -> Step:
-    """Return the step that closes every pass."""
+def _bottom_step(bottom: NutBottom, steps: tuple[str, ...]) -> Step:
+    """Return the step for a cut at the bottom of the nut."""
     return Step(
-        "Tune, let the string settle, listen again",
-        ("Play that string's takes again and measure before you take off any more.",),
+        "Cut at the bottom of the nut, not in the slots",
+        (
+            f"Bass end: at most {numbers.removal(bottom.bass_mm)}. "
+            f"Treble end: at most {numbers.removal(bottom.treble_mm)}. Straight in between.",
+            *steps,
+            "The amounts for single slots on this sheet no longer hold once the bottom is cut.",
+        ),
     )

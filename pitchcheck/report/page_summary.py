@@ -11,7 +11,8 @@ from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.report import numbers, phrases
 
-AUDIBLE_CENTS = 3.0  # [cent] an error few players hear in a chord (common practice, no source)
+_TOLD = 2  # [-] amounts that are told in the summary; more stand in the table
+AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices in a single note (from memory)
 
 
 def headline(measurement: Measurement) -> str:
@@ -23,10 +24,8 @@ def headline(measurement: Measurement) -> str:
         return "No slot could be measured."
     high, low = _having(heard, Verdict.HIGH), _having(heard, Verdict.LOW)
     if high and low:
-        return (
-            f"{phrases.count(len(high), capital=True)} of {phrases.count(total)} slots {_are(len(high))} high "
-            f"and {phrases.count(len(low))} {_are(len(low))} low."
-        )
+        of_all = f"{phrases.count(len(high), capital=True)} of {phrases.count(total)} slots"
+        return f"{of_all} {_are(len(high))} high and {phrases.count(len(low))} {_are(len(low))} low."
     if high or low:
         word = "high" if high else "low"
         bad = len(high or low)
@@ -66,6 +65,8 @@ def _which(plans: tuple[StringPlan, ...]) -> str:
             groups[word] = numbers_of
     if len(groups) == 1 and phrases.UNMEASURED in groups:
         return "The recordings could not be read, so nothing can be said about this nut."
+    if len(groups) == 1:
+        return ""
     parts = []
     for word, members in groups.items():
         said = "still uncertain" if word == phrases.VERDICT_WORDS[Verdict.UNSURE] else word
@@ -81,13 +82,15 @@ def _heard(measurement: Measurement) -> str:
     known = [s for s in measurement.fit.strings if s.first_fret_cents is not None]
     if not known:
         return ""
-    worst = max(known, key=_first_cents)
+    worst = max(known, key=lambda s: abs(_first_cents(s)))
     value = _first_cents(worst)
-    if value <= AUDIBLE_CENTS:
+    if abs(value) <= AUDIBLE_CENTS:
         return "Notes at the first fret are close to true."
+    side = "sharp" if value > 0 else "flat"
+    amount = numbers.rounded(abs(value), decimals=numbers.CENT_DECIMALS)
     return (
-        f"Notes at the first fret are too high, most of all on string {worst.number}: "
-        f"{numbers.rounded(value, decimals=numbers.CENT_DECIMALS)} cents sharp (100 cents are one fret)."
+        f"Notes at the first fret are off, most on string {worst.number}: "
+        f"{amount} cents {side} (100 cents are one fret)."
     )
 
 
@@ -103,8 +106,10 @@ def _what_now(measurement: Measurement) -> str:
     if nut is not Nut.SLOTTED:
         return f"Nothing is filed: this instrument has a {phrases.NUT_WORDS[nut]}, and that is never filed."
     if plan.nut_bottom is not None:
-        return "All slots are off by a like amount, so the cut belongs at the bottom of the nut, not in the slots."
+        return "They are high by a like amount: cut at the bottom of the nut, not in the slots."
     filed = [p for p in plan.strings if p.remove_now_mm > 0]
+    if len(filed) > _TOLD:
+        return f"Next: file {phrases.strings([p.number for p in filed])} a little, then listen again."
     if filed:
         amounts = [f"string {p.number} by at most {numbers.removal(p.remove_now_mm)}" for p in filed]
         return f"Next: file {phrases.listed(amounts)}. Then listen again."

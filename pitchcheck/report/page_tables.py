@@ -14,6 +14,7 @@ from pitchcheck.report.page_records import NeckString, NeckView, Table
 from pitchcheck.takes import Take
 
 SET_ASIDE_WEIGHT = 0.5  # [-] ours: below half its weight a take hardly counts
+_AGREES_SD = 2.0  # [-] standard deviations a gauge and the sound may lie apart and still agree (usual 95 %)
 _TABLE_FRETS = (1, 2, 3, 5, 7, 9, 12)
 
 
@@ -24,7 +25,9 @@ def refused_table(measurement: Measurement) -> Table | None:
     for problem in measurement.problems:
         if problem.row is None or problem.row not in known:
             where = numbers.UNKNOWN if problem.row is None else str(problem.row)
-            rows.append((where, problem.file or numbers.UNKNOWN, problem.field or numbers.UNKNOWN, problem.sentence()))
+            rows.append(
+                (where, problem.file or numbers.UNKNOWN, problem.field or numbers.UNKNOWN, problem.sentence())
+            )
     return Table("Takes that were refused", ("Row", "File", "Place", "Why"), tuple(rows)) if rows else None
 
 
@@ -39,7 +42,11 @@ def doubtful_table(measurement: Measurement) -> Table | None:
             reasons.append(_aside_reason(residual))
         if reasons:
             rows.append(_take_cells(take, "; ".join(reasons)))
-    return Table("Takes that were used with a doubt", ("Row", "File", "Place", "Why"), tuple(rows)) if rows else None
+    return (
+        Table("Takes that were used with a doubt", ("Row", "File", "Place", "Why"), tuple(rows))
+        if rows
+        else None
+    )
 
 
 def unread(measurement: Measurement) -> tuple[Take, ...]:
@@ -85,7 +92,8 @@ def gauge_table(measurement: Measurement) -> Table | None:
     for held in measurement.fit.meter:
         reading = measurement.job.meter[held.index]
         where = "" if reading.string is None else f", string {reading.string}"
-        remark = "agrees" if abs(held.read_mm - held.expected_mm) <= 2 * held.sd_mm else "does not agree"
+        apart = abs(held.read_mm - held.expected_mm)
+        remark = "agrees" if apart <= _AGREES_SD * held.sd_mm else "does not agree"
         if held.likely_slip_mm is not None:
             remark = f"is the decimal point right? {numbers.length(held.likely_slip_mm)} would fit"
         what = phrases.GAUGE_WORDS[reading.what] + where
@@ -98,7 +106,7 @@ def neck_table(neck: NeckView) -> Table | None:
     """Return the neck picture in figures."""
     rows = [row for string in neck.strings for row in _neck_rows(string)]
     heads = ("String", "Slot", *(f"Fret {fret}" for fret in _TABLE_FRETS))
-    caption = "Predicted error of lightly fretted notes, in cents; plus is sharp"
+    caption = "Predicted error of fretted notes, in cents; plus is sharp"
     return Table(caption, heads, tuple(rows)) if rows else None
 
 
@@ -108,7 +116,8 @@ def _neck_rows(string: NeckString) -> list[tuple[str, ...]]:
     for name, curve in (("as it is", string.now), ("at target", string.target)):
         if curve is not None:
             cells = (
-                numbers.rounded(curve[f - 1], decimals=numbers.CENT_DECIMALS, signed=True) for f in _TABLE_FRETS
+                numbers.rounded(curve[f - 1], decimals=numbers.CENT_DECIMALS, signed=True)
+                for f in _TABLE_FRETS
             )
             rows.append((f"{string.number} ({string.note})", name, *cells))
     return rows
@@ -125,7 +134,9 @@ def facts(measurement: Measurement) -> tuple[tuple[str, str], ...]:
         ("Board", "scalloped" if instrument.board is Board.SCALLOPED else "normal"),
     ]
     rows += [
-        (name, f"{numbers.length(given.value_mm)}, as gauged") for name, given in _gauged(measurement) if given
+        (name, f"{numbers.length(given.value_mm)}, as gauged")
+        for name, given in _gauged(measurement)
+        if given
     ]
     if measurement.fit is not None:
         rows.append(("Fret height, from the sound", numbers.measured(measurement.fit.fret_height_mm)))

@@ -5,13 +5,13 @@ Conventions: see ``page_records``.
 
 from __future__ import annotations
 
-from pitchcheck.diagnosis import Finding
+from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.fit.result import StringFit
 from pitchcheck.measurement import Measurement
 from pitchcheck.report import numbers, page_tables, phrases
-from pitchcheck.report.page_records import FindingView, NeckString, NeckView, PageView
+from pitchcheck.report.page_records import FindingCase, FindingView, NeckString, NeckView, PageView
 from pitchcheck.report.page_slots import nut_view
-from pitchcheck.report.page_steps import next_take_step, steps_view
+from pitchcheck.report.page_steps import next_note, next_take_step, steps_view
 from pitchcheck.report.page_summary import headline, summary
 
 
@@ -37,9 +37,10 @@ def page_view(measurement: Measurement) -> PageView:
         nut=nut_view(measurement),
         steps=steps_view(measurement),
         next_take=next_take_step(measurement),
+        next_note=next_note(measurement),
         neck=neck,
         neck_table=None if neck is None else page_tables.neck_table(neck),
-        findings=tuple(_finding(f) for f in measurement.findings),
+        findings=_findings(measurement.findings),
         refused=refused,
         refused_note="" if refused else "No take was refused.",
         doubtful=page_tables.doubtful_table(measurement),
@@ -87,28 +88,35 @@ def _neck_summary(measurement: Measurement) -> str:
             float(c[0]) for c in (s.neck_now_cents, s.neck_target_cents, s.neck_touch_cents)
         )
         sentences.append(
-            f"String {s.number}, fret 1: {numbers.cents(now)} now, {numbers.cents(target)} with the slot at target; "
-            f"the finger's part of the first is {numbers.cents(touch)}."
+            f"String {s.number}, fret 1: {numbers.cents(now)} now, of which the finger adds "
+            f"{numbers.cents(touch)}; {numbers.cents(target)} with the slot at target."
         )
     return " ".join(sentences)
 
 
-def _finding(finding: Finding) -> FindingView:
+def _findings(findings: tuple[Finding, ...]) -> tuple[FindingView, ...]:
+    """Return the findings grouped by cause, in the order in which the causes first come."""
+    groups: dict[Cause, list[Finding]] = {}
+    for finding in findings:
+        groups.setdefault(finding.cause, []).append(finding)
+    return tuple(
+        FindingView(
+            title=phrases.CAUSE_TITLES[cause],
+            meaning=phrases.CAUSE_MEANINGS[cause],
+            cases=tuple(_case(finding) for finding in members),
+        )
+        for cause, members in groups.items()
+    )
+
+
+def _case(finding: Finding) -> FindingCase:
     """Return one finding in words."""
-    where = []
-    if finding.strings:
-        where.append(phrases.strings(finding.strings))
+    where = [phrases.strings(finding.strings)] if finding.strings else []
     if finding.frets:
         word = "fret" if len(finding.frets) == 1 else "frets"
         where.append(f"{word} {phrases.listed([str(f) for f in sorted(finding.frets)])}")
-    size = numbers.length(finding.size) if finding.unit == "mm" else numbers.cents(finding.size)
-    return FindingView(
-        title=phrases.CAUSE_TITLES[finding.cause],
-        where=", ".join(where),
-        size=size,
-        meaning=phrases.CAUSE_MEANINGS[finding.cause],
-        evidence=finding.evidence,
-    )
+    place = ", ".join(where) or "the whole instrument"
+    return FindingCase(place[:1].upper() + place[1:], phrases.size(finding), finding.evidence)
 
 
 def _notes(measurement: Measurement) -> tuple[str, ...]:

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitchcheck.diagnosis import Cause
+from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.instrument import Gauge, Nut
 from pitchcheck.plan import StringPlan, Verdict
+from pitchcheck.report import numbers
 
 _COUNTS = (
     "none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
@@ -64,7 +65,8 @@ CAUSE_MEANINGS = {
     Cause.CATCHING_SLOT: "The string does not come back to its pitch by itself. "
     "The slot may need to be smoothed, not lowered.",
     Cause.DRIFT: "The strings were still moving while they were played. Let them settle and play again.",
-    Cause.WORN_STRING: "Its overtones do not fit one string of even weight. Change it before you judge the slot.",
+    Cause.WORN_STRING: "Its overtones do not fit one string of even weight. "
+    "Change it before you judge the slot.",
     Cause.WRONG_NOTE: "What was heard is not the note on the list. Play it again.",
     Cause.CAPO: "The capo pulls strings sharp, so those takes say little about the nut.",
     Cause.EAR_METER_DISAGREE: "One of the two is wrong. Measure again before anything is filed.",
@@ -88,6 +90,15 @@ def strings(numbers: Sequence[int], *, capital: bool = False) -> str:
     """Return ``"string 6"`` or ``"strings 5 and 6"``."""
     word = "string" if len(numbers) == 1 else "strings"
     return f"{word.capitalize() if capital else word} {listed([str(n) for n in sorted(numbers)])}"
+
+
+def size(finding: Finding) -> str:
+    """Return how large a finding is, with its unit."""
+    if finding.unit == "mm":
+        return numbers.length(finding.size)
+    if finding.unit.startswith("cent"):
+        return numbers.cents(finding.size)
+    return f"{finding.size:.3g} {finding.unit}"
 
 
 def verdict(plan: StringPlan) -> str:

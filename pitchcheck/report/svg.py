@@ -22,7 +22,9 @@ def el(tag: str, *children: str | Markup, **attributes: Attribute) -> Markup:
     return Markup("<{0}{1}>{2}</{0}>").format(Markup(tag), written, inner)
 
 
-def path(points: Iterable[tuple[float, float]], *, cls: str, closed: bool = False, **more: Attribute) -> Markup:
+def path(
+    points: Iterable[tuple[float, float]], *, cls: str, closed: bool = False, **more: Attribute
+) -> Markup:
     """Return straight lines through points."""
     d = "M" + "L".join(f"{_value(x)} {_value(y)}" for x, y in points) + ("Z" if closed else "")
     return el("path", d=d, cls=cls, **more)
@@ -42,7 +44,9 @@ def zigzag(x1: float, x2: float, y: float, *, cls: str, tooth: float = 3.0) -> M
     """Return a shivering line from ``x1`` to ``x2``: the sign for buzz."""
     count = max(2, round((x2 - x1) / tooth))
     step = (x2 - x1) / count
-    return path([(x1 + i * step, y + (tooth / 2 if i % 2 else -tooth / 2)) for i in range(count + 1)], cls=cls)
+    return path(
+        [(x1 + i * step, y + (tooth / 2 if i % 2 else -tooth / 2)) for i in range(count + 1)], cls=cls
+    )
 
 
 def hatch(ident: str, *, cls: str, slope: int = 1, gap: float = 6.0) -> Markup:
