@@ -86,9 +86,7 @@ def _row(string: StringPlan, measurement: Measurement) -> tuple[str, ...]:
         _length(string.height_mm.median if string.height_mm else None, string),
         _between(string.height_mm, string),
         _length(string.target_mm, string),
-        numbers.UNKNOWN
-        if first is None
-        else _two_lines(numbers.cents_with_sd(*first), before=" ± ", cut=" cents"),
+        numbers.UNKNOWN if first is None else _first_fret(*first),
         phrases.verdict(string).replace(" ", "\n", 1),
         numbers.removal(remove).replace(" (", "\n").rstrip(")") if remove > 0 else NOTHING,
     )
