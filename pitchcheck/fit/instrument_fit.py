@@ -12,6 +12,7 @@ from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import At
 from pitchcheck.fit.gauge_list import gauge_list
 from pitchcheck.fit.heights import height_beliefs
+from pitchcheck.fit.joint import Joint
 from pitchcheck.fit.meter import question_gauges
 from pitchcheck.fit.neck import neck_curves
 from pitchcheck.fit.problem import Problem, pose
@@ -75,6 +76,7 @@ def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | Non
         meter=tuple(row for row in held if row.index < len(job.meter)),
         unseparated=words.unseparated(problem, solution),
         notes=words.fit_notes(job, problem, solution, held),
+        joint=Joint(problem.unknowns.names, solution.z, solution.covariance),
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from pitchcheck.clip import FloatArray
 from pitchcheck.fit.belief import Belief
+from pitchcheck.fit.joint import Joint
 from pitchcheck.takes import Position
 
 
@@ -84,3 +85,4 @@ class Fit:
     meter: tuple[MeterResidual, ...]
     unseparated: tuple[str, ...]  # in plain words
     notes: tuple[str, ...]  # e.g. wider prior for a floating bridge
+    joint: Joint | None = None  # for asking what more takes would tell

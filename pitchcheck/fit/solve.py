@@ -83,7 +83,7 @@ def solve(unknowns: Unknowns, data: Data, *, start: FloatArray | None = None) ->
         value, slope = linearise(unknowns.cases, unknowns.coordinates(z))
         jacobian = np.einsum("ca,can->cn", slope, unknowns.spread)[data.case]
         expected = value[data.case]
-        hand = _hand_variance(unknowns, slope)[data.case]
+        hand = hand_variance(unknowns, slope)[data.case]
         residual = data.value - expected
         total = np.diag(data.covariance) + hand
         weight = np.where(data.robust, np.minimum(1.0, (DEGREES + 1) / (DEGREES + residual**2 / total)), 1.0)
@@ -125,7 +125,7 @@ def _step_size(unknowns: Unknowns, data: Data, z: FloatArray, step: FloatArray, 
     return size
 
 
-def _hand_variance(unknowns: Unknowns, slope: FloatArray) -> FloatArray:
+def hand_variance(unknowns: Unknowns, slope: FloatArray) -> FloatArray:
     """Variance that hand and model add to each case: rod place, friction, touch, what the model leaves out.
 
     Touch is noise and no unknown of its own: the most likely touches of single notes would pull the shared

@@ -122,6 +122,6 @@ def _fit(job: Job, survey: Survey, before: tuple[Job, Survey] | None) -> Fit:
 
 def _next_take(job: Job, survey: Survey, fit: Fit) -> NextTake | None:
     """Return the take worth playing next."""
-    from pitchcheck.fit.next_take import best_take
+    from pitchcheck.plan.next_take import best_take
 
     return best_take(job, survey, fit)
