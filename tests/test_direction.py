@@ -39,7 +39,8 @@ MAY_IMPORT: dict[str, set[str]] = {
 EDGE = {"session", "audio", "workflow", "cli", "__main__"}
 EDGE_MODULES = {
     "pitchcheck.simulate.folder",  # writes what the simulator played
-    "pitchcheck.report.terminal",  # draws on the terminal
+    "pitchcheck.report.terminal",  # draws views on a console it is given
+    "pitchcheck.report.truth",  # the same
 }
 
 # Modules that bring files, devices, the clock, the environment, chance, or drawing.

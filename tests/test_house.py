@@ -110,7 +110,7 @@ def test_other_paths_are_not_taken_for_one(line: str) -> None:
 def test_every_module_says_what_it_is(module: Module) -> None:
     words = ast.get_docstring(module.tree) or ""
     assert words, f"{module.name} opens without a docstring"
-    assert words.splitlines()[0][-1] in ".:", f"{module.name}: the first line should be one whole sentence"
+    assert words.splitlines()[0][-1] in ".:?", f"{module.name}: the first line should be one whole sentence"
 
 
 @pytest.mark.parametrize("module", [m for m in ALL if not m.is_package], ids=lambda m: m.name)
