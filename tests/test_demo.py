@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from pitchcheck.cli.app import app
 from pitchcheck.simulate.scenario import HEIGHTS_MM, HIGH
 
-FAST = 16 * len(HEIGHTS_MM)  # takes of the full protocol
+TAKES = 16 * len(HEIGHTS_MM)  # takes of the full protocol
 
 
 def _run(*words: str | Path) -> tuple[int, str, str]:
@@ -55,9 +55,9 @@ def test_the_report_is_one_page_that_asks_for_nothing(demo: tuple[Path, str, str
 def test_the_folder_is_an_ordinary_session_with_the_truth_beside_it(demo: tuple[Path, str, str]) -> None:
     kept = demo[0] / "kept"
     truth = json.loads((kept / "truth.json").read_text(encoding="utf-8"))
-    assert len(truth["takes"]) == FAST
-    assert len(list(kept.glob("*.flac"))) == FAST
-    assert len((kept / "takes.csv").read_text(encoding="utf-8").splitlines()) == FAST + 1
+    assert len(truth["takes"]) == TAKES
+    assert len(list(kept.glob("*.flac"))) == TAKES
+    assert len((kept / "takes.csv").read_text(encoding="utf-8").splitlines()) == TAKES + 1
     info = soundfile.info(kept / "001.flac")
     assert (info.samplerate, info.channels, info.format) == (48000, 1, "FLAC")
     assert {s["number"]: s["slot_height_mm"] for s in truth["instrument"]["strings"]} == HEIGHTS_MM

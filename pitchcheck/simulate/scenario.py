@@ -35,6 +35,7 @@ HIGH = (2, 5)
 NUT_OFFSET_MM = {1: 0.05, 2: 0.11, 3: 0.04, 4: 0.15, 5: 0.09, 6: 0.13}
 STRETCH_OFF = {1: 1.01, 2: 0.98, 3: 1.06, 4: 0.95, 5: 1.04, 6: 1.08}  # these strings against the tables [-]
 ACTION_OFF_MM = {1: -0.25, 2: -0.15, 3: -0.05, 4: 0.05, 5: 0.15, 6: 0.25}
+# String 6 would want 2 mm more: the tool finds that too.
 SADDLE_MM = {1: 1.9, 2: 2.6, 3: 2.1, 4: 2.5, 5: 3.4, 6: 3.8}
 TUNED_CENTS = {1: -1.5, 2: 2.0, 3: -3.0, 4: 1.0, 5: -0.5, 6: 2.5}
 ACTION_12_MM = 1.8
