@@ -21,8 +21,8 @@ def gauge_mm(setup: Setup, *, what: Gauge) -> FloatArray:
     setup : Setup
         Arrays of shape (m,).
     what : Gauge
-        ``CLEARANCE_THIRD``: string held behind fret 3, so that it rests on fret 2, or on fret 3 alone where
-        fret 2 is out of its way.
+        ``CLEARANCE_THIRD``: string held down between frets 2 and 3, so that it rests on fret 2. A string that
+        lies on fret 1 would read 0; here the straight line goes on below it, which keeps the slope.
 
     Returns
     -------
@@ -43,10 +43,8 @@ def gauge_mm(setup: Setup, *, what: Gauge) -> FloatArray:
         end_x = setup.scale_mm + setup.saddle_mm
         end_y = saddle_height(setup)
         return np.asarray(_line(nut_x, nut_y, end_x, end_y, first_x) - first_y)
-    rest = [
-        _line(nut_x, nut_y, fret_place(1.0, k) * setup.scale_mm, fret_top(setup, k), first_x) for k in (2, 3)
-    ]
-    return np.asarray(np.maximum(*rest) - first_y)
+    second_x = fret_place(1.0, 2) * setup.scale_mm
+    return np.asarray(_line(nut_x, nut_y, second_x, fret_top(setup, 2), first_x) - first_y)
 
 
 def _line(x0: FloatArray, y0: FloatArray, x1: FloatArray, y1: FloatArray, x: FloatArray) -> FloatArray:
