@@ -44,7 +44,8 @@ document.getElementById("f").onload = () => {
   }
   const style = frame.contentWindow.getComputedStyle(doc.documentElement);
   const result = {width: doc.documentElement.scrollWidth, out, cut, small,
-    ground: style.backgroundColor, wide: doc.querySelectorAll("svg.wide").length, shown: [...doc.querySelectorAll("svg")].filter(shown).length};
+    ground: style.backgroundColor, wide: doc.querySelectorAll("svg.wide").length,
+    shown: [...doc.querySelectorAll("svg")].filter(shown).length};
   const note = document.createElement("pre");
   note.id = "result";
   note.textContent = JSON.stringify(result);

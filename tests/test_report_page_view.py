@@ -157,6 +157,26 @@ def test_a_height_just_under_a_limit_is_not_shown_on_it() -> None:
     assert page_view(near).nut.slots[5].height == "just under 0.52 mm"
 
 
+def test_fine_slots_below_target_are_named() -> None:
+    steps = page_view(measurement((*ALL_FINE[:5], Slot(0.60)))).steps.slots
+    said = words_of(steps)
+    assert "Strings 1, 2, 3, 4, 5 and 6: leave them" in said
+    # heights 0.30 0.36 0.37 0.42 0.44 0.60 against targets 0.31 0.36 0.40 0.44 0.48 0.52
+    assert "Strings 1, 3, 4 and 5 lie below their targets" in said
+
+
+def test_sharp_notes_over_fine_slots_are_not_blamed_on_them() -> None:
+    saddle = Finding(Cause.SADDLE, (6,), (12,), 3.48, "mm", ("fret 12 is 9 cents sharp",))
+    whole = measurement(ALL_FINE, extras=Extras(findings=(saddle,)))
+    assert whole.fit is not None
+    sharp = replace(whole.fit.strings[5], first_fret_cents=(8.6, 0.5))
+    whole = replace(whole, fit=replace(whole.fit, strings=(*whole.fit.strings[:5], sharp)))
+    assert "8.6 cents sharp (100 cents are one fret). That is not the slots" in " ".join(
+        page_view(whole).summary
+    )
+    assert page_view(whole).findings[0].cases[0].size == "3.5 mm"
+
+
 def test_a_string_that_lies_on_the_fret_has_no_gap() -> None:
     slot = page_view(measurement((LOW, *ALL_FINE[1:]))).nut.slots[0]
     assert ("Gap over fret 1", "none: the string lies on it") in slot.lines

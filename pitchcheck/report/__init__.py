@@ -1,0 +1,1 @@
+"""Ways of showing a measurement: bench sheet, JSON, take sheet, and one self-contained page."""

@@ -46,7 +46,7 @@ def _slot(plan: StringPlan, *, spec: StringSpec, goal: SlotGoal, nut: Nut) -> Sl
         lines=_lines(plan, floor=goal.floor_mm, limits=limits),
         height=numbers.UNKNOWN if belief is None else numbers.mm(belief.median, limits_mm=limits),
         height_thou="" if belief is None else numbers.in_thou(belief.median, limits_mm=limits),
-        between=numbers.UNKNOWN if belief is None else numbers.interval(belief, limits_mm=limits),
+        between=numbers.UNKNOWN if belief is None else numbers.interval(belief, limits_mm=_edges(limits)),
         target=numbers.mm(plan.target_mm),
         target_thou=numbers.in_thou(plan.target_mm),
         action=_action(plan, slotted=nut is Nut.SLOTTED),
@@ -73,6 +73,12 @@ def _lines(plan: StringPlan, *, floor: float, limits: tuple[float, ...]) -> tupl
     return tuple(lines)
 
 
+def _edges(limits: tuple[float, ...]) -> tuple[float, ...]:
+    """Return the limits that the ends of an interval are held against: all but the target itself."""
+    floor, _target, *tolerances = limits
+    return (floor, *tolerances)
+
+
 def _gap(gap_mm: Belief, *, limits: tuple[float, ...]) -> list[tuple[str, str]]:
     """Return the gap over fret 1; a string that lies on the fret has none."""
     if gap_mm.median <= 0:
@@ -84,7 +90,7 @@ def _with_interval(name: str, belief: Belief | None, *, limits: tuple[float, ...
     """Return a measured length over two lines: its median, and how sure it is."""
     if belief is None:
         return [(name, "not measured")]
-    between = numbers.interval(belief, limits_mm=limits)
+    between = numbers.interval(belief, limits_mm=_edges(limits))
     return [(name, numbers.length(belief.median, limits_mm=limits)), ("… 90 % sure", between)]
 
 

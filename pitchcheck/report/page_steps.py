@@ -44,8 +44,9 @@ def next_take_step(measurement: Measurement) -> Step | None:
     if take is None:
         return None
     why = take.why[:1].upper() + take.why[1:].rstrip(".") + "."
-    bracket = "Play the open string before it and after it, as for every take."
-    return Step(f"Play {take.position.words()}", (why, bracket))
+    told = "open string" in why.lower()
+    bracket = () if told else ("Play the open string before it and after it, as for every take.",)
+    return Step(f"Play {take.position.words()}", (why, *bracket))
 
 
 def next_note(measurement: Measurement) -> str:
@@ -67,11 +68,20 @@ def _slot_steps(plans: Sequence[StringPlan]) -> tuple[Step, ...]:
         ("Not measured: do not file", [p for p in rest if _unsure(p) and p.height_mm is None]),
     )
     steps = [_group(title, members) for title, members in groups if members]
-    fine = [p.number for p in rest if p.verdict is Verdict.FINE]
-    if fine:
-        them = "it" if len(fine) == 1 else "them"
-        steps.append(Step(f"{phrases.strings(fine, capital=True)}: leave {them}", ("Good as they are.",)))
-    return tuple(steps)
+    fine = [p for p in rest if p.verdict is Verdict.FINE]
+    return (*steps, _leave(fine)) if fine else tuple(steps)
+
+
+def _leave(fine: Sequence[StringPlan]) -> Step:
+    """Return the step for slots that are fine; those below target are named, so that nobody wonders."""
+    them = "it" if len(fine) == 1 else "them"
+    title = f"{phrases.strings([p.number for p in fine], capital=True)}: leave {them}"
+    below = [p.number for p in fine if p.excess_mm is not None and p.excess_mm.median < 0]
+    if not below:
+        return Step(title, ())
+    verb, its = ("lies", "its target") if len(below) == 1 else ("lie", "their targets")
+    who = phrases.strings(below, capital=True)
+    return Step(title, (f"{who} {verb} below {its}, but above the height where open strings buzz.",))
 
 
 def _unsure(plan: StringPlan) -> bool:

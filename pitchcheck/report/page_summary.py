@@ -5,12 +5,14 @@ Conventions: whole sentences; counts in words; the verdict words are those of ``
 
 from __future__ import annotations
 
+from pitchcheck.diagnosis import Cause
 from pitchcheck.fit.result import StringFit
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.report import numbers, phrases
 
+_SLOT_CAUSES = (Cause.SLOT_HIGH, Cause.SLOT_LOW)
 _TOLD = 2  # [-] amounts that are told in the summary; more stand in the table
 AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices in a single note (from memory)
 
@@ -88,10 +90,17 @@ def _heard(measurement: Measurement) -> str:
         return "Notes at the first fret are close to true."
     side = "sharp" if value > 0 else "flat"
     amount = numbers.rounded(abs(value), decimals=numbers.CENT_DECIMALS)
-    return (
+    said = (
         f"Notes at the first fret are off, most on string {worst.number}: "
         f"{amount} cents {side} (100 cents are one fret)."
     )
+    return f"{said} That is not the slots: see what was found below." if _not_the_slots(measurement) else said
+
+
+def _not_the_slots(measurement: Measurement) -> bool:
+    """Whether all slots are fine and something else was found."""
+    fine = all(p.verdict is Verdict.FINE for p in measurement.plan.strings)
+    return fine and any(f.cause not in _SLOT_CAUSES for f in measurement.findings)
 
 
 def _first_cents(string: StringFit) -> float:

@@ -23,6 +23,7 @@ VERDICT_WORDS = {
     Verdict.UNSURE: "not sure yet",
 }
 UNMEASURED = "not measured"
+_COARSE_MM = 1.5  # [mm] from here a rule is what one measures with, so tenths of a millimetre will do
 
 GAUGE_WORDS = {
     Gauge.CLEARANCE_THIRD: "gap over fret 1, held behind fret 3",
@@ -94,6 +95,8 @@ def strings(numbers: Sequence[int], *, capital: bool = False) -> str:
 
 def size(finding: Finding) -> str:
     """Return how large a finding is, with its unit."""
+    if finding.unit == "mm" and abs(finding.size) >= _COARSE_MM:
+        return f"{numbers.rounded(finding.size, decimals=1)} mm"
     if finding.unit == "mm":
         return numbers.length(finding.size)
     if finding.unit.startswith("cent"):
