@@ -17,7 +17,7 @@ from pitchcheck.workflow.progress import Progress
 
 RATE_HZ = 48_000.0  # [Hz] of the demo's recordings
 TAKE_S = 2.2  # [s] length of a take
-BODY_PULL_CENTS = 0.3  # a stiff body; see simulate.body
+BODY_PULL_CENTS = 1.5  # a lively body; see simulate.body
 
 __all__ = ["STORY", "Demo", "run_demo"]
 
