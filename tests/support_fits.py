@@ -84,7 +84,8 @@ def make_fit(
         stretch = STRETCH[i % 6]
         now = neck_cents(made.height_mm, touch_mm=made.touch_mm, stretch=stretch)
         then = neck_cents(aim, touch_mm=made.touch_mm, stretch=stretch)
-        now[11], then[11] = made.fret_12_cents, made.fret_12_cents
+        touch = now - neck_cents(made.height_mm, touch_mm=0.0, stretch=stretch)
+        now[11] = then[11] = made.fret_12_cents + touch[11]  # what fret 12 sounds under a light touch
         heard = float(now[0]) if made.first_fret_cents is None else made.first_fret_cents
         fits.append(
             StringFit(
@@ -97,7 +98,7 @@ def make_fit(
                 first_fret_cents=(heard, 0.5),
                 neck_now_cents=now,
                 neck_target_cents=then,
-                neck_touch_cents=now - neck_cents(made.height_mm, touch_mm=0.0, stretch=stretch),
+                neck_touch_cents=touch,
             )
         )
         sds.append(made.sd_mm)

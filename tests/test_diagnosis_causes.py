@@ -94,12 +94,12 @@ def test_saddle_is_told_in_millimetres(cents: float, told: bool) -> None:
 
 
 def test_heavy_hand_on_fine_slots_is_touch_and_not_the_nut() -> None:
-    made = [Made(t, touch_mm=0.5) for t in TARGETS]
-    fit = make_fit(made, targets_mm=TARGETS, touch_mm=(0.5, 0.05))
-    found = find_causes(JOB, fretted_survey(0.0, touch_mm=0.5), fit)
+    made = [Made(t, touch_mm=1.3) for t in TARGETS]
+    fit = make_fit(made, targets_mm=TARGETS, touch_mm=(1.3, 0.05))
+    found = find_causes(JOB, fretted_survey(0.0, touch_mm=1.3), fit)
     assert causes(found) == [Cause.TOUCH]
     parts = [
-        float((neck_cents(t, touch_mm=0.5, stretch=k) - neck_cents(t, touch_mm=0.0, stretch=k))[:3].mean())
+        float((neck_cents(t, touch_mm=1.3, stretch=k) - neck_cents(t, touch_mm=0.0, stretch=k))[:3].mean())
         for t, k in zip(TARGETS, STRETCH, strict=True)
     ]
     assert found[0].strings == tuple(i + 1 for i, part in enumerate(parts) if part >= LIMITS.touch_cents)

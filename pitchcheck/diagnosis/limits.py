@@ -27,9 +27,10 @@ class DiagnosisLimits:
     nut_offset_mm: float = (
         0.3  # the nut is out of place beyond this: 0.8 cent on every fret at 648 mm; chosen
     )
-    in_tune_cents: float = 3.0  # fret 12 this near counts as in tune: common practice, from memory
+    in_tune_cents: float = 5.0  # fret 12 this near counts as in tune: common practice, from memory
     sharp_cents: float = 5.0  # a first fret beyond this is called sharp: common practice, from memory
-    heavy_touch_mm: float = 0.25  # depth below the fret tops that counts as a heavy hand: chosen
+    heavy_touch_mm: float = 1.1  # depth below the fret tops that counts as a heavy hand; 8 N on a plain
+    # string sink 0.8 mm: chosen
     touch_cents: float = 2.0  # a touch part that a player would notice over three frets: chosen
     touch_scatter_cents: float = (
         1.5  # from note to note by hand, 1 to 2: docs/method.md, "What a fretted note"

@@ -134,14 +134,15 @@ def find_saddle(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
     per_mm = CENTS_PER_LOG / job.instrument.scale_mm  # at fret 12, (g_12 - 1) = 1
     found: list[Finding] = []
     for string in fit.strings:
-        error = float(string.neck_target_cents[11])
+        error = float(string.neck_target_cents[11] - string.neck_touch_cents[11])
         saddle_sd = sd_of_interval(string.saddle_mm.low, string.saddle_mm.high)
         sd = float(np.hypot(per_mm * saddle_sd, _SADDLE_MODEL_CENTS))
         if abs(error) - z_limit(1, alarm=1 - limits.belief) * sd <= limits.in_tune_cents:
             continue
         move = "back, away from the nut" if error > 0 else "forward, towards the nut"
         evidence = (
-            f"with the slot at its target fret 12 would be {cents(error)}, give or take {sd:.1f}",
+            f"lightly fretted, with the slot at its target, fret 12 would be {cents(error)}, give or take "
+            f"{sd:.1f}",
             f"the saddle wants to go about {abs(error) / per_mm:.1f} mm {move}; set the slots first",
         )
         found.append(Finding(Cause.SADDLE, (string.number,), (12,), error / per_mm, "mm", evidence))

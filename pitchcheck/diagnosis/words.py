@@ -5,15 +5,30 @@ Conventions: these are for reading only; nothing is decided on a rounded value.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from pitchcheck.fit.belief import Belief
 from pitchcheck.units import thou
 
+ROUNDING_DUST = 1e-9  # binary fractions: 0.15 is stored a little below itself
+
 
 def mm(value_mm: float) -> str:
     """Return a length as ``0.31 mm (12 thou)``."""
     return f"{value_mm:.2f} mm ({thou(value_mm):.0f} thou)"
+
+
+def removal_mm(amount_mm: float) -> str:
+    """Return an amount that may come off, each unit rounded down so that neither allows more.
+
+    Examples
+    --------
+    >>> removal_mm(0.5)
+    '0.50 mm (19 thou)'
+    """
+    hundredths = math.floor(amount_mm * 100 + ROUNDING_DUST)
+    return f"{hundredths / 100:.2f} mm ({math.floor(thou(amount_mm) + ROUNDING_DUST)} thou)"
 
 
 def belief_mm(belief: Belief) -> str:

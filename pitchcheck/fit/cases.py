@@ -50,12 +50,13 @@ LEAST_ROD_HALF_MM = 0.05  # [mm] the rod has two edges
 
 @dataclass(frozen=True)
 class Kind:
-    """What sort of case: a stopped note, or a gauge reading."""
+    """What sort of case: a stopped note, a gauge reading, or the bending length that the overtones tell."""
 
     stop: Stop | None
     fret: int
     capo: int
     gauge: Gauge | None = None
+    overtones: bool = False
 
 
 @dataclass(frozen=True)
@@ -79,9 +80,11 @@ def evaluate(kind: Kind, scale_mm: FloatArray, coordinates: FloatArray) -> Float
     Returns
     -------
     array, shape (m,)
-        Error in cents of a note, or the reading of a gauge in mm.
+        Error in cents of a note, the reading of a gauge in mm, or ln(lambda / mm) from the overtones.
     """
     u = coordinates
+    if kind.overtones:
+        return u[:, At.LOG_BEND]
     setup = Setup(
         scale_mm=scale_mm,
         slot_height_mm=u[:, At.SLOT_HEIGHT],
@@ -147,6 +150,8 @@ def _by_kind(cases: tuple[Case, ...]) -> dict[Kind, list[int]]:
 
 def _matters(kind: Kind, a: At) -> bool:
     """Whether a coordinate can change cases of a kind."""
+    if kind.overtones:
+        return a is At.LOG_BEND
     if kind.gauge is not None:
         return a < At.BREAK
     if kind.stop is Stop.PRESS:

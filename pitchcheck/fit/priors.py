@@ -32,7 +32,7 @@ TAIL_MM = (
     45.0,
     28.0,
 )  # string beyond nut and saddle that shares the stretch, as far as it slides; our choice
-SET_SHARE = 0.4  # [-] part of a stretch's error that the strings of one make and set share; our choice
+SET_SHARE = 0.4  # [-] part of a stretch error that strings of one make share; our choice
 STRETCH_STRING_ERROR = 0.03  # friction and tuner distance differ per string; our choice
 FLOATING_STRETCH_ERROR = 0.10  # springs give way: 4 to 12 % less stretch, more if soft; from simulation
 FLOATING_STRETCH_SHIFT = -0.08
@@ -41,8 +41,8 @@ ROD_PLACE_MM = 0.7  # how far from the middle of the space a hand sets the rod; 
 PRESS_SCATTER = 0.017  # friction, force and side push from press to press, relative; from simulation
 # What the model misses of a press in one space, relative, shared by all strings; our choice.
 SPACE_FACTOR_ERROR = 0.010
-# An independent finite-element string answers a press beside the nut by so much less than the spline, relative;
-# the cause is not known (docs/decisions/0006).
+# An independent finite-element string answers a press beside the nut by so much less than the spline,
+# relative; the cause is not known (docs/decisions/0006).
 FIRST_SPACE_SHIFT = -0.010
 PRESS_OFFSET_CENTS = (0.0, 0.1)  # what a press adds whatever the string is made of; our choice
 LOG_FORCE_N = {"guitar": (math.log(8.0), 0.4), "bass": (math.log(14.0), 0.4)}  # fretting force; from memory

@@ -1,7 +1,7 @@
 """The fit of one instrument, posed: which cases, which data, which strings.
 
-Conventions: data rows are the stopped takes of this pass in playing order, then those of the pass before, then
-the gauge readings. Equal takes share a case.
+Conventions: data rows are the stopped takes of this pass in playing order, then those of the pass before,
+then what the overtones say, then the gauge readings. Equal takes share a case.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from scipy.linalg import block_diag
 
 from pitchcheck.fit.cases import At, Kind
 from pitchcheck.fit.gauge_list import gauge_list
+from pitchcheck.fit.overtones import heard_bends
 from pitchcheck.fit.result import MeterResidual
 from pitchcheck.fit.solve import Data
 from pitchcheck.fit.unknowns import Unknowns, Wanted, build_unknowns
@@ -101,13 +102,20 @@ def pose(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None) -> Prob
                 wanted.append(item)
             rows.append(index[item])
             value.append(stopped.error_cents)
+    heard = heard_bends(instrument, surveys)
+    for number, bend in heard.items():
+        rows.append(len(wanted))
+        wanted.append(Wanted(Kind(None, 0, 0, overtones=True), number))
+        value.append(bend.log_mm)
     gauge_case = []
     for gauge in gauges:
         gauge_case.append(len(wanted))
         wanted.append(Wanted(Kind(None, 0, 0, gauge.what), gauge.string))
     data = Data(
         value=np.array(value),
-        covariance=block_diag(*(one.covariance_cents2 for one in surveys)),
+        covariance=block_diag(
+            *(one.covariance_cents2 for one in surveys), np.diag([bend.sd**2 for bend in heard.values()])
+        ),
         case=np.array(rows, dtype=np.intp),
         robust=np.ones(len(rows), dtype=np.bool_),
     )

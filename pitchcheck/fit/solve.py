@@ -133,10 +133,8 @@ def hand_variance(unknowns: Unknowns, slope: FloatArray) -> FloatArray:
     """
     press = np.array([c.kind.stop is Stop.PRESS for c in unknowns.cases])
     fret = np.array([c.kind.stop is Stop.FRET for c in unknowns.cases])
-    gauge = np.array([c.kind.gauge is not None for c in unknowns.cases])
+    note = np.array([c.kind.stop is not None for c in unknowns.cases])
     rod = slope[:, At.ROD_PLACE] * priors.ROD_PLACE_MM
     friction = slope[:, At.LOG_STRETCH] * priors.PRESS_SCATTER
     touch = slope[:, At.LOG_FORCE] * priors.LOG_FORCE_SCATTER
-    return np.where(gauge, 0.0, priors.MODEL_CENTS**2) + np.where(
-        press, rod**2 + friction**2, fret * touch**2
-    )
+    return np.where(note, priors.MODEL_CENTS**2, 0.0) + np.where(press, rod**2 + friction**2, fret * touch**2)

@@ -71,8 +71,10 @@ class Unknowns:
 
 @dataclass(frozen=True)
 class Wanted:
-    """A case to be predicted: ``removed_mm`` was still on the slot then, with its error; a height or a force that is
-    given is fixed."""
+    """A case to be predicted: ``removed_mm`` was still on the slot then, with its error.
+
+    A height or a force that is given is fixed.
+    """
 
     kind: Kind
     string: int | None

@@ -1,4 +1,4 @@
-"""What the fit has to say in words: what it could not tell apart, what widened it, how deep the finger pushes."""
+"""What the fit has to say in words: what it could not tell apart, what widened it, the touch."""
 
 from __future__ import annotations
 
@@ -69,8 +69,8 @@ def fit_notes(
     notes = []
     if job.instrument.tailpiece is Tailpiece.FLOATING:
         notes.append(
-            "The bridge floats: it gives when a string is pressed, so how strongly the strings stretch is less certain and "
-            "every interval is wider."
+            "The bridge floats and gives when a string is pressed, so how strongly the strings stretch is "
+            "less certain and every interval is wider."
         )
     if not problem.pressed:
         notes.append(

@@ -16,23 +16,23 @@ from pitchcheck.units import MM_PER_INCH
 STEEL_MODULUS_PA = 207e9  # [Pa] music wire ASTM A228, 30e6 psi: spring-material tables (others give 190e9)
 STEEL_DENSITY = 7861.0  # [kg/m3] music wire ASTM A228, 0.284 lb/in3: spring-material tables
 BRONZE_DENSITY = 8858.0  # [kg/m3] phosphor bronze wire B159, 0.32 lb/in3: spring-material table
-STEEL_MODULUS_ERROR = 0.035  # [-] tables give 190 to 207 GPa
-WOUND_FILL = (
-    0.94  # [-] weight of a steel-cored wound string over a solid one of its wrap; from memory, 0.92 to 0.99
-)
+STEEL_MODULUS_ERROR = 0.04  # [-] tables give 190 to 207 GPa
+# Weight of a steel-cored wound string over a solid one of its wrap; from memory, 0.92 to 0.99.
+WOUND_FILL = 0.94  # [-]
 WOUND_FILL_ERROR = 0.03  # [-] our choice
 # Core of a wound steel string: straight line through usual guitar and bass sets, from memory.
 CORE_BASE_MM = 0.009 * MM_PER_INCH  # [mm]
 CORE_PER_GAUGE = 0.22  # [-]
+# J. A. Kemp 2020, SN Applied Sciences 2:636: the partials of a bass low B imply about 0.031 in, not more.
+THICKEST_CORE_MM = 0.033 * MM_PER_INCH  # [mm]
 CORE_ERROR = 0.08  # [-] relative, our choice: it makes the stretch of a wound string uncertain by 16 %
 KNOWN_CORE_ERROR = 0.02  # [-] relative, when the packet gives the core
-# Polymers: bulk moduli are useless. kappa = 2R + 1 from measured R: Anderson and Beausoleil 2024, J. Acoust. Soc. Am.
-# 156(1), 683: R 22 to 33 over seven of eight sets, up to 55 in one.
+# Polymers: bulk moduli are useless. kappa = 2R + 1 from measured R: Anderson and Beausoleil 2024,
+# J. Acoust. Soc. Am. 156(1), 683: R 22 to 33 over seven of eight sets, up to 55 in one.
 POLYMER_STRETCH = 54.0  # [-]
 POLYMER_STRETCH_ERROR = 0.20  # [-]
-POLYMER_BEND = (
-    0.95  # [-] lambda over that of a solid elastic string of the same gauge and stretch; from memory
-)
+# Lambda over that of a solid elastic string of the same gauge and stretch; from memory.
+POLYMER_BEND = 0.95  # [-]
 POLYMER_BEND_ERROR = 0.06  # [-]
 POLYMER_CORE_BEND = 0.52  # [-] the same with a wrap over a polymer core; from memory
 POLYMER_CORE_BEND_ERROR = 0.15  # [-]
@@ -156,7 +156,8 @@ def _wound_steel(spec: StringSpec, *, gauge_mm: float, speed: float, unknown: fl
     """Constants of a string wound on a steel core: the core stretches, the whole string weighs."""
     wrap = BRONZE_DENSITY if any(w in spec.material.lower() for w in ("bronze", "brass")) else STEEL_DENSITY
     known = spec.core_mm is not None
-    core_mm = spec.core_mm if spec.core_mm is not None else CORE_BASE_MM + CORE_PER_GAUGE * gauge_mm
+    usual_mm = min(CORE_BASE_MM + CORE_PER_GAUGE * gauge_mm, THICKEST_CORE_MM)
+    core_mm = spec.core_mm if spec.core_mm is not None else usual_mm
     tension = WOUND_FILL * wrap * math.pi / 4 * (gauge_mm / 1000) ** 2 * speed**2
     stretch = STEEL_MODULUS_PA * math.pi / 4 * (core_mm / 1000) ** 2 / tension
     core_error = KNOWN_CORE_ERROR if known else CORE_ERROR

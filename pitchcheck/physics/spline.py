@@ -1,8 +1,8 @@
 """Shape of a stiff string under tension that rests on points: the tension spline.
 
-Between its nodes the string obeys T y'' = EI y'''' (equation 3 of docs/model.md), whose solutions are a straight
-line and two exponentials of length lambda = sqrt(EI/T). At a node the string is either held at a height or carries a
-load. Unknown are the curvature and the height of every node; both ends are free to turn.
+Between its nodes the string obeys T y'' = EI y'''' (equation 3 of docs/model.md), whose solutions are a
+straight line and two exponentials of length lambda = sqrt(EI/T). At a node the string is either held at a
+height or carries a load. Unknown are the curvature and the height of every node; both ends are free to turn.
 
 Conventions: batches run along the leading axes, nodes along the last one, left to right. Heights in mm,
 curvatures in 1/mm, loads as load/T (a number), positive upwards. Slopes are small (their square enters).
@@ -73,9 +73,10 @@ def solve_spline(
     csch = 2 * decay / (1 - decay**2)
     coth = (1 + decay**2) / (1 - decay**2)
     matrix, right = _system(length, lam, csch, coth, held=held, target=np.where(held, height_mm, load))
-    unknown = np.linalg.solve(matrix, right[..., None])[..., 0]
-    curvature, height = unknown[..., :n], unknown[..., n:]
-    step = np.diff(height)
+    unknown = np.asarray(np.linalg.solve(matrix, right[..., None])[..., 0], dtype=np.float64)
+    curvature: FloatArray = unknown[..., :n]
+    height: FloatArray = unknown[..., n:]
+    step = np.asarray(np.diff(height), dtype=np.float64)
     bend_step = np.diff(curvature)
     shear = step / length - bend_step * lam**2 / length
     reaction = np.zeros_like(height)

@@ -23,7 +23,9 @@ TAIL_MM = (
 )
 SADDLE_BREAK_RAD = 0.25  # [rad] from memory; its effect is below 0.2 % of a press
 BOW_SPAN = 0.5  # [-] part of the scale over which relief is the sag: fret 1 to about fret 14, common practice
-END_SHORTENING = 1.1  # [lambda] both ends together: half at nut or fret, where the string goes on as stiffly; 0.8 at
+END_SHORTENING = (
+    1.1  # [lambda] both ends together: half at nut or fret, where the string goes on as stiffly; 0.8 at
+)
 # the saddle, where it is nearly clamped (0.5 and 1 are the limits; from simulation)
 FINGER_NODES = 5  # the fingertip's load is spread over this many points
 FRET_ERRORS = 4  # frets 1 to 4 have their own height error

@@ -1,7 +1,7 @@
 """The next take worth playing: the one that most narrows a slot about which nothing can be said yet.
 
-Conventions: mm. A slot is open while its verdict is unsure. The gain of a take is the drop in the logarithm of
-the open slots' uncertainties, summed (information in nats, for normal beliefs).
+Conventions: mm. A slot is undecided while its verdict is unsure. The gain of a take is the drop in the
+logarithm of the undecided slots' uncertainties, summed (information in nats, for normal beliefs).
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from pitchcheck.diagnosis.slots import slot_goal
+from pitchcheck.diagnosis.words import listed
 from pitchcheck.fit.joint import Joint
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import Board, Job
@@ -22,6 +23,7 @@ FRETTED = (1, 2, 3, 12)
 LEAST_GAIN = (
     0.02  # [nat] below this a take is not worth the string: it would narrow one slot by 2 %; our choice
 )
+HALF_OF_90 = 1.645  # [sd] half of a 90 % interval of a normal belief
 USUAL_READING_CENTS = 0.2  # [cent] of one stopped take against its open strings, when no take says it
 
 
@@ -66,13 +68,15 @@ def _choose(job: Job, joint: Joint, undecided: list[int], *, reading_cents: floa
     place = places[best]
     column = numbers.index(place.string)
     others = [n for n in undecided if n != place.string]
+    percent = round(100 * (1 - after[best, column] / now[column]))
     why = (
-        f"the slot of string {place.string} is known to ±{1.645 * now[column]:.2f} mm, too little to decide; "
-        f"this take should bring it to ±{1.645 * after[best, column]:.2f} mm"
+        f"the slot of string {place.string} is known to ±{HALF_OF_90 * now[column]:.2f} mm, too little to "
+        f"decide; "
+        f"this take should narrow that by about {percent} %"
     )
     if others:
-        why += " and helps string " + ", ".join(str(n) for n in others) + " a little"
-    return NextTake(position=place, why=why + ". Open string before and after it.")
+        why += f" and helps {listed(others)} as well"
+    return NextTake(position=place, why=why + ". Play the open string before and after it.")
 
 
 def _candidates(job: Job, strings: list[int]) -> tuple[Position, ...]:

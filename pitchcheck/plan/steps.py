@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pitchcheck.diagnosis.slots import SlotGoal
-from pitchcheck.diagnosis.words import cents, mm
+from pitchcheck.diagnosis.words import cents, mm, removal_mm
 from pitchcheck.instrument import Nut
 from pitchcheck.physics.gauges import third_fret_clearance_mm
 from pitchcheck.plan.records import NextTake, NutBottom
@@ -50,8 +50,8 @@ def steps_high(
         )
     return (
         "Wear eye protection and keep your face clear of the string. Slacken it and lift it out of the slot.",
-        f"Take off at most {mm(after.removed_mm)} now, in a few light strokes, the slot falling away towards "
-        "the tuner so that the string bears on the front edge. You cannot put material back.",
+        f"Take off at most {removal_mm(after.removed_mm)} now, in a few light strokes, the slot falling away "
+        "towards the tuner so that the string bears on the front edge. You cannot put material back.",
         f"The first fret should then be about {cents(after.first_fret_cents)}, and the gap over fret 1 with "
         f"the string held at fret 3 about {mm(after.clearance_mm)}. This is an estimate.",
         LISTEN_AGAIN,
@@ -95,7 +95,7 @@ def steps_unsure(number: int, *, next_take: NextTake | None) -> tuple[str, ...]:
     """Return the steps for a slot that cannot be judged yet: nothing comes off, listen more."""
     steps = ["Take nothing off: it cannot be told yet whether this slot is high."]
     if next_take is not None and next_take.position.string == number:
-        steps.append(f"Play {next_take.position.words()} next: {next_take.why}.")
+        steps.append(f"Play {next_take.position.words()} next: {next_take.why}")
     else:
         steps.append("Play press 1 and press 2 again, twice each with an open take before and after.")
     return tuple(steps)
@@ -113,10 +113,10 @@ def steps_unmeasured(*, press: bool) -> tuple[str, ...]:
 def steps_bottom(cut: NutBottom) -> tuple[str, ...]:
     """Return the steps for a cut at the bottom of the nut, and what it excludes."""
     amount = (
-        f"{mm(cut.bass_mm)} evenly"
+        f"{removal_mm(cut.bass_mm)} evenly"
         if cut.bass_mm == cut.treble_mm
-        else f"{mm(cut.bass_mm)} under the bass end and {mm(cut.treble_mm)} under the treble end, straight "
-        "in between"
+        else f"{removal_mm(cut.bass_mm)} under the bass end and {removal_mm(cut.treble_mm)} under the treble "
+        "end, straight in between"
     )
     return (
         "All slots are high by an even or straight-line amount, so the bottom of the nut is the place to "
