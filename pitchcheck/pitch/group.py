@@ -1,20 +1,173 @@
-"""Reading the takes of one string together, so that their differences are as good as they can be."""
+"""Reading the takes of one string together, so that their differences are as good as they can be.
+
+All takes are read over the same partials and over stretches of the same number of periods after the attack, with
+the same weights; what the string, the body and the pluck do alike in all of them then cancels.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from pitchcheck.clip import Clip
-from pitchcheck.pitch.note import read_note
+import numpy as np
+
+from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.errors import BadValue
+from pitchcheck.pitch.note import hear_stretch, reading_of, stretch
+from pitchcheck.pitch.read import GLIDE_TIMES, TAU_SPREAD, Heard
 from pitchcheck.pitch.reading import Reading, Unreadable
+from pitchcheck.pitch.shared import fit_differences, own_variances
+from pitchcheck.pitch.slopes import LINE, Slopes, envelopes, fit_slopes, glide_integral, phase_left
+from pitchcheck.pitch.tracks import Tracks, leaked, periods_of, take_tracks
+from pitchcheck.units import CENTS_PER_LOG
+
+SHORT = 0.5  # a take ringing for less than this share of the typical number of periods is read alone
+
+
+@dataclass(frozen=True)
+class _Member:
+    """One take, read alone and then prepared to be compared."""
+
+    index: int
+    part: Clip
+    heard: Heard
+    reading: Reading
+
+    @property
+    def periods(self) -> float:
+        return self.part.duration_s * self.heard.model.hz
 
 
 def read_group(clips: Sequence[Clip], *, expected_hz: Sequence[float]) -> tuple[Reading | Unreadable, ...]:
-    """Read the takes of one string; a take that cannot be read is returned as its Unreadable."""
+    """Read the takes of one string, differences first.
+
+    Parameters
+    ----------
+    clips : sequence of Clip
+        One pluck each, at most 24 semitones apart.
+    expected_hz : sequence of float
+        Pitch each should have, within about a semitone. [Hz]
+
+    Returns
+    -------
+    tuple of Reading or Unreadable
+        In the order of the clips. ``sd_cents`` is that of differences: for two takes of the group, the difference
+        in cents has the standard uncertainty sqrt(sd1^2 + sd2^2). An error common to all takes is not in it.
+
+    Raises
+    ------
+    BadValue
+        If the two sequences differ in length.
+    """
+    if len(clips) != len(expected_hz):
+        raise BadValue(
+            f"{len(clips)} clips and {len(expected_hz)} expected pitches; there must be one for each. Give both."
+        )
     read: list[Reading | Unreadable] = []
-    for clip, hz in zip(clips, expected_hz, strict=True):
+    members: list[_Member] = []
+    for index, (clip, hz) in enumerate(zip(clips, expected_hz, strict=True)):
         try:
-            read.append(read_note(clip, expected_hz=hz))
+            start_s, end_s = stretch(clip)
+            part = clip.between(start_s, end_s)
+            heard, doubts = hear_stretch(part, expected_hz=hz)
         except Unreadable as refusal:
             read.append(refusal)
+            continue
+        reading = reading_of(heard, used_s=(start_s, end_s), doubts=doubts)
+        read.append(reading)
+        members.append(_Member(index, part, heard, reading))
+    if members:
+        typical = float(np.median([m.periods for m in members]))
+        members = [m for m in members if m.periods > SHORT * typical]
+    if len(members) > 1:
+        for member, reading in zip(members, _together(members), strict=True):
+            read[member.index] = reading
     return tuple(read)
+
+
+def _together(members: list[_Member]) -> list[Reading]:
+    """Put the takes' differences right; their common level stays that of the single readings."""
+    hz = np.array([m.heard.model.hz for m in members])
+    stiffness = np.array([m.heard.model.stiffness for m in members])
+    periods = min(m.periods for m in members)
+    block = max(periods_of(f) for f in hz)
+    decay = float(np.median([m.heard.decay_s * m.heard.model.hz for m in members]))
+    tracks, phases = zip(*(_track(m, periods=periods, block=block) for m in members), strict=True)
+    steps = min(t.time_s.size for t in tracks)
+    number = np.unique(np.concatenate([t.number for t in tracks]))
+    best = np.array([_on(number, t, _weights(t)[:, :steps]) for t in tracks])
+    heard = best.sum(axis=2) > 0
+    count = heard.sum(axis=0)
+    number, best, heard, count = (
+        a[..., count > 1, :] if a.ndim == 3 else a[..., count > 1] for a in (number, best, heard, count)
+    )
+    if number.size == 0:
+        return [m.reading for m in members]
+    inverse = np.where(heard[..., None], 1 / np.maximum(best, 1e-9), 0.0).sum(axis=0)
+    common = count[:, None] / inverse
+    notes = []
+    for ratio in GLIDE_TIMES:
+        row = []
+        for i, track in enumerate(tracks):
+            slopes = _slopes(track, phases[i], steps, number, common, tau_s=float(ratio * decay / hz[i]))
+            row.append(slopes)
+        notes.append(row)
+    belief = -0.5 * (np.log(GLIDE_TIMES) / TAU_SPREAD) ** 2
+    found = fit_differences(notes, hz=hz, stiffness=stiffness, log_prior=belief)
+    sure = np.array([m.reading.sd_cents for m in members]) ** -2
+    sharp = found.sharp - np.average(found.sharp, weights=sure)
+    sd = np.sqrt(own_variances(found.variance)) * CENTS_PER_LOG
+    return [
+        replace(m.reading, hz=float(f * (1 + s)), sd_cents=float(e))
+        for m, f, s, e in zip(members, hz, sharp, sd, strict=True)
+    ]
+
+
+def _track(member: _Member, *, periods: float, block: float) -> tuple[Tracks, FloatArray]:
+    """Tracks of the clear partials over the common stretch, and their phases over the take's own law."""
+    model = member.heard.model
+    part = member.part.between(0.0, periods / model.hz)
+    tracks = take_tracks(part, hz=model.hz, stiffness=model.stiffness, periods=block)
+    envelope = envelopes(tracks)
+    clear = np.sum(envelope**2, axis=1) > leaked(tracks)
+    phase, line = phase_left(tracks, envelope, model.path(tracks))
+    clear &= line > LINE
+    glide = model.glide * glide_integral(tracks.time_s, tau_s=model.tau_s)
+    phase = phase + 2 * np.pi * tracks.hz[:, None] * glide
+    kept = replace(
+        tracks, number=tracks.number[clear], hz=tracks.hz[clear], z=tracks.z[clear], noise=tracks.noise[clear]
+    )
+    return kept, phase[clear]
+
+
+def _weights(tracks: Tracks) -> FloatArray:
+    return np.asarray(2 * envelopes(tracks) ** 2 / tracks.noise[:, None])
+
+
+def _on(number: FloatArray, tracks: Tracks, values: FloatArray) -> FloatArray:
+    """Spread a take's rows over the common list of partials, zeros where it lacks one."""
+    spread = np.zeros((number.size, values.shape[1]))
+    spread[np.searchsorted(number, tracks.number)] = values
+    return spread
+
+
+def _slopes(
+    tracks: Tracks, phase: FloatArray, steps: int, number: FloatArray, common: FloatArray, *, tau_s: float
+) -> Slopes:
+    """Slopes of one take over the common partials, information 0 where it lacks one."""
+    mine = np.isin(tracks.number, number)
+    place = np.searchsorted(number, tracks.number[mine])
+    kept = replace(
+        tracks,
+        number=tracks.number[mine],
+        hz=tracks.hz[mine],
+        z=tracks.z[mine, :steps],
+        noise=tracks.noise[mine],
+        time_s=tracks.time_s[:steps],
+    )
+    envelope = envelopes(tracks)[mine, :steps]
+    own = fit_slopes(kept, envelope, phase[mine, :steps], tau_s=tau_s, weight=common[place])
+    information = np.zeros((number.size, 2, 2))
+    score = np.zeros((number.size, 2))
+    information[place], score[place] = own.information, own.score
+    return Slopes(number, information, score, own.excess, own.envelope, tau_s)

@@ -16,12 +16,11 @@ from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.slopes import Slopes
 from pitchcheck.units import CENTS_PER_LOG
 
-SCATTERS_CENTS = np.geomspace(0.003, 12.0, 18)  # [cent] grid of the partials' own deviations
+SCATTERS_CENTS = np.geomspace(0.003, 12.0, 12)  # [cent] grid of the partials' own deviations
 GLIDE_PRIOR_CENTS = 5.0  # [cent] plucks start 0 to 10 cents sharp
 GLIDE_SHARE = 0.5  # belief, before listening, that there is a glide worth the name
 STIFFNESS_PRIOR = 6e-4  # sd of B before listening; strings lie between 1e-6 and 1.2e-3
 TAIL = 5.0  # degrees of freedom of the deviations: some partials are pulled far off
-PULLS = 3  # rounds of re-weighting the pulled partials
 
 
 @dataclass(frozen=True)
@@ -52,9 +51,12 @@ class Law:
     tau_s: float
     scatter_cents: float
     pull: FloatArray
+    tau_weight: FloatArray
 
 
-def fit_law(slopes: Sequence[Slopes], *, stiffness: float) -> Law:
+def fit_law(
+    slopes: Sequence[Slopes], *, stiffness: float, log_prior: FloatArray, pull: FloatArray | None = None
+) -> Law:
     """Average the law over the scatter of the partials and over the shape of the glide.
 
     Parameters
@@ -63,32 +65,35 @@ def fit_law(slopes: Sequence[Slopes], *, stiffness: float) -> Law:
         The same phases reduced with different glide times.
     stiffness : float
         B of the reference.
+    log_prior : array, shape (slopes,)
+        Belief in each glide time before listening, as a logarithm.
+    pull : array, shape (k,), optional
+        Weight of each partial, from an earlier fit; found here when not given.
     """
-    number = slopes[0].number
-    pull = np.ones(number.size)
-    for _ in range(PULLS):
-        grid = [_grid(s, stiffness=stiffness, pull=pull) for s in slopes]
-        log_weight = np.concatenate([g[0].ravel() for g in grid])
-        weight = np.exp(log_weight - log_weight.max())
-        weight /= weight.sum()
-        mean = np.concatenate([g[1].reshape(-1, 3) for g in grid])
-        variance = np.concatenate([g[2].reshape(-1, 3) for g in grid])
-        centre = weight @ mean
-        spread = np.sqrt(weight @ (variance + (mean - centre) ** 2))
-        shape = np.array([g[0] for g in grid])  # (tau, glide or not, scatter)
-        shape = np.exp(shape - shape.max())
-        scatter = float(np.exp(np.average(np.log(SCATTERS_CENTS), weights=shape.sum(axis=(0, 1)))))
-        best = int(np.argmax(shape.sum(axis=(1, 2))))
-        pull = _pull(slopes[best], centre, stiffness=stiffness, scatter=scatter)
+    if pull is None:
+        pull = robust_pull(slopes[len(slopes) // 2], stiffness=stiffness)
+    grid = [_grid(s, stiffness=stiffness, pull=pull) for s in slopes]
+    log_weight = np.array([g[0] for g in grid]) + log_prior[:, None, None]  # (tau, glide or not, scatter)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    mean = np.array([g[1] for g in grid])
+    variance = np.array([g[2] for g in grid])
+    centre = np.einsum("tgs,tgsi->i", weight, mean)
+    spread = np.sqrt(np.einsum("tgs,tgsi->i", weight, variance + (mean - centre) ** 2))
+    scatter = float(np.exp(np.sum(weight * np.log(SCATTERS_CENTS))))
+    tau_weight = weight.sum(axis=(1, 2))
+    best = slopes[int(np.argmax(tau_weight))]
+    pull = student_pull(best, centre, stiffness=stiffness, scatter=scatter)
     return Law(
         float(centre[0]),
         float(spread[0]),
         float(centre[1]),
         float(spread[1]),
         float(centre[2]),
-        slopes[best].tau_s,
+        best.tau_s,
         scatter,
         pull,
+        tau_weight,
     )
 
 
@@ -134,10 +139,32 @@ def _grid(slopes: Slopes, *, stiffness: float, pull: FloatArray) -> tuple[FloatA
     return log_weight, mean, variance
 
 
-def _pull(slopes: Slopes, centre: FloatArray, *, stiffness: float, scatter: float) -> FloatArray:
+def student_pull(slopes: Slopes, centre: FloatArray, *, stiffness: float, scatter: float) -> FloatArray:
     """Weights of a Student law: partials far off the law count for less."""
     info = slopes.information[:, 0, 0]
     apart = (slopes.score[:, 0] - slopes.information[:, 0, 1] * centre[2]) / info
     apart = apart - centre[0] - stiffness_lever(slopes.number, stiffness=stiffness) * centre[1]
     expected = (scatter / CENTS_PER_LOG) ** 2 + 1 / info
     return np.minimum(1.0, (TAIL + 1) / (TAIL + apart**2 / expected))
+
+
+def robust_pull(slopes: Slopes, *, stiffness: float) -> FloatArray:
+    """First weights, from the median slope through pairs of partials (Theil 1950, Sen 1968), then refined."""
+    info = slopes.information[:, 0, 0]
+    sharp = slopes.score[:, 0] / info
+    lever = stiffness_lever(slopes.number, stiffness=stiffness)
+    if lever.size < 4:
+        return np.ones(lever.size)
+    first, second = np.triu_indices(lever.size, 1)
+    slope = float(np.median((sharp[second] - sharp[first]) / (lever[second] - lever[first])))
+    apart = (sharp - slope * lever - np.median(sharp - slope * lever)) ** 2
+    scale = max(2.2 * float(np.median(apart)), 1e-14)  # median of a squared normal to its mean
+    for _ in range(4):
+        pull = (TAIL + 1) / (TAIL + apart / (scale + 1 / info))
+        weight = pull / (scale + 1 / info)
+        x = lever - np.average(lever, weights=weight)
+        y = sharp - np.average(sharp, weights=weight)
+        slope = np.sum(weight * x * y) / np.sum(weight * x * x)
+        apart = (y - slope * x) ** 2
+        scale = max(2.2 * float(np.median(apart - 1 / info)), 1e-14)
+    return np.asarray(np.minimum(1.0, (TAIL + 1) / (TAIL + apart / (scale + 1 / info))))

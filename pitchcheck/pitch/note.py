@@ -23,19 +23,24 @@ def read_note(clip: Clip, *, expected_hz: float | None = None) -> Reading:
     """Read the pitch of one pluck."""
     start_s, end_s = stretch(clip)
     heard, doubts = hear_stretch(clip.between(start_s, end_s), expected_hz=expected_hz)
+    return reading_of(heard, used_s=(start_s, end_s), doubts=doubts)
+
+
+def reading_of(heard: Heard, *, used_s: tuple[float, float], doubts: tuple[str, ...]) -> Reading:
+    """Put what was heard into a reading."""
     law = heard.law
     signal = float(np.sum(heard.envelope**2) / 2)
-    noise = float(np.sum(heard.tracks.noise) * heard.envelope.shape[1] / 2)
+    noise = float(np.sum(heard.tracks.noise[heard.used]) * heard.envelope.shape[1] / 2)
     return Reading(
-        hz=heard.hz,
+        hz=heard.model.hz,
         sd_cents=law.sharp_sd * CENTS_PER_LOG,
-        stiffness=heard.stiffness,
+        stiffness=heard.model.stiffness,
         stiffness_sd=law.stiffer_sd,
         decay_s=heard.decay_s,
         glide_cents=law.glide * CENTS_PER_LOG,
         snr_db=float(10 * np.log10(signal / noise)),
-        partials=int(heard.tracks.number.size),
-        used_s=(start_s, end_s),
+        partials=int(np.sum(heard.used)),
+        used_s=used_s,
         doubts=doubts,
     )
 

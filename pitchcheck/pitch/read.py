@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from pitchcheck.clip import Clip, FloatArray
 from pitchcheck.pitch.law import Law, fit_law
 from pitchcheck.pitch.slopes import (
+    LINE,
     WEAKEST,
     Slopes,
     envelopes,
@@ -16,64 +18,103 @@ from pitchcheck.pitch.slopes import (
     glide_integral,
     phase_left,
 )
-from pitchcheck.pitch.tracks import Tracks, law_hz, take_tracks
+from pitchcheck.pitch.tracks import Tracks, law_hz, leaked, take_tracks
 
-GLIDE_TIMES = (0.5, 1.0, 2.0)  # glide law's decay time over the note's own
+GLIDE_TIMES = np.geomspace(0.3, 3.0, 5)  # glide law's decay time over the note's own
+TAU_SPREAD = 0.7  # sd of the logarithm of that ratio before listening (ours)
+STRONG = (0.02, 0.02, 0.0, 0.0)  # share of the strongest partial's energy needed, round by round
+FIRST = (4, 12, 99, 99)  # highest partial looked at, round by round
 ROUNDS = 4
+
+
+@dataclass(frozen=True)
+class Model:
+    """A stiff string's note with its glide: f_k(t) = k hz sqrt(1 + B k^2) (1 + glide exp(-2 t / tau))."""
+
+    hz: float
+    stiffness: float
+    glide: float
+    tau_s: float
+
+    def path(self, tracks: Tracks) -> FloatArray:
+        """Phase over the tracks' reference. Shape (k, m). [rad]"""
+        own_hz = law_hz(tracks.number, hz=self.hz, stiffness=self.stiffness)[:, None]
+        bent = own_hz * self.glide * glide_integral(tracks.time_s, tau_s=self.tau_s)
+        return np.asarray(2 * np.pi * ((own_hz - tracks.hz[:, None]) * tracks.time_s + bent))
 
 
 @dataclass(frozen=True)
 class Heard:
     """A stretch of a note, reduced as far as one note can be."""
 
-    tracks: Tracks
-    envelope: FloatArray
+    tracks: Tracks  # all partials fitted
+    used: npt.NDArray[np.bool_]  # those that stand out
+    envelope: FloatArray  # of the used ones
     slopes: tuple[Slopes, ...]
     law: Law
-    hz: float
-    stiffness: float
+    model: Model
     decay_s: float
 
 
 def hear(clip: Clip, *, hz: float, stiffness: float) -> Heard | None:
     """Read a stretch that begins after the attack. None when no partial stands out."""
     tracks = take_tracks(clip, hz=hz, stiffness=stiffness)
-    envelope = envelopes(tracks.z, tracks.noise, tracks.time_s)
+    envelope = envelopes(tracks)
     strength = np.sum(envelope**2, axis=1) / tracks.noise
     order = np.argsort(-strength)
     decay_s = decay_time(tracks, envelope, int(order[0]))
-    model_hz, model_b, glide, tau_s = hz, stiffness, 0.0, decay_s
+    model = Model(hz, stiffness, 0.0, decay_s)
+    own = np.sum(envelope**2, axis=1) > leaked(tracks)
     for turn in range(ROUNDS):
-        last = turn >= ROUNDS - 2
-        few = strength > (WEAKEST if last else max(WEAKEST, 0.02 * strength[order[0]]))
-        if turn == 0:
-            few &= tracks.number <= max(4, tracks.number[order[0]])
+        few = strength > max(WEAKEST, STRONG[turn] * strength[order[0]])
+        few &= own & (tracks.number <= max(FIRST[turn], tracks.number[order[0]]))
         if not few.any():
             return None
         kept = _only(tracks, few)
-        own_hz = law_hz(kept.number, hz=model_hz, stiffness=model_b)
-        path = (
-            2
-            * np.pi
-            * (
-                (own_hz - kept.hz)[:, None] * kept.time_s
-                + own_hz[:, None] * glide * glide_integral(kept.time_s, tau_s=tau_s)
-            )
+        path = model.path(kept)
+        own_hz = law_hz(kept.number, hz=model.hz, stiffness=model.stiffness)
+        phase, stands_out = phase_left(kept, envelope[few], path)
+        clear = stands_out > LINE
+        if not clear.any():
+            return None
+        few[few] = clear
+        kept, phase, own_hz = _only(kept, clear), phase[clear], own_hz[clear]
+        # the model's glide goes back into the phases: another decay time than the one tried may explain it better
+        phase = phase + 2 * np.pi * own_hz[:, None] * model.glide * glide_integral(
+            kept.time_s, tau_s=model.tau_s
         )
-        phase = phase_left(kept, envelope[few], path)
-        if not last:
-            phase = np.unwrap(phase, axis=1)
-        taus = [decay_s * ratio for ratio in GLIDE_TIMES]
-        if glide:
-            # keep the path's glide inside the phases: it may have another time than the one tried
-            phase = phase + 2 * np.pi * own_hz[:, None] * glide * glide_integral(kept.time_s, tau_s=tau_s)
         referred = replace(kept, hz=own_hz)
-        slopes = tuple(fit_slopes(referred, envelope[few], phase, tau_s=tau) for tau in taus)
-        law = fit_law(slopes, stiffness=model_b)
-        model_hz *= 1 + law.sharp
-        model_b = max(0.0, model_b + law.stiffer)
-        glide, tau_s = law.glide, law.tau_s
-    return Heard(referred, envelope[few], slopes, law, model_hz, model_b, decay_s)
+        slopes, law = best_law(
+            referred,
+            envelope[few],
+            phase,
+            stiffness=model.stiffness,
+            decay_s=decay_s,
+            passes=3 if turn == ROUNDS - 1 else 1,
+        )
+        stiff = max(0.0, model.stiffness + law.stiffer)
+        model = Model(model.hz * (1 + law.sharp), stiff, law.glide, law.tau_s)
+    return Heard(tracks, few, envelope[few], slopes, law, model, decay_s)
+
+
+def best_law(
+    tracks: Tracks, envelope: FloatArray, phase: FloatArray, *, stiffness: float, decay_s: float, passes: int
+) -> tuple[tuple[Slopes, ...], Law]:
+    """Fit the law over a grid of glide times, twice finer around the likely ones when they are well known."""
+    taus = decay_s * GLIDE_TIMES
+    pull = None
+    for _ in range(passes):
+        slopes = tuple(fit_slopes(tracks, envelope, phase, tau_s=float(tau)) for tau in taus)
+        belief = -0.5 * (np.log(taus / decay_s) / TAU_SPREAD) ** 2
+        law = fit_law(slopes, stiffness=stiffness, log_prior=belief, pull=pull)
+        pull = law.pull
+        centre = float(law.tau_weight @ np.log(taus))
+        spread = float(np.sqrt(law.tau_weight @ (np.log(taus) - centre) ** 2))
+        gap = float(np.log(taus[1] / taus[0]))
+        if spread > 0.9 * gap:
+            break
+        taus = np.exp(centre + max(spread, 0.25 * gap) * np.linspace(-1.8, 1.8, GLIDE_TIMES.size))
+    return slopes, law
 
 
 def _only(tracks: Tracks, few: np.ndarray) -> Tracks:

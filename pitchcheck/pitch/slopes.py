@@ -15,7 +15,10 @@ from pitchcheck.pitch.tracks import ComplexArray, Tracks
 
 SMOOTH_S = 0.06  # [s] envelopes are smoothed over this half-width
 WEAKEST = 25.0  # energy over noise, summed over a track, below which a partial is not used (14 dB)
-TURNS = 4  # Gauss-Newton steps; the phase is nearly linear by then
+LINE = 20.0  # power over noise of a partial's line below which it is taken for noise (13 dB)
+HELD = 12.0  # energy over noise of a smoothed track below which its phase is no longer followed
+ANGLE = 6.0  # energy over noise of one block above which its angle is taken
+OWN_OFFSET = 0.012  # a partial may lie this far off the model, relative (20 cents)
 
 
 @dataclass(frozen=True)
@@ -44,14 +47,12 @@ class Slopes:
     tau_s: float
 
 
-def envelopes(z: ComplexArray, noise: FloatArray, time_s: FloatArray) -> FloatArray:
-    """Smoothed amplitude of each track, the noise's share taken off."""
-    step_s = time_s[1] - time_s[0]
-    half = int(np.clip(round(SMOOTH_S / step_s), 1, max(1, z.shape[1] // 6)))
-    kernel = np.hanning(2 * half + 3)[1:-1]
-    weight = np.convolve(np.ones(z.shape[1]), kernel, mode="same")
-    power = np.array([np.convolve(row, kernel, mode="same") for row in np.abs(z) ** 2]) / weight
-    return np.sqrt(np.maximum(power - noise[:, None], 0.02 * noise[:, None]))
+def envelopes(tracks: Tracks) -> FloatArray:
+    """Smoothed amplitude of each track, the noise's share taken off. Shape (k, m)."""
+    kernel = _kernel(tracks)
+    weight = np.convolve(np.ones(tracks.z.shape[1]), kernel, mode="same")
+    power = np.array([np.convolve(row, kernel, mode="same") for row in np.abs(tracks.z) ** 2]) / weight
+    return np.asarray(np.sqrt(np.maximum(power - tracks.noise[:, None], 0.02 * tracks.noise[:, None])))
 
 
 def glide_integral(time_s: FloatArray, *, tau_s: float) -> FloatArray:
@@ -59,14 +60,54 @@ def glide_integral(time_s: FloatArray, *, tau_s: float) -> FloatArray:
     return np.asarray((tau_s / 2) * (1 - np.exp(-2 * time_s / tau_s)))
 
 
-def phase_left(tracks: Tracks, envelope: FloatArray, model: FloatArray) -> FloatArray:
-    """Phase of each track over a model's, the weak blocks by their quadrature part. Shape (k, m). [rad]"""
-    turned = tracks.z * np.exp(-1j * model)
+def phase_left(tracks: Tracks, envelope: FloatArray, model: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Phase of each track over a model's, shape (k, m) [rad], and the power of its line over the noise, shape (k,).
+
+    A partial may lie off the model by a frequency of its own, found first as the peak of its spectrum. What is left
+    turns slowly; it is followed on the smoothed track while that stands out, and held after. Single blocks too weak
+    for an angle give the part in quadrature, which is right on average.
+    """
     weight = envelope**2 / tracks.noise[:, None]
-    start = np.angle(np.sum(turned * envelope * weight, axis=1))
-    turned *= np.exp(-1j * start)[:, None]
+    turned = tracks.z * np.exp(-1j * model)
+    line = _own_line(turned * envelope * weight / (1 + weight), step_s=_step(tracks), hz=tracks.hz)
+    path = line[:, None] * (tracks.time_s - tracks.time_s[0])
+    turned = turned * np.exp(-1j * path)
+    power = np.sum(envelope**2, axis=1) * tracks.noise
+    stands_out = np.abs(np.sum(turned * envelope, axis=1)) ** 2 / power
+    kernel = _kernel(tracks)
+    smooth = np.array([np.convolve(row, kernel, mode="same") for row in turned])
+    strong = weight * kernel.sum() ** 2 / np.sum(kernel**2) > HELD
+    turn = np.unwrap(np.angle(smooth), axis=1)
+    last = np.where(strong.all(axis=1), strong.shape[1], np.argmin(strong, axis=1)) - 1
+    held = np.arange(strong.shape[1]) > last[:, None]
+    turn = np.where(held, np.take_along_axis(turn, np.maximum(last, 0)[:, None], axis=1), turn)
+    turned = turned * np.exp(-1j * turn)
     quadrature = np.clip(turned.imag / envelope, -1.5, 1.5)
-    return np.where(weight > 6.0, np.angle(turned), quadrature)
+    return path + turn + np.where(weight > ANGLE, np.angle(turned), quadrature), stands_out
+
+
+def _own_line(track: ComplexArray, *, step_s: float, hz: FloatArray) -> FloatArray:
+    """Angular frequency at which each track's spectrum peaks, near 0. [rad/s]"""
+    length = 1 << int(np.ceil(np.log2(4 * track.shape[1])))
+    spectrum = np.abs(np.fft.fft(track, length, axis=1))
+    turn = 2 * np.pi * np.fft.fftfreq(length, step_s)
+    allowed = np.abs(turn) < 2 * np.pi * np.maximum(OWN_OFFSET * hz[:, None], 1.5 / (step_s * track.shape[1]))
+    best = np.argmax(np.where(allowed, spectrum, 0.0), axis=1)
+    rows = np.arange(track.shape[0])
+    left, centre, right = (spectrum[rows, (best + d) % length] for d in (-1, 0, 1))
+    bend = left - 2 * centre + right
+    shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
+    return np.asarray(turn[best] + np.clip(shift, -0.5, 0.5) * (turn[1] - turn[0]))
+
+
+def _step(tracks: Tracks) -> float:
+    return float(tracks.time_s[1] - tracks.time_s[0])
+
+
+def _kernel(tracks: Tracks) -> FloatArray:
+    count = tracks.time_s.size
+    half = int(np.clip(round(SMOOTH_S / _step(tracks)), 1, max(1, count // 6)))
+    return np.asarray(np.hanning(2 * half + 3)[1:-1])
 
 
 def fit_slopes(

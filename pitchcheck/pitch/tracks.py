@@ -19,6 +19,7 @@ ComplexArray = npt.NDArray[np.complex128]
 PERIODS = 2.0  # periods of the fundamental in a block: partials are then orthogonal (nearly)
 SHORTEST_BLOCK_S = 0.012  # [s] high notes: no need for more blocks than this
 MOST_PARTIALS = 32
+LEAK = 0.01  # amplitude share of a neighbour that a track may catch (measured on synthetic strings)
 HIGHEST_HZ = 7000.0  # [Hz] partials above are weak, short-lived and far off the law
 BELOW_RATE = 0.45  # share of the sampling rate up to which partials are fitted
 
@@ -56,7 +57,12 @@ def law_hz(number: FloatArray, *, hz: float, stiffness: float) -> FloatArray:
     return np.asarray(number * hz * np.sqrt(1 + stiffness * number**2), dtype=float)
 
 
-def take_tracks(clip: Clip, *, hz: float, stiffness: float) -> Tracks:
+def periods_of(hz: float) -> float:
+    """Whole periods in a block for a note of this pitch."""
+    return float(max(PERIODS, np.ceil(SHORTEST_BLOCK_S * hz)))
+
+
+def take_tracks(clip: Clip, *, hz: float, stiffness: float, periods: float | None = None) -> Tracks:
     """Split a note into the tracks of its partials.
 
     Parameters
@@ -65,13 +71,14 @@ def take_tracks(clip: Clip, *, hz: float, stiffness: float) -> Tracks:
         The stretch to read; at least three blocks long.
     hz, stiffness : float
         Reference law, right to about 1 %.
+    periods : float, optional
+        Periods in a block; chosen by the pitch when not given.
     """
     highest = min(HIGHEST_HZ, BELOW_RATE * clip.rate_hz)
     number = np.arange(1.0, MOST_PARTIALS + 1)
     partial_hz = law_hz(number, hz=hz, stiffness=stiffness)
     number, partial_hz = number[partial_hz < highest], partial_hz[partial_hz < highest]
-    periods = max(PERIODS, np.ceil(SHORTEST_BLOCK_S * hz))
-    block = round(periods * clip.rate_hz / hz)
+    block = round((periods or periods_of(hz)) * clip.rate_hz / hz)
     count = clip.samples.size // block
     samples = clip.samples[: count * block].reshape(count, block)
     within_s = (np.arange(block) - (block - 1) / 2) / clip.rate_hz
@@ -84,6 +91,14 @@ def take_tracks(clip: Clip, *, hz: float, stiffness: float) -> Tracks:
     turn = np.exp(-2j * np.pi * np.outer(partial_hz, centre_s - centre_s[0]))
     z = (solved[:k] + 1j * solved[k : 2 * k]) * turn
     return Tracks(number, partial_hz, z, track_noise(z), centre_s, stiffness)
+
+
+def leaked(tracks: Tracks) -> FloatArray:
+    """Energy that each track may have caught from the others: they are not quite steady within a block."""
+    energy = np.sum(np.abs(tracks.z) ** 2, axis=1)
+    apart = np.abs(tracks.number[:, None] - tracks.number)
+    share = np.where(apart > 0, (LEAK / np.maximum(apart, 1)) ** 2, 0.0)
+    return np.asarray(share @ energy)
 
 
 def track_noise(z: ComplexArray) -> FloatArray:
