@@ -1,0 +1,103 @@
+"""Instruments with planted measures and no noise, for tests that know what the fit must find.
+
+Conventions: everything that is not planted lies at the centre of its prior, and every hand is still; so what the
+fit finds may differ from what was planted only by the pull of its priors.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pitchcheck.fit import priors
+from pitchcheck.instrument import Instrument, Job, Length
+from pitchcheck.physics.materials import Make, string_constants
+from pitchcheck.protocol import Thoroughness, survey_positions
+from pitchcheck.session.presets import get_preset
+from pitchcheck.simulate.instrument import InstrumentTruth, string_truth
+from pitchcheck.simulate.player import Hand, play
+from pitchcheck.takes import Position, Take
+from pitchcheck.units import CENTS_PER_OCTAVE
+
+READING_CENTS = 0.15  # [cent] stated with every reading, though no noise was added
+ACTION_GAUGE_MM = 0.15
+STILL = Hand(
+    force_n=math.exp(priors.LOG_FORCE_N["guitar"][0]),
+    force_sd=0.0,
+    force_at_12=priors.FORCE_AT_12,
+    behind_mm=priors.FINGER_BEHIND_MM,
+    pad_mm=priors.FINGER_PAD_MM,
+    rod_half_mm=priors.ROD_HALF_MM[0],
+    rod_sd_mm=0.0,
+    side_sd_mm=0.0,
+    slide_sd=0.0,
+    space_slide=(math.exp(priors.FIRST_SPACE_SHIFT), 1.0, 1.0, 1.0),
+    drift_cents=0.0,
+)
+SIX = (0.10, 0.55, 0.30, 0.80, 0.45, 0.65)  # [mm] slots of a six-string, string 1 first
+
+
+def job_of(kind: str = "electric") -> Job:
+    """The preset's strings, with the action gauged."""
+    preset = get_preset(kind)
+    action, _ = priors.ACTION_MM["polymer" if "nylon" in preset.strings[0].material else "steel"]
+    gauge = Length(action, ACTION_GAUGE_MM)
+    return Job(Instrument(kind, preset.scale_mm, preset.strings, action_12=gauge))
+
+
+def truth_of(
+    job: Job, heights_mm: Sequence[float], *, stretch: dict[int, float] | None = None
+) -> InstrumentTruth:
+    """An instrument at the centre of all priors but for its slots, and its stretch multiplied where asked."""
+    instrument = job.instrument
+    strings = []
+    for spec, height in zip(instrument.strings, heights_mm, strict=True):
+        one = string_truth(instrument, spec.number, slot_height_mm=height, tail_mm=priors.TAIL_MM[0])
+        make: Make = string_constants(spec, scale_mm=instrument.scale_mm).make
+        more = (stretch or {}).get(spec.number, 1.0)
+        strings.append(replace(one, saddle_mm=priors.SADDLE_MM[make][0], stretch=one.stretch * more))
+    return InstrumentTruth(
+        scale_mm=instrument.scale_mm,
+        strings=tuple(strings),
+        fret_height_mm=math.exp(priors.LOG_FRET_HEIGHT[0]),
+        fret_error_mm=(0.0, 0.0, 0.0, 0.0),
+        nut_offset_mm=0.0,
+        relief_mm=priors.RELIEF_MM[0],
+        break_rad=priors.BREAK_RAD[0],
+    )
+
+
+def heard(
+    truth: InstrumentTruth,
+    *,
+    protocol: Thoroughness = Thoroughness.FULL,
+    positions: Sequence[Position] | None = None,
+    sd_cents: float = READING_CENTS,
+    hand: Hand = STILL,
+) -> tuple[Take, ...]:
+    """The takes of a protocol (or of any places), played and read without noise."""
+    if positions is None:
+        positions = survey_positions([s.number for s in truth.strings], thoroughness=protocol)
+    played = play(np.random.default_rng(0), truth=truth, hand=hand, positions=positions)
+    return tuple(
+        Take(row, None, note.position, note.hz, sd_cents, float(row))
+        for row, note in enumerate(played, start=1)
+    )
+
+
+def shifted(takes: Sequence[Take], row: int, cents: float) -> tuple[Take, ...]:
+    """The same takes, one of them off by some cents."""
+    return tuple(_moved(take, cents) if take.row == row else take for take in takes)
+
+
+def transposed(takes: Sequence[Take], cents: float) -> tuple[Take, ...]:
+    """The same takes, all off by as much."""
+    return tuple(_moved(take, cents) for take in takes)
+
+
+def _moved(take: Take, cents: float) -> Take:
+    assert take.hz is not None
+    return replace(take, hz=take.hz * 2 ** (cents / CENTS_PER_OCTAVE))
