@@ -45,6 +45,11 @@ class At(IntEnum):
 
 STEP = np.array([0.01, 0.02, 0.05, 0.05, 0.02, 0.01, *[0.005] * 4, 0.01, 0.01, 0.02, 0.03, 0.05, 0.05, 0.1])
 """Step of each coordinate for the difference quotient, small against its prior width."""
+# A note answers the force about with its square, so a hand's scatter shifts the mean note and skews it: three
+# touches stand for the scatter (Gauss-Hermite quadrature, Abramowitz and Stegun 25.4.46, n = 3).
+TOUCH_STEP = priors.LOG_FORCE_SCATTER * np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0])
+TOUCH_WEIGHT = np.array([1.0, 4.0, 1.0]) / 6.0
+NARROW_FRET = 9  # from here on spaces are narrower than a fingertip with room behind it
 LEAST_ROD_HALF_MM = 0.05  # [mm] the rod has two edges
 
 
@@ -80,12 +85,23 @@ def evaluate(kind: Kind, scale_mm: FloatArray, coordinates: FloatArray) -> Float
     Returns
     -------
     array, shape (m,)
-        Error in cents of a note, the reading of a gauge in mm, or ln(lambda / mm) from the overtones.
+        Error in cents of a note (a fretted one: mean over a hand's touches), the reading of a gauge in mm,
+        or ln(lambda / mm) from the overtones.
     """
     u = coordinates
     if kind.overtones:
         return u[:, At.LOG_BEND]
-    setup = Setup(
+    setup = _setup(scale_mm, u)
+    if kind.gauge is not None:
+        return gauge_mm(setup, what=kind.gauge)
+    if kind.stop is Stop.FRET:
+        return _touched(kind, setup, u) @ TOUCH_WEIGHT
+    return _stopped(kind, setup, u, u[:, At.LOG_FORCE]) + u[:, At.OFFSET_CENTS]
+
+
+def _setup(scale_mm: FloatArray, u: FloatArray) -> Setup:
+    """Geometry and string from coordinates."""
+    return Setup(
         scale_mm=scale_mm,
         slot_height_mm=u[:, At.SLOT_HEIGHT],
         nut_offset_mm=u[:, At.NUT_OFFSET],
@@ -98,19 +114,25 @@ def evaluate(kind: Kind, scale_mm: FloatArray, coordinates: FloatArray) -> Float
         stretch=np.exp(u[:, At.LOG_STRETCH]),
         bend_mm=np.exp(u[:, At.LOG_BEND]),
     )
-    if kind.gauge is not None:
-        return gauge_mm(setup, what=kind.gauge)
+
+
+def _touched(kind: Kind, setup: Setup, u: FloatArray) -> FloatArray:
+    """Error of a fretted note at the three touches that stand for a hand's scatter, shape (m, 3). [cent]"""
+    return np.stack([_stopped(kind, setup, u, u[:, At.LOG_FORCE] + step) for step in TOUCH_STEP], axis=1)
+
+
+def _stopped(kind: Kind, setup: Setup, u: FloatArray, log_force: FloatArray) -> FloatArray:
+    """Error of one stopped note. [cent]"""
     assert kind.stop is not None
-    width = np.ones_like(scale_mm)
+    width = np.ones_like(setup.scale_mm)
     touch = Touch(
-        force=np.exp(u[:, At.LOG_FORCE]) * (priors.FORCE_AT_12 if kind.fret >= 9 else 1.0),
+        force=np.exp(log_force) * (priors.FORCE_AT_12 if kind.fret >= NARROW_FRET else 1.0),
         behind_mm=priors.FINGER_BEHIND_MM * width,
         pad_mm=priors.FINGER_PAD_MM * width,
         rod_half_mm=np.maximum(u[:, At.ROD_HALF], LEAST_ROD_HALF_MM),
         rod_mm=u[:, At.ROD_PLACE],
     )
-    cents = stop_cents(setup, touch, stop=kind.stop, fret=kind.fret, capo=kind.capo)
-    return cents + (u[:, At.OFFSET_CENTS] if kind.stop is Stop.PRESS else 0.0)
+    return stop_cents(setup, touch, stop=kind.stop, fret=kind.fret, capo=kind.capo)
 
 
 def predict(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:
@@ -119,6 +141,18 @@ def predict(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:
     for kind, index in _by_kind(cases).items():
         scale = np.array([cases[i].scale_mm for i in index])
         out[index] = evaluate(kind, scale, coordinates[index])
+    return out
+
+
+def touch_variance(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:
+    """Variance of every case, shape (c,), from note to note of a hand; 0 but for fretted notes. [cent^2]"""
+    out = np.zeros(len(cases))
+    for kind, index in _by_kind(cases).items():
+        if kind.stop is Stop.FRET:
+            u = coordinates[index]
+            setup = _setup(np.array([cases[i].scale_mm for i in index]), u)
+            cents = _touched(kind, setup, u)
+            out[index] = cents**2 @ TOUCH_WEIGHT - (cents @ TOUCH_WEIGHT) ** 2
     return out
 
 

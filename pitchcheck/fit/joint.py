@@ -57,9 +57,10 @@ class Joint:
         own = build_unknowns(instrument, wanted)
         known = dict(zip(self.names, self.z, strict=True))
         mine = np.array([known.get(name, 0.0) for name in own.names])
-        _, slope = linearise(own.cases, own.coordinates(mine))
+        coordinates = own.coordinates(mine)
+        _, slope = linearise(own.cases, coordinates)
         local = np.einsum("ca,can->cn", slope, own.spread)
-        noise = hand_variance(own, slope) + reading_cents**2
+        noise = hand_variance(own, slope, coordinates) + reading_cents**2
         covariance = self._over(own.names)
         rows = np.zeros((len(instrument.strings), len(own.names)))
         for i, spec in enumerate(instrument.strings):

@@ -45,8 +45,8 @@ SPACE_FACTOR_ERROR = 0.010
 # relative; the cause is not known (docs/decisions/0006).
 FIRST_SPACE_SHIFT = -0.010
 PRESS_OFFSET_CENTS = (0.0, 0.1)  # what a press adds whatever the string is made of; our choice
-LOG_FORCE_N = {"guitar": (math.log(8.0), 0.4), "bass": (math.log(14.0), 0.4)}  # fretting force; from memory
-LOG_FORCE_SCATTER = 0.35  # from note to note
+LOG_FORCE_N = {"guitar": (math.log(6.5), 0.3), "bass": (math.log(13.0), 0.3)}  # fretting force; from memory
+LOG_FORCE_SCATTER = 0.38  # from note to note
 FORCE_AT_12 = 1.35  # the fingertip lies nearer the fret where spaces are narrow: as if it pushed harder
 FINGER_BEHIND_MM = 9.0  # middle of the fingertip behind the fret; our choice
 FINGER_PAD_MM = 8.0  # its width; our choice

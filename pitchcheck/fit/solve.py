@@ -13,7 +13,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from pitchcheck.fit import priors
-from pitchcheck.fit.cases import At, linearise, predict
+from pitchcheck.fit.cases import At, linearise, predict, touch_variance
 from pitchcheck.fit.unknowns import Unknowns
 from pitchcheck.takes import Stop
 from pitchcheck.types import FloatArray
@@ -80,10 +80,11 @@ def solve(unknowns: Unknowns, data: Data, *, start: FloatArray | None = None) ->
     weight = np.ones(data.value.size)
     settled = False
     for _ in range(MOST_STEPS):
-        value, slope = linearise(unknowns.cases, unknowns.coordinates(z))
+        coordinates = unknowns.coordinates(z)
+        value, slope = linearise(unknowns.cases, coordinates)
         jacobian = np.einsum("ca,can->cn", slope, unknowns.spread)[data.case]
         expected = value[data.case]
-        hand = hand_variance(unknowns, slope)[data.case]
+        hand = hand_variance(unknowns, slope, coordinates)[data.case]
         residual = data.value - expected
         total = np.diag(data.covariance) + hand
         weight = np.where(data.robust, np.minimum(1.0, (DEGREES + 1) / (DEGREES + residual**2 / total)), 1.0)
@@ -125,16 +126,15 @@ def _step_size(unknowns: Unknowns, data: Data, z: FloatArray, step: FloatArray, 
     return size
 
 
-def hand_variance(unknowns: Unknowns, slope: FloatArray) -> FloatArray:
+def hand_variance(unknowns: Unknowns, slope: FloatArray, coordinates: FloatArray) -> FloatArray:
     """Variance that hand and model add to each case: rod place, friction, touch, what the model leaves out.
 
     Touch is noise and no unknown of its own: the most likely touches of single notes would pull the shared
     unknowns to where notes answer the finger most (docs/decisions/0005).
     """
     press = np.array([c.kind.stop is Stop.PRESS for c in unknowns.cases])
-    fret = np.array([c.kind.stop is Stop.FRET for c in unknowns.cases])
     note = np.array([c.kind.stop is not None for c in unknowns.cases])
     rod = slope[:, At.ROD_PLACE] * priors.ROD_PLACE_MM
     friction = slope[:, At.LOG_STRETCH] * priors.PRESS_SCATTER
-    touch = slope[:, At.LOG_FORCE] * priors.LOG_FORCE_SCATTER
-    return np.where(note, priors.MODEL_CENTS**2, 0.0) + np.where(press, rod**2 + friction**2, fret * touch**2)
+    touch = touch_variance(unknowns.cases, coordinates)
+    return np.where(note, priors.MODEL_CENTS**2, 0.0) + np.where(press, rod**2 + friction**2, touch)
