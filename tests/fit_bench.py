@@ -1,7 +1,7 @@
 """Fits instruments whose truth is known and keeps the score: for the tests of the fit and for the bench.
 
-Conventions: mm. The instruments of the fixtures come from independent code and carry no reading noise; it is added
-here, from the generator passed in.
+Conventions: mm. The instruments of the fixtures come from independent code and carry no reading noise; it is
+added here, from the generator passed in.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """Instruments with planted measures and no noise, for tests that know what the fit must find.
 
-Conventions: everything that is not planted lies at the centre of its prior, and every hand is still; so what the
-fit finds may differ from what was planted only by the pull of its priors.
+Conventions: everything that is not planted lies at the centre of its prior, presses are all alike, and a
+fretted note is the mean over a hand's touches; so what the fit finds may differ from what was planted only by
+the pull of its priors.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from pitchcheck.units import CENTS_PER_OCTAVE
 
 READING_CENTS = 0.15  # [cent] stated with every reading, though no noise was added
 ACTION_GAUGE_MM = 0.15
+TOUCHES = 5  # nodes of the mean over touches
 STILL = Hand(
     force_n=math.exp(priors.LOG_FORCE_N["guitar"][0]),
     force_sd=0.0,
@@ -37,6 +39,7 @@ STILL = Hand(
     space_slide=(math.exp(priors.FIRST_SPACE_SHIFT), 1.0, 1.0, 1.0),
     drift_cents=0.0,
 )
+BASS = replace(STILL, force_n=math.exp(priors.LOG_FORCE_N["bass"][0]))
 SIX = (0.10, 0.55, 0.30, 0.80, 0.45, 0.65)  # [mm] slots of a six-string, string 1 first
 
 

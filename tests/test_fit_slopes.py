@@ -11,8 +11,8 @@ from pitchcheck.instrument import Gauge
 from pitchcheck.takes import Stop
 from support_planted import job_of
 
-# A forward quotient is off by half a step times the curvature. Worst is the slot of a press on a string of stretch 400:
-# 20 cents/mm^2 x 0.01 mm / 2 = 0.1 cent/mm beside 40; and what moves little is held in its own prior widths below.
+# A forward quotient is off by half a step times the curvature. Worst is the slot of a press on a string of
+# stretch 400: 20 cents/mm^2 x 0.01 mm / 2 = 0.1 cent/mm beside 40; what moves little is held in prior widths.
 SLOPE_REL = 0.03
 SLOPE_CENTS = 0.05  # [cent] per prior sd of the unknown
 SLOPE_MM = 1e-3  # [mm] the same, gauges
