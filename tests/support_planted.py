@@ -27,7 +27,6 @@ READING_CENTS = 0.15  # [cent] stated with every reading, though no noise was ad
 ACTION_GAUGE_MM = 0.15
 TOUCHES = 5  # nodes of the mean over touches
 STILL = Hand(
-    force_n=math.exp(priors.LOG_FORCE_N["guitar"][0]),
     force_sd=0.0,
     force_at_12=priors.FORCE_AT_12,
     behind_mm=priors.FINGER_BEHIND_MM,
@@ -39,7 +38,6 @@ STILL = Hand(
     space_slide=(math.exp(priors.FIRST_SPACE_SHIFT), 1.0, 1.0, 1.0),
     drift_cents=0.0,
 )
-BASS = replace(STILL, force_n=math.exp(priors.LOG_FORCE_N["bass"][0]))
 SIX = (0.10, 0.55, 0.30, 0.80, 0.45, 0.65)  # [mm] slots of a six-string, string 1 first
 
 
@@ -78,17 +76,31 @@ def heard(
     *,
     protocol: Thoroughness = Thoroughness.FULL,
     positions: Sequence[Position] | None = None,
-    sd_cents: float = READING_CENTS,
-    hand: Hand = STILL,
 ) -> tuple[Take, ...]:
     """The takes of a protocol (or of any places), played and read without noise."""
     if positions is None:
         positions = survey_positions([s.number for s in truth.strings], thoroughness=protocol)
-    played = play(np.random.default_rng(0), truth=truth, hand=hand, positions=positions)
+    places = list(positions)
+    logs = np.zeros(len(places))
+    for string in dict.fromkeys(place.string for place in places):
+        own = [i for i, place in enumerate(places) if place.string == string]
+        logs[own] = _mean_log_hz(truth, [places[i] for i in own])
     return tuple(
-        Take(row, None, note.position, note.hz, sd_cents, float(row))
-        for row, note in enumerate(played, start=1)
+        Take(row, None, place, math.exp(log), READING_CENTS, float(row))
+        for row, (place, log) in enumerate(zip(places, logs, strict=True), start=1)
     )
+
+
+def _mean_log_hz(truth: InstrumentTruth, places: list[Position]) -> np.ndarray:
+    """Logarithm of the pitch of one string's notes, the mean over the touches of a usual hand."""
+    touches, weights = np.polynomial.hermite_e.hermegauss(TOUCHES)
+    usual = priors.log_force(truth.string(places[0].string).tension_n)
+    logs = np.zeros(len(places))
+    for touch, weight in zip(touches, weights / weights.sum(), strict=True):
+        own = replace(STILL, force_n=math.exp(usual + priors.LOG_FORCE_SCATTER * touch))
+        played = play(np.random.default_rng(0), truth=truth, hand=own, positions=places)
+        logs += weight * np.log([note.hz for note in played])
+    return logs
 
 
 def shifted(takes: Sequence[Take], row: int, cents: float) -> tuple[Take, ...]:

@@ -14,13 +14,15 @@ from pitchcheck.fit.gauge_list import gauge_list
 from pitchcheck.fit.heights import height_beliefs
 from pitchcheck.fit.joint import Joint
 from pitchcheck.fit.meter import question_gauges
+from pitchcheck.fit.modes import weigh_modes
 from pitchcheck.fit.neck import neck_curves
 from pitchcheck.fit.problem import Problem, pose
 from pitchcheck.fit.result import Fit, Residual, StringFit
-from pitchcheck.fit.solve import Solution, solve
+from pitchcheck.fit.solve import Data, Solution, solve
 from pitchcheck.fit.unknowns import Unknowns
 from pitchcheck.instrument import Job
 from pitchcheck.survey import Survey, first_fret_cents
+from pitchcheck.types import FloatArray
 
 
 def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None = None) -> Fit:
@@ -42,12 +44,12 @@ def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | Non
         One StringFit for every string with a usable stopped take or a gauge reading of its own.
     """
     problem = pose(job, survey, before=before)
-    ear = solve(problem.unknowns, problem.data)
+    ear = _solve(problem, problem.data)
     gauges = gauge_list(job)
     held = question_gauges(gauges, problem, ear)
     solution = ear
     if gauges:
-        solution = solve(problem.unknowns, problem.with_gauges(gauges, held), start=ear.z)
+        solution = _solve(problem, problem.with_gauges(gauges, held), start=ear.z)
     heights = height_beliefs(job.instrument, problem, solution)
     necks = neck_curves(job, problem.unknowns, solution.z)
     strings = tuple(
@@ -78,6 +80,11 @@ def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | Non
         notes=words.fit_notes(job, problem, solution, held),
         joint=Joint(problem.unknowns.names, solution.z, solution.covariance),
     )
+
+
+def _solve(problem: Problem, data: Data, *, start: FloatArray | None = None) -> Solution:
+    """Most likely unknowns, and the other ways to read takes that contradict one another."""
+    return weigh_modes(problem.unknowns, data, solve(problem.unknowns, data, start=start))
 
 
 def _belief(problem: Problem, solution: Solution, number: int, at: At) -> Belief:

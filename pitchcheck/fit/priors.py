@@ -44,12 +44,19 @@ SPACE_FACTOR_ERROR = 0.010
 # An independent finite-element string answers a press beside the nut by so much less than the spline,
 # relative; the cause is not known (docs/decisions/0006).
 FIRST_SPACE_SHIFT = -0.010
-PRESS_OFFSET_CENTS = (0.0, 0.1)  # what a press adds whatever the string is made of; our choice
-LOG_FORCE_N = {"guitar": (math.log(6.5), 0.3), "bass": (math.log(13.0), 0.3)}  # fretting force; from memory
-LOG_FORCE_SCATTER = 0.38  # from note to note
+PRESS_OFFSET_CENTS = (0.0, 0.2)  # what a press adds whatever the string is made of; our choice
+# Fretting force: a usual hand presses with 6 N (from memory), harder on strings above 75 N (simulation).
+LOG_FORCE_N = (math.log(6.2), 0.3)
+FORCE_RISES_FROM_N = 75.0
+FORCE_POWER = 0.7
+LOG_FORCE_SCATTER = 0.32  # from note to note
 FORCE_AT_12 = 1.35  # the fingertip lies nearer the fret where spaces are narrow: as if it pushed harder
 FINGER_BEHIND_MM = 9.0  # middle of the fingertip behind the fret; our choice
 FINGER_PAD_MM = 8.0  # its width; our choice
-BASS_TENSION_N = 130.0  # strings tighter than this are fretted with a bass player's force; our choice
 MODEL_CENTS = 0.10  # what the model leaves out; our choice
 """All of it is checked by the coverage of the intervals on independent instruments (docs/accuracy.md)."""
+
+
+def log_force(tension_n: float) -> float:
+    """Logarithm of the usual fretting force on a string of some tension, in newtons."""
+    return LOG_FORCE_N[0] + FORCE_POWER * max(0.0, math.log(tension_n / FORCE_RISES_FROM_N))

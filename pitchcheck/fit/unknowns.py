@@ -183,7 +183,5 @@ def _force(links: _Links, index: int, constants: StringConstants, item: Wanted) 
     if item.force_n is not None:
         links.put(index, At.LOG_FORCE, math.log(item.force_n / constants.tension_n))
         return
-    hand = "bass" if constants.tension_n > priors.BASS_TENSION_N else "guitar"
-    mean, sd = priors.LOG_FORCE_N[hand]
-    links.put(index, At.LOG_FORCE, mean - math.log(constants.tension_n))
-    links.link(index, At.LOG_FORCE, "force", sd)
+    links.put(index, At.LOG_FORCE, priors.log_force(constants.tension_n) - math.log(constants.tension_n))
+    links.link(index, At.LOG_FORCE, "force", priors.LOG_FORCE_N[1])

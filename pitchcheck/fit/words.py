@@ -28,7 +28,7 @@ def touch_belief(instrument: Instrument, problem: Problem, solution: Solution) -
     column = problem.unknowns.names.index("force") if "force" in problem.unknowns.names else None
     tensions = [string_constants(s, scale_mm=instrument.scale_mm).tension_n for s in instrument.strings]
     tension = float(np.median(tensions))
-    mean, sd = priors.LOG_FORCE_N["bass" if tension > priors.BASS_TENSION_N else "guitar"]
+    mean, sd = priors.log_force(tension), priors.LOG_FORCE_N[1]
     space = fret_place(instrument.scale_mm, 1)
     lever = priors.FINGER_BEHIND_MM * (space - priors.FINGER_BEHIND_MM) / space
     if column is not None:
