@@ -6,6 +6,7 @@ shares of the peaks' compressed amplitudes, 0 to 1.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,8 @@ PARTIALS = 40  # highest partial matched
 LOOSE = 0.008  # relative distance at which a peak still belongs to a partial (14 cents)
 STIFFEST = 4e-3  # greatest B followed; a bass B string stopped at fret 21 reaches 3.5e-3 (Kemp 2020)
 COMPRESS = 0.5  # exponent of the amplitudes: loud partials count, but do not decide alone
-OCTAVE_GIVE = 0.92  # a higher note wins when it explains this share of what its sub-octave explains
+TRIED = 20  # candidates followed up
+ASTRAY = 0.06  # relative distance from the first guess at which a fit has gone astray
 
 
 @dataclass(frozen=True)
@@ -58,27 +60,27 @@ def match_series(peaks: Peaks, hz: float) -> Series:
     squares: list[float] = []
     strength: list[float] = []
     first, stiffness = hz, 0.0
-    expected_weight = 0.0
     missing = 0
+    hz_list, free = peaks.hz.tolist(), peaks.hz.copy()
+    favour = 0.02 * weight / weight.max()  # of two peaks near by, the stronger
     for k in range(1, PARTIALS + 1):
-        predicted = k * first * np.sqrt(1 + stiffness * k * k)
-        if predicted > peaks.hz[-1] * 1.03 or missing > 8:
+        predicted = k * first * math.sqrt(1 + stiffness * k * k)
+        if predicted > hz_list[-1] * 1.03 or missing > 8:
             break
         # before the stiffness is known a partial may lie sharp by what a stiff string could do since the last
         loose = predicted * (LOOSE if len(numbers) > 2 else 0.02) + 0.5 * peaks.width_hz
         loose = min(loose, 0.35 * first)
-        distance = np.abs(peaks.hz - predicted)
-        distance[matched] = np.inf
-        nearest = int(np.argmin(distance - 0.02 * predicted * weight / weight.max()))
+        distance = np.abs(free - predicted)
+        nearest = int((distance - predicted * favour).argmin())
         if distance[nearest] > loose:
             missing += 1
             continue
         missing = 0
         matched[nearest] = True
+        free[nearest] = 1e9
         numbers.append(k)
-        squares.append((peaks.hz[nearest] / k) ** 2)
+        squares.append((hz_list[nearest] / k) ** 2)
         strength.append(float(weight[nearest]))
-        expected_weight += float(weight[nearest])
         first, stiffness = _line(numbers, squares, strength, guess=hz)
     return Series(first, stiffness, float(weight[matched].sum() / weight.sum()), matched)
 
@@ -86,18 +88,25 @@ def match_series(peaks: Peaks, hz: float) -> Series:
 def _line(
     numbers: list[int], squares: list[float], strength: list[float], *, guess: float
 ) -> tuple[float, float]:
-    """Fit (f_k / k)^2 = f^2 (1 + B k^2), a straight line in k^2."""
-    k2 = np.array(numbers, dtype=float) ** 2
-    y = np.array(squares)
-    w = np.array(strength) * k2  # the relative error of a peak falls as 1/k
-    mean_k2, mean_y = np.average(k2, weights=w), np.average(y, weights=w)
-    spread = float(np.sum(w * (k2 - mean_k2) ** 2))
+    """Fit (f_k / k)^2 = f^2 (1 + B k^2), a straight line in k^2; weights grow with k^2, as 1/k is a peak's error."""
+    total = mean_k2 = mean_y = 0.0
+    for k, y, w in zip(numbers, squares, strength, strict=True):
+        weight = w * k * k
+        total += weight
+        mean_k2 += weight * k * k
+        mean_y += weight * y
+    mean_k2, mean_y = mean_k2 / total, mean_y / total
+    spread = slope = 0.0
+    for k, y, w in zip(numbers, squares, strength, strict=True):
+        away = k * k - mean_k2
+        spread += w * k * k * away * away
+        slope += w * k * k * away * (y - mean_y)
     if len(numbers) < 3 or spread == 0:
-        return float(np.sqrt(mean_y)), 0.0
-    slope = float(np.sum(w * (k2 - mean_k2) * (y - mean_y)) / spread)
-    stiffness = float(np.clip(slope / max(mean_y - slope * mean_k2, 1e-9), 0.0, STIFFEST))
-    first = float(np.sqrt(mean_y / (1 + stiffness * mean_k2)))
-    if abs(first / guess - 1) > 0.06:
+        return math.sqrt(mean_y), 0.0
+    slope /= spread
+    stiffness = min(max(slope / max(mean_y - slope * mean_k2, 1e-9), 0.0), STIFFEST)
+    first = math.sqrt(mean_y / (1 + stiffness * mean_k2))
+    if abs(first / guess - 1) > ASTRAY:
         return guess, 0.0
     return first, stiffness
 
@@ -115,6 +124,25 @@ def candidates(peaks: Peaks) -> FloatArray:
     return np.asarray(notes[keep])
 
 
+def promising(peaks: Peaks, notes: FloatArray) -> FloatArray:
+    """Candidates near whose partials more of the peaks lie than chance would put there, the best of them. [Hz]"""
+    if notes.size <= TRIED:
+        return notes
+    weight = peaks.amplitude**COMPRESS
+    best = np.zeros(notes.size)
+    for stiffness in (0.0, 1e-4, 6e-4):
+        rough = peaks.hz / notes[:, None]
+        number = np.round(rough / np.sqrt(1 + stiffness * rough**2)).clip(1)
+        away = np.abs(rough / (number * np.sqrt(1 + stiffness * number**2)) - 1)
+        loose = 1.5 * LOOSE + 0.5 * peaks.width_hz / peaks.hz
+        chance = np.minimum(2 * loose * number, 0.9)
+        hit = ((away < loose) - chance) / (1 - chance)
+        hits = away < loose
+        filled = hits.sum(axis=1) / np.maximum(np.max(np.where(hits, number, 1.0), axis=1), 3.0)
+        best = np.maximum(best, (np.maximum(hit, -0.3) @ weight) * np.sqrt(np.minimum(filled, 1.0)))
+    return np.asarray(notes[np.argsort(-best)[:TRIED]])
+
+
 def find_series(peaks: Peaks) -> tuple[Series, ...]:
     """Series that explain the peaks, best first; the first is the note.
 
@@ -125,7 +153,7 @@ def find_series(peaks: Peaks) -> tuple[Series, ...]:
     """
     if peaks.hz.size == 0:
         return ()
-    all_series = [match_series(peaks, hz) for hz in candidates(peaks)]
+    all_series = [match_series(peaks, hz) for hz in promising(peaks, candidates(peaks))]
     if not all_series:
         return ()
     best = max(series.score for series in all_series)

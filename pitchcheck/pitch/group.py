@@ -13,15 +13,27 @@ import numpy as np
 
 from pitchcheck.clip import Clip, FloatArray
 from pitchcheck.errors import BadValue
+from pitchcheck.pitch.align import align
+from pitchcheck.pitch.law import finer
 from pitchcheck.pitch.note import hear_stretch, reading_of, stretch
-from pitchcheck.pitch.read import GLIDE_TIMES, TAU_SPREAD, Heard
+from pitchcheck.pitch.read import GLIDE_TIMES, PASSES, TAU_SPREAD, Heard
 from pitchcheck.pitch.reading import Reading, Unreadable
-from pitchcheck.pitch.shared import fit_differences, own_variances
-from pitchcheck.pitch.slopes import LINE, Slopes, envelopes, fit_slopes, glide_integral, phase_left
+from pitchcheck.pitch.shared import (
+    GLIDES_CENTS,
+    Trial,
+    first_pull,
+    fit_differences,
+    own_variances,
+)
+from pitchcheck.pitch.slopes import LINE, envelopes, glide_integral, phase_left
 from pitchcheck.pitch.tracks import Tracks, leaked, periods_of, take_tracks
 from pitchcheck.units import CENTS_PER_LOG
 
 SHORT = 0.5  # a take ringing for less than this share of the typical number of periods is read alone
+
+# belief that each take's glide as read alone is needed, as a logarithm: it spends a size and a time for every take
+# where one shared time serves (a size and a time known to 1 in 1000 each cost about 7)
+OWN_GLIDES = -15.0
 
 
 @dataclass(frozen=True)
@@ -92,28 +104,26 @@ def _together(members: list[_Member]) -> list[Reading]:
     periods = min(m.periods for m in members)
     block = max(periods_of(f) for f in hz)
     decay = float(np.median([m.heard.decay_s * m.heard.model.hz for m in members]))
-    tracks, phases = zip(*(_track(m, periods=periods, block=block) for m in members), strict=True)
-    steps = min(t.time_s.size for t in tracks)
-    number = np.unique(np.concatenate([t.number for t in tracks]))
-    best = np.array([_on(number, t, _weights(t)[:, :steps]) for t in tracks])
-    heard = best.sum(axis=2) > 0
-    count = heard.sum(axis=0)
-    number, best, heard, count = (
-        a[..., count > 1, :] if a.ndim == 3 else a[..., count > 1] for a in (number, best, heard, count)
-    )
-    if number.size == 0:
+    tracked = [_track(m, periods=periods, block=block) for m in members]
+    aligned = align([t for t, _, _ in tracked], [[p for _, p, _ in tracked], [p for _, _, p in tracked]])
+    if aligned is None:
         return [m.reading for m in members]
-    inverse = np.where(heard[..., None], 1 / np.maximum(best, 1e-9), 0.0).sum(axis=0)
-    common = count[:, None] / inverse
-    notes = []
-    for ratio in GLIDE_TIMES:
-        row = []
-        for i, track in enumerate(tracks):
-            slopes = _slopes(track, phases[i], steps, number, common, tau_s=float(ratio * decay / hz[i]))
-            row.append(slopes)
-        notes.append(row)
-    belief = -0.5 * (np.log(GLIDE_TIMES) / TAU_SPREAD) ** 2
-    found = fit_differences(notes, hz=hz, stiffness=stiffness, log_prior=belief)
+    ratios, pull = GLIDE_TIMES, None
+    calm = aligned.calm(hz, [ratio * decay for ratio in ratios])
+    for _ in range(PASSES):
+        trials = [
+            Trial(aligned.slopes(0, hz, ratio * decay, calm), -0.5 * float(np.log(ratio) / TAU_SPREAD) ** 2)
+            for ratio in ratios
+        ]
+        if pull is None:
+            pull = first_pull(trials[len(trials) // 2].slopes, hz=hz, stiffness=stiffness)
+        found = fit_differences(trials, hz=hz, stiffness=stiffness, pull=pull)
+        closer = finer(ratios, found.trial_weight)
+        if closer is None:
+            break
+        ratios = closer
+    trials.append(Trial(aligned.slopes(1, hz, decay, calm), OWN_GLIDES, GLIDES_CENTS[-1:]))
+    found = fit_differences(trials, hz=hz, stiffness=stiffness, pull=pull)
     sure = np.array([m.reading.sd_cents for m in members]) ** -2
     sharp = found.sharp - np.average(found.sharp, weights=sure)
     sd = np.sqrt(own_variances(found.variance)) * CENTS_PER_LOG
@@ -123,8 +133,8 @@ def _together(members: list[_Member]) -> list[Reading]:
     ]
 
 
-def _track(member: _Member, *, periods: float, block: float) -> tuple[Tracks, FloatArray]:
-    """Tracks of the clear partials over the common stretch, and their phases over the take's own law."""
+def _track(member: _Member, *, periods: float, block: float) -> tuple[Tracks, FloatArray, FloatArray]:
+    """Tracks of the clear partials over the common stretch; their phases over the take's law with and without glide."""
     model = member.heard.model
     part = member.part.between(0.0, periods / model.hz)
     tracks = take_tracks(part, hz=model.hz, stiffness=model.stiffness, periods=block)
@@ -133,41 +143,8 @@ def _track(member: _Member, *, periods: float, block: float) -> tuple[Tracks, Fl
     phase, line = phase_left(tracks, envelope, model.path(tracks))
     clear &= line > LINE
     glide = model.glide * glide_integral(tracks.time_s, tau_s=model.tau_s)
-    phase = phase + 2 * np.pi * tracks.hz[:, None] * glide
+    whole = phase + 2 * np.pi * tracks.hz[:, None] * glide
     kept = replace(
         tracks, number=tracks.number[clear], hz=tracks.hz[clear], z=tracks.z[clear], noise=tracks.noise[clear]
     )
-    return kept, phase[clear]
-
-
-def _weights(tracks: Tracks) -> FloatArray:
-    return np.asarray(2 * envelopes(tracks) ** 2 / tracks.noise[:, None])
-
-
-def _on(number: FloatArray, tracks: Tracks, values: FloatArray) -> FloatArray:
-    """Spread a take's rows over the common list of partials, zeros where it lacks one."""
-    spread = np.zeros((number.size, values.shape[1]))
-    spread[np.searchsorted(number, tracks.number)] = values
-    return spread
-
-
-def _slopes(
-    tracks: Tracks, phase: FloatArray, steps: int, number: FloatArray, common: FloatArray, *, tau_s: float
-) -> Slopes:
-    """Slopes of one take over the common partials, information 0 where it lacks one."""
-    mine = np.isin(tracks.number, number)
-    place = np.searchsorted(number, tracks.number[mine])
-    kept = replace(
-        tracks,
-        number=tracks.number[mine],
-        hz=tracks.hz[mine],
-        z=tracks.z[mine, :steps],
-        noise=tracks.noise[mine],
-        time_s=tracks.time_s[:steps],
-    )
-    envelope = envelopes(tracks)[mine, :steps]
-    own = fit_slopes(kept, envelope, phase[mine, :steps], tau_s=tau_s, weight=common[place])
-    information = np.zeros((number.size, 2, 2))
-    score = np.zeros((number.size, 2))
-    information[place], score[place] = own.information, own.score
-    return Slopes(number, information, score, own.excess, own.envelope, tau_s)
+    return kept, whole[clear], phase[clear]

@@ -20,6 +20,7 @@ SCATTERS_CENTS = np.geomspace(0.003, 12.0, 12)  # [cent] grid of the partials' o
 GLIDE_PRIOR_CENTS = 5.0  # [cent] plucks start 0 to 10 cents sharp
 GLIDE_SHARE = 0.5  # belief, before listening, that there is a glide worth the name
 STIFFNESS_PRIOR = 6e-4  # sd of B before listening; strings lie between 1e-6 and 1.2e-3
+FINE = 0.8  # spread of the glide time, in steps of its grid, that is resolved well enough
 TAIL = 5.0  # degrees of freedom of the deviations: some partials are pulled far off
 
 
@@ -97,6 +98,24 @@ def fit_law(
     )
 
 
+def finer(taus: FloatArray, weight: FloatArray) -> FloatArray | None:
+    """Glide times closer around the likely ones; None when the grid is already as fine as the answer is sure."""
+    logs = np.log(taus)
+    gap = float(logs[1] - logs[0])
+    centre = float(weight @ logs)
+    spread = float(np.sqrt(weight @ (logs - centre) ** 2))
+    if spread > FINE * gap:
+        return None
+    top = int(np.argmax(weight))
+    if top in (0, taus.size - 1):
+        return None  # as fast or as slow as is believed at all
+    level = np.log(np.maximum(weight[top - 1 : top + 2], 1e-300))
+    bend = level[0] - 2 * level[1] + level[2]
+    if bend < 0:
+        centre = logs[top] + gap * float(np.clip(0.5 * (level[0] - level[2]) / bend, -0.5, 0.5))
+    return np.asarray(np.exp(centre + max(1.8 * spread, 0.7 * gap) * np.linspace(-1, 1, taus.size)))
+
+
 def stiffness_lever(number: FloatArray, *, stiffness: float) -> FloatArray:
     """Relative sharpness of each partial per unit of B."""
     return np.asarray(0.5 * number**2 / (1 + stiffness * number**2))
@@ -113,8 +132,10 @@ def _grid(slopes: Slopes, *, stiffness: float, pull: FloatArray) -> tuple[FloatA
     lever = stiffness_lever(slopes.number, stiffness=stiffness)
     design = np.zeros((lever.size, 2, 3))
     design[:, 0, 0], design[:, 0, 1], design[:, 1, 2] = 1.0, lever, 1.0
-    precision = np.einsum("kci,skcd,kdj->sij", design, info_s, design)
-    right = np.einsum("kci,skc->si", design, score_s)
+    count = SCATTERS_CENTS.size
+    moved = (info_s @ design).reshape(count, -1, 3)  # partials and both components in one axis
+    precision = design.reshape(-1, 3).T @ moved
+    right = score_s.reshape(count, -1) @ design.reshape(-1, 3)
     precision[:, 1, 1] += STIFFNESS_PRIOR**-2
     right[:, 1] -= stiffness * STIFFNESS_PRIOR**-2
     log_weight = np.zeros((2, SCATTERS_CENTS.size))

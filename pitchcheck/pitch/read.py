@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pitchcheck.clip import Clip, FloatArray
-from pitchcheck.pitch.law import Law, fit_law
+from pitchcheck.pitch.law import Law, finer, fit_law
 from pitchcheck.pitch.slopes import (
     LINE,
     WEAKEST,
@@ -25,6 +25,7 @@ TAU_SPREAD = 0.7  # sd of the logarithm of that ratio before listening (ours)
 STRONG = (0.02, 0.02, 0.0, 0.0)  # share of the strongest partial's energy needed, round by round
 FIRST = (4, 12, 99, 99)  # highest partial looked at, round by round
 ROUNDS = 4
+PASSES = 6  # refinements of the glide time at most
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,7 @@ def hear(clip: Clip, *, hz: float, stiffness: float) -> Heard | None:
             phase,
             stiffness=model.stiffness,
             decay_s=decay_s,
-            passes=3 if turn == ROUNDS - 1 else 1,
+            passes=PASSES if turn == ROUNDS - 1 else 1,
         )
         stiff = max(0.0, model.stiffness + law.stiffer)
         model = Model(model.hz * (1 + law.sharp), stiff, law.glide, law.tau_s)
@@ -101,19 +102,20 @@ def best_law(
     tracks: Tracks, envelope: FloatArray, phase: FloatArray, *, stiffness: float, decay_s: float, passes: int
 ) -> tuple[tuple[Slopes, ...], Law]:
     """Fit the law over a grid of glide times, twice finer around the likely ones when they are well known."""
-    taus = decay_s * GLIDE_TIMES
-    pull = None
+    taus = decay_s * (GLIDE_TIMES if passes > 1 else GLIDE_TIMES[::2])
+    pull = calm = None
     for _ in range(passes):
-        slopes = tuple(fit_slopes(tracks, envelope, phase, tau_s=float(tau)) for tau in taus)
+        slopes = tuple(fit_slopes(tracks, envelope, phase, tau_s=float(tau), calm=calm) for tau in taus)
+        if calm is None:
+            calm = np.maximum(np.min([s.excess for s in slopes], axis=0), 1.0)
+            slopes = tuple(fit_slopes(tracks, envelope, phase, tau_s=float(tau), calm=calm) for tau in taus)
         belief = -0.5 * (np.log(taus / decay_s) / TAU_SPREAD) ** 2
         law = fit_law(slopes, stiffness=stiffness, log_prior=belief, pull=pull)
         pull = law.pull
-        centre = float(law.tau_weight @ np.log(taus))
-        spread = float(np.sqrt(law.tau_weight @ (np.log(taus) - centre) ** 2))
-        gap = float(np.log(taus[1] / taus[0]))
-        if spread > 0.9 * gap:
+        closer = finer(taus, law.tau_weight)
+        if closer is None:
             break
-        taus = np.exp(centre + max(spread, 0.25 * gap) * np.linspace(-1.8, 1.8, GLIDE_TIMES.size))
+        taus = closer
     return slopes, law
 
 

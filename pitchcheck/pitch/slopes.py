@@ -32,9 +32,10 @@ class Slopes:
         Negative second derivative.
     score : array, shape (k, 2)
         First derivative at (0, 0) = information x estimate.
+    power : array, shape (k,)
+        Weighted square of the phases, start phase taken off: what there is to explain.
     excess : array, shape (k,)
-        Phase scatter over what the noise explains (reduced chi-square, at least 1 applied).
-    envelope : array, shape (k, m)
+        Phase scatter over what the noise explains (reduced chi-square).
     tau_s : float
         Decay time whose half is the glide's. [s]
     """
@@ -42,8 +43,8 @@ class Slopes:
     number: FloatArray
     information: FloatArray
     score: FloatArray
+    power: FloatArray
     excess: FloatArray
-    envelope: FloatArray
     tau_s: float
 
 
@@ -116,7 +117,7 @@ def fit_slopes(
     phase: FloatArray,
     *,
     tau_s: float,
-    weight: FloatArray | None = None,
+    calm: FloatArray | None = None,
 ) -> Slopes:
     """Reduce phases to a quadratic likelihood of (sharp, glide), the start phase of each partial left free.
 
@@ -127,32 +128,32 @@ def fit_slopes(
         Phase over the reference. [rad]
     tau_s : float > 0
         Decay time of the glide's law. [s]
-    weight : array, shape (k, m), optional
-        Weights to use in place of the best ones (to treat several notes alike).
+    calm : array, shape (k,), optional
+        Factor by which the phases scatter more than the noise explains; found here when not given.
     """
-    best = 2 * envelope**2 / tracks.noise[:, None]
-    used = best if weight is None else weight
-    turns = 2 * np.pi * tracks.hz[:, None]
-    design = np.stack(
-        [turns * tracks.time_s, turns * glide_integral(tracks.time_s, tau_s=tau_s)], axis=-1
-    )  # (k, m, 2)
-    total = used.sum(axis=1)
-    design = design - (np.einsum("km,kmd->kd", used, design) / total[:, None])[:, None, :]
-    level = phase - (np.einsum("km,km->k", used, phase) / total)[:, None]
-    information = np.einsum("km,kmc,kmd->kcd", used, design, design)
-    score = np.einsum("km,kmc,km->kc", used, design, level)
-    ridge = 1e-9 * np.einsum("kdd->kd", information)
-    solvable = information + np.eye(2) * ridge[:, None, :]
-    estimate = np.linalg.solve(solvable, score[..., None])[..., 0]
-    left = level - np.einsum("kmd,kd->km", design, estimate)
-    freedom = max(1.0, phase.shape[1] - 3.0)
-    excess = np.einsum("km,km->k", best, left**2) / freedom
-    if weight is not None:
-        noise = np.einsum("km,kmc,kmd->kcd", used**2 / np.maximum(best, 1e-12), design, design)
-        noise = noise + np.eye(2) * 1e-9 * np.einsum("kdd->kd", noise)[:, None, :]
-        information = solvable @ np.linalg.solve(noise, solvable)
-        score = np.einsum("kcd,kd->kc", information, estimate)
-    calm = np.maximum(excess, 1.0)
+    weight = 2 * envelope**2 / tracks.noise[:, None]
+    information, score, power, left = project(weight, tracks.hz, tracks.time_s, phase, tau_s=tau_s)
+    excess = left / max(1.0, phase.shape[1] - 3.0)
+    if calm is None:
+        calm = np.maximum(excess, 1.0)
     return Slopes(
-        tracks.number, information / calm[:, None, None], score / calm[:, None], excess, envelope, tau_s
+        tracks.number, information / calm[:, None, None], score / calm[:, None], power / calm, excess, tau_s
     )
+
+
+def project(
+    weight: FloatArray, hz: FloatArray, time_s: FloatArray, phase: FloatArray, *, tau_s: float
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Information (k, 2, 2) and score (k, 2) of (sharp, glide), power of the phases and of what is left (k,)."""
+    turns = 2 * np.pi * hz[:, None]
+    design = np.stack([turns * time_s, turns * glide_integral(time_s, tau_s=tau_s)], axis=-1)  # (k, m, 2)
+    total = weight.sum(axis=1)
+    design = design - (np.einsum("km,kmd->kd", weight, design) / total[:, None])[:, None, :]
+    level = phase - (np.einsum("km,km->k", weight, phase) / total)[:, None]
+    lever = (weight[..., None] * design).transpose(0, 2, 1)  # (k, 2, m)
+    information = lever @ design
+    score = (lever @ level[..., None])[..., 0]
+    ridge = 1e-9 * np.einsum("kdd->kd", information)
+    estimate = np.linalg.solve(information + np.eye(2) * ridge[:, None, :], score[..., None])[..., 0]
+    power = np.einsum("km,km->k", weight, level**2)
+    return information, score, power, np.maximum(power - np.einsum("kd,kd->k", estimate, score), 0.0)
