@@ -56,7 +56,7 @@ def random_instrument(
     gauged = Length(action_mm + ACTION_GAUGE_MM * float(rng.standard_normal()), ACTION_GAUGE_MM)
     instrument = Instrument(kind, scale_mm, preset.strings, action_12=gauged)
     truth = _instrument_truth(rng, instrument, action_mm=action_mm)
-    hand = _hand(rng, truth)
+    hand = _hand(rng)
     positions = survey_positions([s.number for s in preset.strings], thoroughness=protocol)
     played = play(rng, truth=truth, hand=hand, positions=positions)
     takes = tuple(_read(rng, row, note) for row, note in enumerate(played, start=1))
@@ -124,11 +124,12 @@ def _string_truth(
     )
 
 
-def _hand(rng: np.random.Generator, truth: InstrumentTruth) -> Hand:
+def _hand(rng: np.random.Generator) -> Hand:
     """One player: the scatter from note to note as the fit believes it."""
-    heavy = min(s.tension_n for s in truth.strings) > priors.BASS_TENSION_N
     return Hand(
-        force_n=math.exp(_normal(rng, priors.LOG_FORCE_N["bass" if heavy else "guitar"])),
+        force_n=math.exp(_normal(rng, priors.LOG_FORCE_N)),
+        firm_from_n=priors.FORCE_RISES_FROM_N,
+        firm_power=priors.FORCE_POWER,
         force_sd=priors.LOG_FORCE_SCATTER,
         force_at_12=priors.FORCE_AT_12,
         behind_mm=priors.FINGER_BEHIND_MM,

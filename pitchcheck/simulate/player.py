@@ -25,6 +25,8 @@ class Hand:
     """
 
     force_n: float = 8.0  # of the fretting finger
+    firm_from_n: float = 75.0  # string tension from which the finger presses harder
+    firm_power: float = 0.0  # with which power of the tension
     force_sd: float = 0.35  # relative, from note to note
     force_at_12: float = 1.35  # the tip lies nearer the fret where spaces are narrow: as if it pushed harder
     behind_mm: float = 9.0  # middle of the fingertip behind the fret
@@ -92,7 +94,10 @@ def play(
     tuple of Played
         In the same order. With every ``sd`` at 0 it is the forward model itself.
     """
-    grips = [_grip(rng, hand, position) for position in positions]
+    grips = [
+        _grip(rng, hand, position, tension_n=truth.string(position.string).tension_n)
+        for position in positions
+    ]
     cents = _all_cents(truth, positions, grips)
     walks = {s.number: s.tuned_cents for s in truth.strings}
     played = []
@@ -112,12 +117,13 @@ def play(
     return tuple(played)
 
 
-def _grip(rng: np.random.Generator, hand: Hand, position: Position) -> Grip:
+def _grip(rng: np.random.Generator, hand: Hand, position: Position, *, tension_n: float) -> Grip:
     """How this note is stopped."""
     z = rng.standard_normal(5)
     mean, sd = hand.press_offset_cents
+    firmer = max(1.0, tension_n / hand.firm_from_n) ** hand.firm_power
     grip = Grip(
-        force_n=float(hand.force_n * np.exp(hand.force_sd * z[0])),
+        force_n=float(hand.force_n * firmer * np.exp(hand.force_sd * z[0])),
         behind_mm=hand.behind_mm,
         pad_mm=hand.pad_mm,
         rod_half_mm=hand.rod_half_mm,
