@@ -15,7 +15,7 @@ SLOT_HEIGHT_MM = (
     0.50,
 )  # usual open gaps over fret 1 say 0 to 0.5 (common practice); new nuts come high
 LOG_FRET_HEIGHT = (math.log(1.02), 0.24)  # fret wire crowns 0.6 to 1.5 mm; from memory
-FRET_ERROR_MM = 0.020  # scatter of single fret heights on a dressed neck; our choice
+FRET_ERROR_MM = 0.024  # scatter of single fret heights on a dressed neck, 0.02 to 0.03; our choice
 NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice
 NUT_OFFSET_STRING_MM = 0.085  # where in its slot each string bears; our choice
 BREAK_RAD = (0.13, 0.05)  # angle behind the nut, 0.05 to 0.25: from memory
@@ -44,7 +44,7 @@ SPACE_FACTOR_ERROR = 0.010
 # An independent finite-element string answers a press beside the nut by so much less than the spline,
 # relative; the cause is not known (docs/decisions/0006).
 FIRST_SPACE_SHIFT = -0.010
-PRESS_OFFSET_CENTS = (0.0, 0.2)  # what a press adds whatever the string is made of; our choice
+PRESS_OFFSET_CENTS = (0.0, 0.1)  # what a press adds whatever the string is made of; our choice
 # Fretting force: a usual hand presses with 6 N (from memory), harder on strings above 75 N (simulation).
 LOG_FORCE_N = (math.log(6.2), 0.3)
 FORCE_RISES_FROM_N = 75.0
