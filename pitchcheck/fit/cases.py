@@ -47,7 +47,7 @@ STEP = np.array([0.01, 0.02, 0.05, 0.05, 0.02, 0.01, *[0.005] * 4, 0.01, 0.01, 0
 """Step of each coordinate for the difference quotient, small against its prior width."""
 # A note answers the force about with its square, so a hand's scatter shifts the mean note and skews it: three
 # touches stand for the scatter (Gauss-Hermite quadrature, Abramowitz and Stegun 25.4.46, n = 3).
-TOUCH_STEP = priors.LOG_FORCE_SCATTER * np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0])
+TOUCH_STEP = np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0])  # [sd]
 TOUCH_WEIGHT = np.array([1.0, 4.0, 1.0]) / 6.0
 NARROW_FRET = 9  # from here on spaces are narrower than a fingertip with room behind it
 LEAST_ROD_HALF_MM = 0.05  # [mm] the rod has two edges
@@ -118,7 +118,10 @@ def _setup(scale_mm: FloatArray, u: FloatArray) -> Setup:
 
 def _touched(kind: Kind, setup: Setup, u: FloatArray) -> FloatArray:
     """Error of a fretted note at the three touches that stand for a hand's scatter, shape (m, 3). [cent]"""
-    return np.stack([_stopped(kind, setup, u, u[:, At.LOG_FORCE] + step) for step in TOUCH_STEP], axis=1)
+    long = setup.scale_mm > priors.BASS_SCALE_MM
+    scatter = np.where(long, priors.BASS_FORCE_SCATTER, priors.LOG_FORCE_SCATTER)
+    forces = [u[:, At.LOG_FORCE] + scatter * step for step in TOUCH_STEP]
+    return np.stack([_stopped(kind, setup, u, force) for force in forces], axis=1)
 
 
 def _stopped(kind: Kind, setup: Setup, u: FloatArray, log_force: FloatArray) -> FloatArray:

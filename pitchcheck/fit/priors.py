@@ -15,7 +15,7 @@ SLOT_HEIGHT_MM = (
     0.50,
 )  # usual open gaps over fret 1 say 0 to 0.5 (common practice); new nuts come high
 LOG_FRET_HEIGHT = (math.log(1.02), 0.24)  # fret wire crowns 0.6 to 1.5 mm; from memory
-FRET_ERROR_MM = 0.024  # scatter of single fret heights on a dressed neck, 0.02 to 0.03; our choice
+FRET_ERROR_MM = 0.025  # scatter of single fret heights on a dressed neck, 0.02 to 0.03; our choice
 NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice
 NUT_OFFSET_STRING_MM = 0.085  # where in its slot each string bears; our choice
 BREAK_RAD = (0.13, 0.05)  # angle behind the nut, 0.05 to 0.25: from memory
@@ -50,6 +50,8 @@ LOG_FORCE_N = (math.log(6.2), 0.3)
 FORCE_RISES_FROM_N = 75.0
 FORCE_POWER = 0.7
 LOG_FORCE_SCATTER = 0.32  # from note to note
+BASS_FORCE_SCATTER = 0.50  # the same on a bass: longer reach, heavier strings; from simulation
+BASS_SCALE_MM = 760.0  # instruments longer than this are played as basses; our choice
 FORCE_AT_12 = 1.35  # the fingertip lies nearer the fret where spaces are narrow: as if it pushed harder
 FINGER_BEHIND_MM = 9.0  # middle of the fingertip behind the fret; our choice
 FINGER_PAD_MM = 8.0  # its width; our choice
