@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from pitchcheck.diagnosis.finding import Cause, Finding
 from pitchcheck.diagnosis.limits import DiagnosisLimits
-from pitchcheck.diagnosis.words import belief_mm, mm
+from pitchcheck.diagnosis.words import belief_mm, mm, percent
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import Job
@@ -84,7 +84,7 @@ def find_slots(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
             high = [
                 f"slot height {belief_mm(height)}; wanted {mm(goal.target_mm)}",
                 f"belief that it is more than {mm(goal.tolerance_mm)} too high: "
-                f"{100 * goal.belief_high(height):.0f} %",
+                f"{percent(goal.belief_high(height))}",
             ]
             if not string.pressed:
                 high.append("no press takes: a heavy finger could sound the same")

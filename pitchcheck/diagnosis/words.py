@@ -36,6 +36,18 @@ def belief_mm(belief: Belief) -> str:
     return f"{mm(belief.median)}, 90 % between {belief.low:.2f} and {belief.high:.2f} mm"
 
 
+def percent(belief: float) -> str:
+    """Return a belief rounded down to whole per cent; nothing is ever told to be certain.
+
+    Examples
+    --------
+    >>> percent(0.9999), percent(0.907)
+    ('more than 99 %', '90 %')
+    """
+    whole = math.floor(100 * belief + ROUNDING_DUST)
+    return "more than 99 %" if whole >= 99 else f"{whole} %"
+
+
 def cents(value_cents: float) -> str:
     """Return an error in cents with its direction in words."""
     side = "sharp" if value_cents >= 0 else "flat"
