@@ -1,7 +1,7 @@
-"""Accuracy of the pitch reading beside general estimators and the Cramer-Rao bound: ``python -m tests.bench_pitch``.
+"""Accuracy of the pitch reading beside general estimators and the Cramer-Rao bound.
 
-Writes the table to standard output and the picture to docs/pictures/accuracy-pitch.png. Options: a count of pairs per
-row, and a folder of recorded pairs laid out like fixtures/notes.
+``python tests/bench_pitch.py [count] [folder]`` writes the table to standard output and the picture to
+docs/pictures/accuracy-pitch.png: so many made pairs a row, and a folder laid out like fixtures/notes.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from pathlib import Path
 
 import numpy as np
 
+import support_notes as notes
 from pitchcheck.clip import Clip
 from pitchcheck.pitch.group import read_group
 from pitchcheck.pitch.note import read_note
 from pitchcheck.pitch.reading import Reading, Unreadable
-from tests import support_notes as notes
-from tests.support_notes import Pair, Strung
+from support_notes import Pair, Strung
 
 SEED = 20
 PICTURE = Path(__file__).parents[1] / "docs" / "pictures" / "accuracy-pitch.png"
@@ -128,11 +128,11 @@ def recorded(kind: str, folder: Path) -> Iterator[Pair]:
     for pair in notes.recorded_pairs(folder):
         full = min(pair.lower.duration_s, pair.upper.duration_s)
         for seconds in LENGTHS_S:
-            if seconds > full + 0.01 or (pair.kind == "real-glide" and seconds < 1.0):
+            if seconds > 1.05 * full or (pair.kind == "real-glide" and seconds < 1.0):
                 continue
             for snr_db in (None, 20.0):
                 base = notes.octave_pair(rng, pair) if kind == "recorded octave" else pair
-                if kind == "recorded octave" and (seconds > full / 2 or pair.kind == "real-glide"):
+                if kind == "recorded octave" and (seconds > 0.55 * full or pair.kind == "real-glide"):
                     continue
                 if kind in ("recorded octave", _KINDS.get(pair.kind)):
                     yield replace(notes.vary(rng, base, seconds=seconds, snr_db=snr_db), kind=kind)

@@ -1,8 +1,8 @@
 """Test notes whose pitch is known exactly: stiff strings made here, and recorded notes moved by exact ratios.
 
-A made note follows f_k(t) = k f sqrt(1 + B k^2) (1 + g exp(-2 t / tau)): Fletcher (1964) for the stiffness, Legge and
-Fletcher (1984) for the glide, with the phase integrated in closed form. Every random number comes from the generator
-that is handed in.
+A made note follows f_k(t) = k f sqrt(1 + B k^2) (1 + g exp(-2 t / tau)): Fletcher (1964) for the stiffness,
+Legge and Fletcher (1984) for the glide, with the phase integrated in closed form. Every random number comes
+from the generator that is handed in.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ NOTES = Path(__file__).parents[1] / "fixtures" / "notes"
 
 @dataclass(frozen=True)
 class Strung:
-    """How a made note sounds. Levels relative to the whole note's rms; ``beat`` is the second polarisation's share."""
+    """How a made note sounds; ``beat`` is the second polarisation's share, levels are over the note's rms."""
 
     hz: float
     stiffness: float = 5e-5
@@ -89,8 +89,9 @@ def bound_cents(
 ) -> float:
     """Least standard deviation of the fundamental of damped stiff partials in white noise. [cent]
 
-    Rife and Boorstyn (1974), extended to several decaying partials tied by f_k = k f sqrt(1 + B k^2), with f, B, and
-    the level and phase of each partial unknown: the phase costs each partial the mean of its time, B couples them.
+    Rife and Boorstyn (1974), extended to several decaying partials tied by f_k = k f sqrt(1 + B k^2), with
+    f, B, and the level and phase of each partial unknown: the phase costs each partial the mean of its time, B
+    couples them.
     """
     t = np.arange(int(seconds * RATE_HZ / 8)) * 8 / RATE_HZ
     k = np.arange(1.0, level.size + 1)
@@ -131,7 +132,7 @@ class Pair:
 
 
 def made_pair(rng: np.random.Generator, kind: str, strung: Strung, *, ratio: float) -> Pair:
-    """Open and stopped note of one string: B grows as the square of the pitch (shorter string, same tension)."""
+    """Open and stopped note of one string: B grows as the square of the pitch (a shorter string)."""
     stopped = replace(
         strung,
         hz=strung.hz * ratio,
@@ -170,7 +171,7 @@ def vary(
 
 
 def octave_pair(rng: np.random.Generator, pair: Pair) -> Pair:
-    """Lower note of a pair against itself an octave up (every second sample kept), its spectrum tilted at random."""
+    """Lower note of a pair against itself an octave up (every second sample kept), tilted at random."""
     low = pair.lower
     x = signal.resample_poly(low.samples, 1, 2)
     return replace(
@@ -183,7 +184,7 @@ def octave_pair(rng: np.random.Generator, pair: Pair) -> Pair:
 
 
 def tilted(x: np.ndarray, rng: np.random.Generator, *, most_db: float = 6.0) -> np.ndarray:
-    """Scale the spectrum by a smooth random curve (zero phase, so that no pitch changes) and change the decay."""
+    """Scale the spectrum by a smooth random curve (zero phase: no pitch changes) and change the decay."""
     spectrum = np.fft.rfft(x, 2 * x.size)
     octave = np.log2(np.maximum(np.fft.rfftfreq(2 * x.size, 1 / RATE_HZ), 20.0) / 20.0)
     gain_db = np.interp(octave, np.arange(11), rng.uniform(-most_db / 2, most_db / 2, 11))

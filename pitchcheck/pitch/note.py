@@ -6,7 +6,8 @@ import numpy as np
 
 from pitchcheck.clip import Clip
 from pitchcheck.pitch.coarse import find_series
-from pitchcheck.pitch.peaks import find_peaks
+from pitchcheck.pitch.others import HEARD, LOUD, second_note
+from pitchcheck.pitch.peaks import Peaks, find_peaks
 from pitchcheck.pitch.plucks import find_plucks
 from pitchcheck.pitch.read import Heard, hear
 from pitchcheck.pitch.reading import Reading, Unreadable
@@ -17,10 +18,31 @@ LONGEST_S = 2.2  # [s] read at most
 COARSE_S = 0.5  # [s] looked at for the coarse note
 SHORTEST_S = 0.12  # [s] shorter notes are refused
 SHORTEST_PERIODS = 8.0
+NOT_THE_NOTE_CENTS = 70.0  # [cent] from the expected pitch: more than any slot, less than a fret
+OCTAVE_NEAR_CENTS = 60.0  # [cent]
+VAGUE_CENTS = 20.0  # [cent] a reading less sure than this names no pitch worth comparing
+CLIPPED = 0.004  # share of the samples at the very top of the range that makes a note overdriven
 
 
 def read_note(clip: Clip, *, expected_hz: float | None = None) -> Reading:
-    """Read the pitch of one pluck."""
+    """Read the pitch of one pluck.
+
+    Parameters
+    ----------
+    clip : Clip
+        One pluck; of several the longest is read.
+    expected_hz : float, optional
+        Pitch it should have. Another note than that gets a doubt. [Hz]
+
+    Returns
+    -------
+    Reading
+
+    Raises
+    ------
+    Unreadable
+        Silence, noise, two notes alike in strength, or too short a note.
+    """
     start_s, end_s = stretch(clip)
     heard, doubts = hear_stretch(clip.between(start_s, end_s), expected_hz=expected_hz)
     return reading_of(heard, used_s=(start_s, end_s), doubts=doubts)
@@ -60,18 +82,39 @@ def stretch(clip: Clip) -> tuple[float, float]:
 
 def hear_stretch(part: Clip, *, expected_hz: float | None) -> tuple[Heard, tuple[str, ...]]:
     """Name the note and measure it."""
-    found = find_series(find_peaks(part.between(0.0, COARSE_S)))
+    peaks = find_peaks(part.between(0.0, COARSE_S))
+    found = find_series(peaks)
     if not found:
         raise Unreadable("No note heard, only noise. Pluck louder or move the microphone closer.")
     best = found[0]
-    doubts: list[str] = []
-    if expected_hz is not None:
-        away = cents_between(expected_hz, best.hz)
-        if abs(away) > 70:
-            doubts.append(f"expected {expected_hz:.1f} Hz but {best.hz:.1f} Hz sounds")
     if part.duration_s * best.hz < SHORTEST_PERIODS:
         raise Unreadable("The note is too short for so low a pitch. Let it ring.")
     heard = hear(part, hz=best.hz, stiffness=best.stiffness)
     if heard is None:
         raise Unreadable("The note is buried in noise. Pluck louder or move the microphone closer.")
-    return heard, tuple(doubts)
+    return heard, _doubts(part, peaks, heard, expected_hz=expected_hz)
+
+
+def _doubts(part: Clip, peaks: Peaks, heard: Heard, *, expected_hz: float | None) -> tuple[str, ...]:
+    """Return what is doubtful about a note; two notes at once raise Unreadable."""
+    hz = heard.model.hz
+    doubts: list[str] = []
+    away = 0.0 if expected_hz is None else cents_between(expected_hz, hz)
+    if abs(away) > NOT_THE_NOTE_CENTS:
+        octaves = round(away / 1200)
+        octave = octaves != 0 and abs(away - 1200 * octaves) < OCTAVE_NEAR_CENTS
+        what = "another octave" if octave else "another note"
+        doubts.append(f"expected {expected_hz:.1f} Hz but {hz:.1f} Hz sounds: {what}")
+    other = second_note(peaks, hz=hz, stiffness=heard.model.stiffness)
+    if other is not None and other.share > LOUD:
+        raise Unreadable(
+            f"Two notes sound at once, {hz:.1f} Hz and {other.hz:.1f} Hz. Damp the other strings and pluck again."
+        )
+    if other is not None and other.share > HEARD:
+        doubts.append(f"another string may be ringing near {other.hz:.1f} Hz; damp the others")
+    if heard.law.sharp_sd * CENTS_PER_LOG > VAGUE_CENTS:
+        doubts.append(f"pitch uncertain by {heard.law.sharp_sd * CENTS_PER_LOG:.0f} cents")
+    size = np.abs(part.samples)
+    if np.mean(size > 0.999 * size.max()) > CLIPPED:
+        doubts.append("the sound is overdriven; lower the recording level")
+    return tuple(doubts)

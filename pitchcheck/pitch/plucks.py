@@ -63,7 +63,7 @@ def find_plucks(clip: Clip) -> tuple[Pluck, ...]:
         Empty when nothing rises above the floor.
     """
     level = levels(clip)
-    if level.size < 4:
+    if level.size * STEP_S < SHORTEST_SOUND_S:
         return ()
     smooth = np.convolve(level**2, np.ones(3) / 3, mode="same") ** 0.5
     top = float(smooth.max())
