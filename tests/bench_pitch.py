@@ -128,11 +128,11 @@ def recorded(kind: str, folder: Path) -> Iterator[Pair]:
     for pair in notes.recorded_pairs(folder):
         full = min(pair.lower.duration_s, pair.upper.duration_s)
         for seconds in LENGTHS_S:
-            if seconds > 1.05 * full or (pair.kind == "real-glide" and seconds < 1.0):
+            if seconds > 1.2 * full or (pair.kind == "real-glide" and seconds < 1.0):
                 continue
             for snr_db in (None, 20.0):
                 base = notes.octave_pair(rng, pair) if kind == "recorded octave" else pair
-                if kind == "recorded octave" and (seconds > 0.55 * full or pair.kind == "real-glide"):
+                if kind == "recorded octave" and (seconds > 0.6 * full or pair.kind == "real-glide"):
                     continue
                 if kind in ("recorded octave", _KINDS.get(pair.kind)):
                     yield replace(notes.vary(rng, base, seconds=seconds, snr_db=snr_db), kind=kind)

@@ -90,8 +90,8 @@ def bound_cents(
     """Least standard deviation of the fundamental of damped stiff partials in white noise. [cent]
 
     Rife and Boorstyn (1974), extended to several decaying partials tied by f_k = k f sqrt(1 + B k^2), with
-    f, B, and the level and phase of each partial unknown: the phase costs each partial the mean of its time, B
-    couples them.
+    f, B, and the level and phase of each partial unknown: the phase costs each partial the mean of its time,
+    B couples them.
     """
     t = np.arange(int(seconds * RATE_HZ / 8)) * 8 / RATE_HZ
     k = np.arange(1.0, level.size + 1)

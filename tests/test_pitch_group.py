@@ -1,4 +1,4 @@
-"""Reading the takes of one string together: intervals of made and of recorded notes, and what is kept in order."""
+"""Reading the takes of one string together: intervals of made and recorded notes, and the order kept."""
 
 from __future__ import annotations
 

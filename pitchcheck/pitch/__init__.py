@@ -1,1 +1,1 @@
-"""Pitch of a pluck: from sound to readings with their uncertainty. Pure; frequencies in Hz, intervals in cents."""
+"""Pitch of a pluck: from sound to readings with their uncertainty. Pure."""

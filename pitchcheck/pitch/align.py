@@ -1,6 +1,7 @@
-"""Takes laid over each other: the same partials, the same periods, the same weights, the common course taken off.
+"""Takes laid over each other: same partials, periods and weights, the common course taken off.
 
-Phases are counted against each take's own law; column m is block m of every take, the same number of periods on.
+Phases are counted against each take's own law; column m is block m of every take, the same number of periods
+on.
 """
 
 from __future__ import annotations

@@ -88,7 +88,7 @@ def match_series(peaks: Peaks, hz: float) -> Series:
 def _line(
     numbers: list[int], squares: list[float], strength: list[float], *, guess: float
 ) -> tuple[float, float]:
-    """Fit (f_k / k)^2 = f^2 (1 + B k^2), a straight line in k^2; weights grow with k^2, as 1/k is a peak's error."""
+    """Fit (f_k / k)^2 = f^2 (1 + B k^2), a straight line in k^2; weights grow with k^2."""
     total = mean_k2 = mean_y = 0.0
     for k, y, w in zip(numbers, squares, strength, strict=True):
         weight = w * k * k
@@ -125,7 +125,7 @@ def candidates(peaks: Peaks) -> FloatArray:
 
 
 def promising(peaks: Peaks, notes: FloatArray) -> FloatArray:
-    """Candidates near whose partials more of the peaks lie than chance would put there, the best of them. [Hz]"""
+    """Candidates near whose partials more peaks lie than chance would put there, best first. [Hz]"""
     if notes.size <= TRIED:
         return notes
     weight = peaks.amplitude**COMPRESS

@@ -1,7 +1,7 @@
 """Reading the takes of one string together, so that their differences are as good as they can be.
 
-All takes are read over the same partials and over stretches of the same number of periods after the attack, with
-the same weights; what the string, the body and the pluck do alike in all of them then cancels.
+All takes are read over the same partials and over stretches of the same number of periods after the attack,
+with the same weights; what the string, the body and the pluck do alike in all of them then cancels.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ from pitchcheck.units import CENTS_PER_LOG
 
 SHORT = 0.5  # a take ringing for less than this share of the typical number of periods is read alone
 
-# belief that each take's glide as read alone is needed, as a logarithm: it spends a size and a time for every take
-# where one shared time serves (a size and a time known to 1 in 1000 each cost about 7)
+# belief that each take's glide as read alone is needed, as a logarithm: it spends a size and a time for
+# every take where one shared time serves (a size and a time known to 1 in 1000 each cost about 7)
 OWN_GLIDES = -15.0
 
 
@@ -63,8 +63,9 @@ def read_group(clips: Sequence[Clip], *, expected_hz: Sequence[float]) -> tuple[
     Returns
     -------
     tuple of Reading or Unreadable
-        In the order of the clips. ``sd_cents`` is that of differences: for two takes of the group, the difference
-        in cents has the standard uncertainty sqrt(sd1^2 + sd2^2). An error common to all takes is not in it.
+        In the order of the clips. ``sd_cents`` is that of differences: for two takes of the group, the
+        difference in cents has the standard uncertainty sqrt(sd1^2 + sd2^2). An error common to all takes is
+        not in it.
 
     Raises
     ------
@@ -73,7 +74,7 @@ def read_group(clips: Sequence[Clip], *, expected_hz: Sequence[float]) -> tuple[
     """
     if len(clips) != len(expected_hz):
         raise BadValue(
-            f"{len(clips)} clips and {len(expected_hz)} expected pitches; there must be one for each. Give both."
+            f"{len(clips)} clips, {len(expected_hz)} expected pitches; there must be one for each. Give both."
         )
     read: list[Reading | Unreadable] = []
     members: list[_Member] = []
@@ -134,7 +135,7 @@ def _together(members: list[_Member]) -> list[Reading]:
 
 
 def _track(member: _Member, *, periods: float, block: float) -> tuple[Tracks, FloatArray, FloatArray]:
-    """Tracks of the clear partials over the common stretch; their phases over the take's law with and without glide."""
+    """Tracks of the clear partials over the common stretch; phases over the law with and without glide."""
     model = member.heard.model
     part = member.part.between(0.0, periods / model.hz)
     tracks = take_tracks(part, hz=model.hz, stiffness=model.stiffness, periods=block)

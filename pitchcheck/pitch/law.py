@@ -1,8 +1,8 @@
 """One fundamental, stiffness and glide through the partials of a note.
 
-Partial k is sharp by sharp + q_k dB + d_k, with q_k = k^2 / (2 (1 + B k^2)) and a deviation d_k of its own (body
-modes, polarisations). The scatter of the d_k, whether there is a glide and how fast it fades are not known, so the
-answer is the average over a grid of them, each weighted by how well it explains the phases.
+Partial k is sharp by sharp + q_k dB + d_k, with q_k = k^2 / (2 (1 + B k^2)) and a deviation d_k of its own
+(body modes, polarisations). The scatter of the d_k, whether there is a glide and how fast it fades are not
+known, so the answer is the average over a grid of them, each weighted by how well it explains the phases.
 """
 
 from __future__ import annotations
@@ -99,7 +99,7 @@ def fit_law(
 
 
 def finer(taus: FloatArray, weight: FloatArray) -> FloatArray | None:
-    """Glide times closer around the likely ones; None when the grid is already as fine as the answer is sure."""
+    """Glide times closer around the likely ones; None when the grid is fine enough."""
     logs = np.log(taus)
     gap = float(logs[1] - logs[0])
     centre = float(weight @ logs)

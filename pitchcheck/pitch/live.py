@@ -1,7 +1,7 @@
 """A reading that refines while the note still rings: sound goes in piece by piece, readings come out.
 
-It keeps the sound of one pluck and reads it by the same code as a recording, each time more of it has come. It
-knows no clock: time is counted in samples.
+It keeps the sound of one pluck and reads it by the same code as a recording, each time more of it has come.
+It knows no clock: time is counted in samples.
 """
 
 from __future__ import annotations

@@ -108,7 +108,7 @@ def _doubts(part: Clip, peaks: Peaks, heard: Heard, *, expected_hz: float | None
     other = second_note(peaks, hz=hz, stiffness=heard.model.stiffness)
     if other is not None and other.share > LOUD:
         raise Unreadable(
-            f"Two notes sound at once, {hz:.1f} Hz and {other.hz:.1f} Hz. Damp the other strings and pluck again."
+            f"Two notes sound at once, {hz:.1f} and {other.hz:.1f} Hz. Damp the other strings, pluck again."
         )
     if other is not None and other.share > HEARD:
         doubts.append(f"another string may be ringing near {other.hz:.1f} Hz; damp the others")

@@ -1,4 +1,4 @@
-"""A second note in the sound: what peaks the note itself leaves over, and whether they make a series of their own.
+"""A second note in the sound: do the peaks that the note leaves over make a series of their own?
 
 Amplitudes are relative to the strongest peak of the note. Mains hum is no second note.
 """

@@ -1,4 +1,4 @@
-"""From a found note to its law: tracks, phases unwrapped from the strong partials outwards, then all together."""
+"""From a found note to its law: tracks, phases followed from the strong partials outwards."""
 
 from __future__ import annotations
 
@@ -80,7 +80,8 @@ def hear(clip: Clip, *, hz: float, stiffness: float) -> Heard | None:
             return None
         few[few] = clear
         kept, phase, own_hz = _only(kept, clear), phase[clear], own_hz[clear]
-        # the model's glide goes back into the phases: another decay time than the one tried may explain it better
+        # the model's glide goes back into the phases: another decay time than the one tried may explain it
+        # better
         phase = phase + 2 * np.pi * own_hz[:, None] * model.glide * glide_integral(
             kept.time_s, tau_s=model.tau_s
         )

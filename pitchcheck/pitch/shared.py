@@ -1,8 +1,9 @@
 """Differences between notes of one string, from partials that all of them have.
 
-Note n, partial k: sharp by sharp_n + q_nk dB_n + c_k + d_nk and gliding by glide_n + e_k. What all notes share (c_k,
-e_k: the body's pull on that partial, the string's faults, the common glide) is left wholly free, so that it cancels
-between notes; d_nk is what a partial does in one note only. Only differences between notes mean anything here.
+Note n, partial k: sharp by sharp_n + q_nk dB_n + c_k + d_nk and gliding by glide_n + e_k. What all notes
+share (c_k, e_k: the body's pull on that partial, the string's faults, the common glide) is left wholly free,
+so that it cancels between notes; d_nk is what a partial does in one note only. Only differences between
+notes mean anything here.
 """
 
 from __future__ import annotations
@@ -168,8 +169,8 @@ def _solve(
 def _priors(hz: FloatArray, stiffness: FloatArray, *, glide: float) -> tuple[FloatArray, FloatArray, float]:
     """Precision (3 n, 3 n), its pull (3 n,) and log density of what is believed before listening.
 
-    Levels are free; notes of one string have like B, growing with pitch by a power between 0 (same string, tuned) and
-    2 (shorter string); their glides differ by about ``glide`` cents.
+    Levels are free; notes of one string have like B, growing with pitch by a power between 0 (same string,
+    tuned) and 2 (shorter string); their glides differ by about ``glide`` cents.
     """
     count = hz.size
     priors, aim = np.zeros((3 * count, 3 * count)), np.zeros(3 * count)

@@ -1,7 +1,8 @@
 """Frequency and glide of each partial, as a quadratic likelihood around the reference law.
 
-Everything is relative: ``sharp`` is a partial's frequency over its reference less 1, and ``glide`` the relative
-excess at the start of the note, f(t) = f_settled (1 + glide exp(-2 t / tau)) (Legge and Fletcher 1984).
+Everything is relative: ``sharp`` is a partial's frequency over its reference less 1, and ``glide`` the
+relative excess at the start of the note, f(t) = f_settled (1 + glide exp(-2 t / tau)) (Legge and Fletcher
+1984).
 """
 
 from __future__ import annotations
@@ -62,11 +63,11 @@ def glide_integral(time_s: FloatArray, *, tau_s: float) -> FloatArray:
 
 
 def phase_left(tracks: Tracks, envelope: FloatArray, model: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Phase of each track over a model's, shape (k, m) [rad], and the power of its line over the noise, shape (k,).
+    """Phase of each track over a model's, shape (k, m) [rad], and its line's power over the noise (k,).
 
-    A partial may lie off the model by a frequency of its own, found first as the peak of its spectrum. What is left
-    turns slowly; it is followed on the smoothed track while that stands out, and held after. Single blocks too weak
-    for an angle give the part in quadrature, which is right on average.
+    A partial may lie off the model by a frequency of its own, found first as the peak of its spectrum. What
+    is left turns slowly; it is followed on the smoothed track while that stands out, and held after. Single
+    blocks too weak for an angle give the part in quadrature, which is right on average.
     """
     weight = envelope**2 / tracks.noise[:, None]
     turned = tracks.z * np.exp(-1j * model)
@@ -144,7 +145,7 @@ def fit_slopes(
 def project(
     weight: FloatArray, hz: FloatArray, time_s: FloatArray, phase: FloatArray, *, tau_s: float
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Information (k, 2, 2) and score (k, 2) of (sharp, glide), power of the phases and of what is left (k,)."""
+    """Information and score of (sharp, glide), power of the phases and of what is left, by partial."""
     turns = 2 * np.pi * hz[:, None]
     design = np.stack([turns * time_s, turns * glide_integral(time_s, tau_s=tau_s)], axis=-1)  # (k, m, 2)
     total = weight.sum(axis=1)

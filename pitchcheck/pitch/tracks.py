@@ -1,8 +1,8 @@
 """Partials of a note as slow complex tracks: amplitude and phase of each, block by block.
 
-A block is a few periods long. In each block all partials are fitted together by least squares, so that neighbours
-do not leak into each other and the ends of the note need no window. Phases are relative to the reference law
-f_k = k f sqrt(1 + B k^2) (Fletcher 1964), counted from the first block's centre.
+A block is a few periods long. In each block all partials are fitted together by least squares, so that
+neighbours do not leak into each other and the ends of the note need no window. Phases are relative to the
+reference law f_k = k f sqrt(1 + B k^2) (Fletcher 1964), counted from the first block's centre.
 """
 
 from __future__ import annotations
