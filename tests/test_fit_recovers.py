@@ -55,10 +55,13 @@ def test_planted_heights_are_found(kind: str, protocol: Thoroughness) -> None:
 
 
 def test_slots_at_and_below_the_fret_plane_are_found() -> None:
-    """All six low at once lie one prior sd off together, so the pull is larger; 0.024 mm was seen."""
+    """All six low at once: their mean has a prior of 0.5 / sqrt(6) = 0.2 mm and is known to 0.05.
+
+    So it is pulled by (0.05 / 0.2)^2 of its 0.46 mm, 0.03 mm: less than one sd of any slot.
+    """
     planted = (0.0, -0.10, 0.02, 0.0, -0.05, 0.05)
     fit = fitted(heard(truth_of(JOB, planted)))
-    assert heights(fit) == pytest.approx(planted, abs=1.5 * PULL_MM)
+    assert np.all(np.abs(heights(fit) - planted) < widths(fit) / 3.29)
 
 
 def test_one_string_higher_moves_only_its_own_height() -> None:
