@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from pitchcheck.clip import Clip
-from pitchcheck.pitch.coarse import find_series
+from pitchcheck.pitch.coarse import Series, find_series
 from pitchcheck.pitch.others import HEARD, LOUD, second_note
 from pitchcheck.pitch.peaks import Peaks, find_peaks
 from pitchcheck.pitch.plucks import find_plucks
@@ -21,6 +23,7 @@ SHORTEST_PERIODS = 8.0
 NOT_THE_NOTE_CENTS = 70.0  # [cent] from the expected pitch: more than any slot, less than a fret
 OCTAVE_NEAR_CENTS = 60.0  # [cent]
 VAGUE_CENTS = 20.0  # [cent] a reading less sure than this names no pitch worth comparing
+AS_GOOD = 0.85  # share of the best score; the upper octave of a true note explains 0.5 to 0.7 of it (ours)
 CLIPPED = 0.004  # share of the samples at the very top of the range that makes a note overdriven
 
 
@@ -86,13 +89,25 @@ def hear_stretch(part: Clip, *, expected_hz: float | None) -> tuple[Heard, tuple
     found = find_series(peaks)
     if not found:
         raise Unreadable("No note heard, only noise. Pluck louder or move the microphone closer.")
-    best = found[0]
+    best = _choose(found, expected_hz=expected_hz)
     if part.duration_s * best.hz < SHORTEST_PERIODS:
         raise Unreadable("The note is too short for so low a pitch. Let it ring.")
     heard = hear(part, hz=best.hz, stiffness=best.stiffness)
     if heard is None:
         raise Unreadable("The note is buried in noise. Pluck louder or move the microphone closer.")
     return heard, _doubts(part, peaks, heard, expected_hz=expected_hz)
+
+
+def _choose(found: Sequence[Series], *, expected_hz: float | None) -> Series:
+    """Return the note, or the expected one when the best is a fraction of it that explains hardly more.
+
+    Strings that ring along fill the gaps between a note's partials; a true lower note fills them by itself.
+    """
+    best = found[0]
+    if expected_hz is None or best.hz > 0.7 * expected_hz:
+        return best
+    near = [s for s in found if abs(cents_between(expected_hz, s.hz)) < NOT_THE_NOTE_CENTS]
+    return near[0] if near and near[0].score > AS_GOOD * best.score else best
 
 
 def _doubts(part: Clip, peaks: Peaks, heard: Heard, *, expected_hz: float | None) -> tuple[str, ...]:

@@ -19,6 +19,7 @@ NEAR = (
 MAINS_HZ = (50.0, 60.0)  # [Hz] public mains
 MAINS_NEAR_HZ = 1.0  # [Hz] hum is that close to a harmonic of the mains, at the peaks' resolution
 FEWEST = 3  # peaks that make a second note: one or two may be the body or a whistle
+ITSELF = 0.035  # relative distance within which a series is the note itself, split by beats (60 cents)
 FAINT = 0.05  # amplitude share below which peaks are not looked at (-26 dB)
 HEARD = 0.25  # share above which a second note is worth a doubt: neighbouring strings ring at up to 0.5
 LOUD = 0.7  # share above which no one can say which note is meant
@@ -59,7 +60,8 @@ def second_note(peaks: Peaks, *, hz: float, stiffness: float) -> Other | None:
     left &= peaks.amplitude > FAINT * loudest
     rest = Peaks(peaks.hz[left], peaks.amplitude[left], peaks.width_hz)
     for series in find_series(rest)[:1]:
-        if np.count_nonzero(series.matched) >= FEWEST:
+        beats = abs(np.log(series.hz / hz)) < ITSELF
+        if np.count_nonzero(series.matched) >= FEWEST and not beats:
             return Other(series.hz, float(rest.amplitude[series.matched].max()) / loudest)
     return None
 
