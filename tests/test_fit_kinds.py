@@ -125,5 +125,6 @@ def test_a_gauge_alone_measures_a_string_that_was_not_played() -> None:
     job = replace(JOB, meter=(MeterReading(Gauge.SLOT_FLOOR, 6, SIX[5] + 1.02, 0.02),))
     fit = fit_instrument(job, survey)
     assert [s.number for s in fit.strings] == [1, 2, 3, 4, 5, 6]
-    assert heights(fit)[5] == pytest.approx(SIX[5], abs=PULL_MM)
+    # The floor's height is exact here; the fret height it stands on is the fit's, good to a part of its sd.
+    assert abs(heights(fit)[5] - SIX[5]) < width(fit.strings[5]) / 3.29
     assert fit.strings[5].first_fret_cents is None
