@@ -51,7 +51,7 @@ class Aligned:
             for tau in taus:
                 left = sum(self._project(which, n, tau / hz[n])[3] * self.heard[n] for n in range(hz.size))
                 least = np.minimum(least, left / freedom)
-        return np.maximum(least, 1.0)
+        return np.asarray(np.maximum(least, 1.0))
 
     def slopes(self, which: int, hz: FloatArray, tau_periods: float, calm: FloatArray) -> list[Slopes]:
         """Slopes of each take; information 0 where it lacks a partial."""

@@ -176,4 +176,4 @@ def _merit(series: Series, peaks: Peaks) -> float:
     reach = max(float(np.median(numbers)) * 1.5, 1.0)
     within = numbers[numbers <= reach]
     filled = within.size / max(reach, 1.0)
-    return series.score * min(1.0, 0.35 + filled) ** 0.5
+    return float(series.score * min(1.0, 0.35 + filled) ** 0.5)

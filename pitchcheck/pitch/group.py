@@ -109,15 +109,15 @@ def _together(members: list[_Member]) -> list[Reading]:
     aligned = align([t for t, _, _ in tracked], [[p for _, p, _ in tracked], [p for _, _, p in tracked]])
     if aligned is None:
         return [m.reading for m in members]
-    ratios, pull = GLIDE_TIMES, None
+    ratios = GLIDE_TIMES
     calm = aligned.calm(hz, [ratio * decay for ratio in ratios])
+    middle = aligned.slopes(0, hz, ratios[len(ratios) // 2] * decay, calm)
+    pull = first_pull(middle, hz=hz, stiffness=stiffness)
     for _ in range(PASSES):
         trials = [
             Trial(aligned.slopes(0, hz, ratio * decay, calm), -0.5 * float(np.log(ratio) / TAU_SPREAD) ** 2)
             for ratio in ratios
         ]
-        if pull is None:
-            pull = first_pull(trials[len(trials) // 2].slopes, hz=hz, stiffness=stiffness)
         found = fit_differences(trials, hz=hz, stiffness=stiffness, pull=pull)
         closer = finer(ratios, found.trial_weight)
         if closer is None:

@@ -166,7 +166,7 @@ def student_pull(slopes: Slopes, centre: FloatArray, *, stiffness: float, scatte
     apart = (slopes.score[:, 0] - slopes.information[:, 0, 1] * centre[2]) / info
     apart = apart - centre[0] - stiffness_lever(slopes.number, stiffness=stiffness) * centre[1]
     expected = (scatter / CENTS_PER_LOG) ** 2 + 1 / info
-    return np.minimum(1.0, (TAIL + 1) / (TAIL + apart**2 / expected))
+    return np.asarray(np.minimum(1.0, (TAIL + 1) / (TAIL + apart**2 / expected)))
 
 
 def robust_pull(slopes: Slopes, *, stiffness: float) -> FloatArray:

@@ -46,7 +46,7 @@ def levels(clip: Clip, *, step_s: float = STEP_S) -> FloatArray:
     if count == 0:
         return np.zeros(0)
     blocks = clip.samples[: count * step].reshape(count, step)
-    return np.sqrt(np.mean((blocks - clip.samples.mean()) ** 2, axis=1))
+    return np.asarray(np.sqrt(np.mean((blocks - clip.samples.mean()) ** 2, axis=1)))
 
 
 def find_plucks(clip: Clip) -> tuple[Pluck, ...]:

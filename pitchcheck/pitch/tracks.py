@@ -90,7 +90,7 @@ def take_tracks(clip: Clip, *, hz: float, stiffness: float, periods: float | Non
     centre_s = (np.arange(count) * block + (block - 1) / 2) / clip.rate_hz
     turn = np.exp(-2j * np.pi * np.outer(partial_hz, centre_s - centre_s[0]))
     z = (solved[:k] + 1j * solved[k : 2 * k]) * turn
-    return Tracks(number, partial_hz, z, track_noise(z), centre_s, stiffness)
+    return Tracks(number, partial_hz, z, track_noise(z), np.asarray(centre_s, dtype=float), stiffness)
 
 
 def leaked(tracks: Tracks) -> FloatArray:
