@@ -16,7 +16,7 @@ from pitchcheck.errors import BadValue
 from pitchcheck.pitch.align import align
 from pitchcheck.pitch.law import finer
 from pitchcheck.pitch.note import hear_stretch, reading_of, stretch
-from pitchcheck.pitch.read import GLIDE_TIMES, PASSES, TAU_SPREAD, Heard
+from pitchcheck.pitch.read import GLIDE_TIMES, LONGEST_GLIDE, PASSES, TAU_SPREAD, Heard, hear
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.pitch.shared import (
     GLIDES_CENTS,
@@ -34,6 +34,8 @@ SHORT = 0.5  # a take ringing for less than this share of the typical number of 
 # belief that each take's glide as read alone is needed, as a logarithm: it spends a size and a time for
 # every take where one shared time serves (a size and a time known to 1 in 1000 each cost about 7)
 OWN_GLIDES = -15.0
+UNLIKE = 0.4  # logarithm of the ratio of two stiffnesses that one string cannot have at one pitch
+MOST_LAWS = 5  # stiffnesses tried
 
 
 @dataclass(frozen=True)
@@ -92,10 +94,50 @@ def read_group(clips: Sequence[Clip], *, expected_hz: Sequence[float]) -> tuple[
     if members:
         typical = float(np.median([m.periods for m in members]))
         members = [m for m in members if m.periods > SHORT * typical]
+    members = agree(members)
     if len(members) > 1:
         for member, reading in zip(members, _together(members), strict=True):
             read[member.index] = reading
     return tuple(read)
+
+
+def agree(members: list[_Member]) -> list[_Member]:
+    """Hear again those whose stiffness cannot be that of the same string, by the law that suits all best.
+
+    A high partial taken for its neighbour gives a wrong stiffness that fits well enough in one take alone.
+    """
+    if len(members) < 2:
+        return members
+    pitch = np.log([m.heard.model.hz for m in members])
+    level = np.log([max(m.heard.model.stiffness, 1e-6) for m in members]) - (pitch - pitch.mean())
+    if np.ptp(level) < UNLIKE:
+        return members
+    best, least = members, np.inf
+    for chosen in _distinct(level):
+        trial = []
+        for member, own, at in zip(members, level, pitch - pitch.mean(), strict=True):
+            if abs(own - chosen) > UNLIKE / 2:
+                model = member.heard.model
+                heard = hear(member.part, hz=model.hz, stiffness=float(np.exp(chosen + at)))
+                if heard is None:
+                    continue
+                used, doubts = member.reading.used_s, member.reading.doubts
+                member = replace(member, heard=heard, reading=reading_of(heard, used_s=used, doubts=doubts))
+            trial.append(member)
+        if len(trial) == len(members):
+            total = float(sum(np.log(m.reading.sd_cents) for m in trial))
+            if total < least:
+                best, least = trial, total
+    return best
+
+
+def _distinct(level: FloatArray) -> list[float]:
+    """Levels that differ by more than half of what is called unlike, the middle one first."""
+    chosen = [float(np.median(level))]
+    for one in level:
+        if all(abs(one - other) > UNLIKE / 2 for other in chosen):
+            chosen.append(float(one))
+    return chosen[:MOST_LAWS]
 
 
 def _together(members: list[_Member]) -> list[Reading]:
@@ -105,6 +147,7 @@ def _together(members: list[_Member]) -> list[Reading]:
     periods = min(m.periods for m in members)
     block = max(periods_of(f) for f in hz)
     decay = float(np.median([m.heard.decay_s * m.heard.model.hz for m in members]))
+    decay = min(decay, LONGEST_GLIDE * periods)
     tracked = [_track(m, periods=periods, block=block) for m in members]
     aligned = align([t for t, _, _ in tracked], [[p for _, p, _ in tracked], [p for _, _, p in tracked]])
     if aligned is None:

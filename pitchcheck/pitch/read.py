@@ -24,7 +24,10 @@ GLIDE_TIMES = np.geomspace(0.3, 3.0, 5)  # glide law's decay time over the note'
 TAU_SPREAD = 0.7  # sd of the logarithm of that ratio before listening (ours)
 STRONG = (0.02, 0.02, 0.0, 0.0)  # share of the strongest partial's energy needed, round by round
 FIRST = (4, 12, 99, 99)  # highest partial looked at, round by round
+LOUDEST = 6  # partials whose decay is looked at
+LONGEST_DECAY_S = 20.0  # [s] longer is not told from no decay
 ROUNDS = 4
+LONGEST_GLIDE = 1.0  # of the stretch: a slower glide cannot be told from a pitch
 PASSES = 6  # refinements of the glide time at most
 
 
@@ -63,7 +66,7 @@ def hear(clip: Clip, *, hz: float, stiffness: float) -> Heard | None:
     envelope = envelopes(tracks)
     strength = np.sum(envelope**2, axis=1) / tracks.noise
     order = np.argsort(-strength)
-    decay_s = decay_time(tracks, envelope, int(order[0]))
+    decay_s = decay_time(tracks, envelope, order[:LOUDEST])
     model = Model(hz, stiffness, 0.0, decay_s)
     own = np.sum(envelope**2, axis=1) > leaked(tracks)
     for turn in range(ROUNDS):
@@ -91,7 +94,7 @@ def hear(clip: Clip, *, hz: float, stiffness: float) -> Heard | None:
             envelope[few],
             phase,
             stiffness=model.stiffness,
-            decay_s=decay_s,
+            decay_s=min(decay_s, LONGEST_GLIDE * clip.duration_s),
             passes=PASSES if turn == ROUNDS - 1 else 1,
         )
         stiff = max(0.0, model.stiffness + law.stiffer)
@@ -126,10 +129,19 @@ def _only(tracks: Tracks, few: np.ndarray) -> Tracks:
     )
 
 
-def decay_time(tracks: Tracks, envelope: FloatArray, which: int) -> float:
-    """Time in which a track falls to 1/e, from a straight line through its logarithm. [s]"""
+def decay_time(tracks: Tracks, envelope: FloatArray, which: npt.NDArray[np.intp]) -> float:
+    """Time in which a note falls to 1/e, by straight lines through the logarithms of its loudest tracks. [s]
+
+    The middle one of them by energy: one alone may swell where two polarisations beat.
+    """
     weight = envelope[which] ** 2
+    energy = weight.sum(axis=1)
     level = np.log(envelope[which])
-    time = tracks.time_s - np.average(tracks.time_s, weights=weight)
-    slope = np.sum(weight * time * level) / np.sum(weight * time**2)
-    return float(np.clip(-1 / slope if slope < -0.05 else 20.0, 0.03, 20.0))
+    time = tracks.time_s - ((weight @ tracks.time_s) / energy)[:, None]
+    slope = np.sum(weight * time * level, axis=1) / np.sum(weight * time**2, axis=1)
+    rank = np.argsort(slope)
+    share = np.cumsum(np.sqrt(energy[rank]))
+    middle = slope[rank[np.searchsorted(share, 0.5 * share[-1])]]
+    return float(
+        np.clip(-1 / middle if middle < -1 / LONGEST_DECAY_S else LONGEST_DECAY_S, 0.03, LONGEST_DECAY_S)
+    )
