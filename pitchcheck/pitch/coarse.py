@@ -37,12 +37,20 @@ class Series:
     score : float
         Share of the compressed peak amplitudes explained.
     matched : array of bool, shape (peaks,)
+    highest : int
+        Number of the highest partial matched.
     """
 
     hz: float
     stiffness: float
     score: float
     matched: np.ndarray
+    highest: int
+
+    @property
+    def stiffness_sd(self) -> float:
+        """How far ``stiffness`` may be off: as much as moves the highest partial by the distance allowed."""
+        return 2 * LOOSE / self.highest**2
 
 
 def match_series(peaks: Peaks, hz: float) -> Series:
@@ -82,7 +90,8 @@ def match_series(peaks: Peaks, hz: float) -> Series:
         squares.append((hz_list[nearest] / k) ** 2)
         strength.append(float(weight[nearest]))
         first, stiffness = _line(numbers, squares, strength, guess=hz)
-    return Series(first, stiffness, float(weight[matched].sum() / weight.sum()), matched)
+    share = float(weight[matched].sum() / weight.sum())
+    return Series(first, stiffness, share, matched, numbers[-1] if numbers else 1)
 
 
 def _line(

@@ -118,7 +118,8 @@ def agree(members: list[_Member]) -> list[_Member]:
         for member, own, at in zip(members, level, pitch - pitch.mean(), strict=True):
             if abs(own - chosen) > UNLIKE / 2:
                 model = member.heard.model
-                heard = hear(member.part, hz=model.hz, stiffness=float(np.exp(chosen + at)))
+                like = float(np.exp(chosen + at))
+                heard = hear(member.part, hz=model.hz, stiffness=like, stiffness_sd=UNLIKE / 2 * like)
                 if heard is None:
                     continue
                 used, doubts = member.reading.used_s, member.reading.doubts

@@ -19,7 +19,7 @@ from pitchcheck.units import CENTS_PER_LOG
 SCATTERS_CENTS = np.geomspace(0.003, 12.0, 12)  # [cent] grid of the partials' own deviations
 GLIDE_PRIOR_CENTS = 5.0  # [cent] plucks start 0 to 10 cents sharp
 GLIDE_SHARE = 0.5  # belief, before listening, that there is a glide worth the name
-STIFFNESS_PRIOR = 6e-4  # sd of B before listening; strings lie between 1e-6 and 1.2e-3
+STIFFNESS_PRIOR = (0.0, 6e-4)  # B before listening, mean and sd; strings lie between 1e-6 and 1.2e-3
 FINE = 0.8  # spread of the glide time, in steps of its grid, that is resolved well enough
 TAIL = 5.0  # degrees of freedom of the deviations: some partials are pulled far off
 
@@ -56,7 +56,12 @@ class Law:
 
 
 def fit_law(
-    slopes: Sequence[Slopes], *, stiffness: float, log_prior: FloatArray, pull: FloatArray | None = None
+    slopes: Sequence[Slopes],
+    *,
+    stiffness: float,
+    log_prior: FloatArray,
+    pull: FloatArray | None = None,
+    believed: tuple[float, float] = STIFFNESS_PRIOR,
 ) -> Law:
     """Average the law over the scatter of the partials and over the shape of the glide.
 
@@ -70,10 +75,12 @@ def fit_law(
         Belief in each glide time before listening, as a logarithm.
     pull : array, shape (k,), optional
         Weight of each partial, from an earlier fit; found here when not given.
+    believed : tuple of float
+        B before these phases were looked at: mean and standard deviation.
     """
     if pull is None:
         pull = robust_pull(slopes[len(slopes) // 2], stiffness=stiffness)
-    grid = [_grid(s, stiffness=stiffness, pull=pull) for s in slopes]
+    grid = [_grid(s, stiffness=stiffness, pull=pull, believed=believed) for s in slopes]
     log_weight = np.array([g[0] for g in grid]) + log_prior[:, None, None]  # (tau, glide or not, scatter)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
@@ -121,7 +128,9 @@ def stiffness_lever(number: FloatArray, *, stiffness: float) -> FloatArray:
     return np.asarray(0.5 * number**2 / (1 + stiffness * number**2))
 
 
-def _grid(slopes: Slopes, *, stiffness: float, pull: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _grid(
+    slopes: Slopes, *, stiffness: float, pull: FloatArray, believed: tuple[float, float]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Log evidence (2, s), estimates and variances (2, s, 3): without and with a glide, for each scatter."""
     info, score = slopes.information, slopes.score
     own = (SCATTERS_CENTS[:, None] / CENTS_PER_LOG) ** 2 / pull  # (s, k)
@@ -136,8 +145,8 @@ def _grid(slopes: Slopes, *, stiffness: float, pull: FloatArray) -> tuple[FloatA
     moved = (info_s @ design).reshape(count, -1, 3)  # partials and both components in one axis
     precision = design.reshape(-1, 3).T @ moved
     right = score_s.reshape(count, -1) @ design.reshape(-1, 3)
-    precision[:, 1, 1] += STIFFNESS_PRIOR**-2
-    right[:, 1] -= stiffness * STIFFNESS_PRIOR**-2
+    precision[:, 1, 1] += believed[1] ** -2
+    right[:, 1] -= (stiffness - believed[0]) * believed[1] ** -2
     log_weight = np.zeros((2, SCATTERS_CENTS.size))
     mean = np.zeros((2, SCATTERS_CENTS.size, 3))
     variance = np.zeros_like(mean)

@@ -92,7 +92,7 @@ def hear_stretch(part: Clip, *, expected_hz: float | None) -> tuple[Heard, tuple
     best = _choose(found, expected_hz=expected_hz)
     if part.duration_s * best.hz < SHORTEST_PERIODS:
         raise Unreadable("The note is too short for so low a pitch. Let it ring.")
-    heard = hear(part, hz=best.hz, stiffness=best.stiffness)
+    heard = hear(part, hz=best.hz, stiffness=best.stiffness, stiffness_sd=best.stiffness_sd)
     if heard is None:
         raise Unreadable("The note is buried in noise. Pluck louder or move the microphone closer.")
     return heard, _doubts(part, peaks, heard, expected_hz=expected_hz)

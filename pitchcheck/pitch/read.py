@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pitchcheck.clip import Clip, FloatArray
-from pitchcheck.pitch.law import Law, finer, fit_law
+from pitchcheck.pitch.law import STIFFNESS_PRIOR, Law, finer, fit_law
 from pitchcheck.pitch.slopes import (
     LINE,
     WEAKEST,
@@ -60,8 +60,12 @@ class Heard:
     decay_s: float
 
 
-def hear(clip: Clip, *, hz: float, stiffness: float) -> Heard | None:
-    """Read a stretch that begins after the attack. None when no partial stands out."""
+def hear(clip: Clip, *, hz: float, stiffness: float, stiffness_sd: float) -> Heard | None:
+    """Read a stretch that begins after the attack. None when no partial stands out.
+
+    ``stiffness_sd`` says how far ``stiffness`` may be off; until all partials are in, it is not left further,
+    as a few low partials alone say little about it.
+    """
     tracks = take_tracks(clip, hz=hz, stiffness=stiffness)
     envelope = envelopes(tracks)
     strength = np.sum(envelope**2, axis=1) / tracks.noise
@@ -96,6 +100,7 @@ def hear(clip: Clip, *, hz: float, stiffness: float) -> Heard | None:
             stiffness=model.stiffness,
             decay_s=min(decay_s, LONGEST_GLIDE * clip.duration_s),
             passes=PASSES if turn == ROUNDS - 1 else 1,
+            believed=STIFFNESS_PRIOR if turn == ROUNDS - 1 else (stiffness, stiffness_sd),
         )
         stiff = max(0.0, model.stiffness + law.stiffer)
         model = Model(model.hz * (1 + law.sharp), stiff, law.glide, law.tau_s)
@@ -103,7 +108,14 @@ def hear(clip: Clip, *, hz: float, stiffness: float) -> Heard | None:
 
 
 def best_law(
-    tracks: Tracks, envelope: FloatArray, phase: FloatArray, *, stiffness: float, decay_s: float, passes: int
+    tracks: Tracks,
+    envelope: FloatArray,
+    phase: FloatArray,
+    *,
+    stiffness: float,
+    decay_s: float,
+    passes: int,
+    believed: tuple[float, float],
 ) -> tuple[tuple[Slopes, ...], Law]:
     """Fit the law over a grid of glide times, twice finer around the likely ones when they are well known."""
     taus = decay_s * (GLIDE_TIMES if passes > 1 else GLIDE_TIMES[::2])
@@ -114,7 +126,7 @@ def best_law(
             calm = np.maximum(np.min([s.excess for s in slopes], axis=0), 1.0)
             slopes = tuple(fit_slopes(tracks, envelope, phase, tau_s=float(tau), calm=calm) for tau in taus)
         belief = -0.5 * (np.log(taus / decay_s) / TAU_SPREAD) ** 2
-        law = fit_law(slopes, stiffness=stiffness, log_prior=belief, pull=pull)
+        law = fit_law(slopes, stiffness=stiffness, log_prior=belief, pull=pull, believed=believed)
         pull = law.pull
         closer = finer(taus, law.tau_weight)
         if closer is None:
