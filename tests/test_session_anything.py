@@ -44,9 +44,10 @@ def read(settings: str | bytes, *, takes: str | None = None, readings: str | Non
         try:
             return read_session(folder)
         except NothingMeasured as error:
-            assert error.problems
-            assert all(problem.limit and problem.action for problem in error.problems)
-            return None
+            refused = error
+    assert refused.problems
+    assert all(problem.limit and problem.action for problem in refused.problems)
+    return None
 
 
 @given(LINES)
