@@ -32,7 +32,7 @@ p { margin: .3em 0 } ol, ul { margin: .2em 0; padding-left: 1.4em }
 table { border-collapse: collapse; width: 58mm; break-inside: avoid }
 caption { text-align: left; font-weight: bold; padding: 2mm 0 1mm }
 td, th { border: .3mm solid #000; padding: .4mm 1.5mm; text-align: left; font-weight: normal }
-td.box { width: 6mm } td.note { width: 18mm }
+td.play { white-space: nowrap } td.box { width: 6mm } td.note { width: 18mm }
 .line { border-bottom: .3mm solid #000; display: inline-block; min-width: 50mm }
 """
 
@@ -72,7 +72,7 @@ def _string_table(instrument: Instrument, number: int, positions: Sequence[Posit
     """Return the takes of one string."""
     spec = instrument.string(number)
     rows = "".join(
-        f'<tr><th scope="row">{take:03d}</th><td>{_place(place)}</td>{_EMPTY}</tr>\n'
+        f'<tr><th scope="row">{take:03d}</th><td class="play">{_place(place)}</td>{_EMPTY}</tr>\n'
         for take, place in enumerate(positions, 1)
         if place.string == number
     )
