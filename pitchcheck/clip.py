@@ -32,7 +32,7 @@ class Clip:
         check_positive("rate_hz", self.rate_hz, unit="Hz")
         if self.samples.ndim != 1:
             raise BadValue(
-                f"samples have shape {self.samples.shape}; a clip is one channel. Choose or mix a channel first."
+                f"samples have shape {self.samples.shape}; a clip is one channel. Choose one channel first."
             )
         if not np.isfinite(self.samples).all():
             raise BadValue(
