@@ -24,9 +24,9 @@ from pitchcheck.units import CENTS_PER_LOG
 
 SCALE_MM = 648.0
 GAP_PER_HEIGHT = 0.4856  # gap over fret 1 per slot height, held behind fret 3
-_NOTES = ("E4", "B3", "G3", "D3", "A2", "E2")
-_GAUGES_MM = (0.254, 0.330, 0.432, 0.660, 0.914, 1.168)
-_STRETCH = (144.0, 257.0, 408.0, 290.0, 300.0, 310.0)
+_NOTES = ("E4", "B3", "G3", "D3", "A2", "E2", "E3", "A3", "D4", "G4", "B3", "E4")
+_GAUGES_MM = (0.254, 0.330, 0.432, 0.660, 0.914, 1.168, 0.762, 0.559, 0.356, 0.229, 0.330, 0.254)
+_STRETCH = (144.0, 257.0, 408.0, 290.0, 300.0, 310.0) * 2
 _TOUCH_MM = 0.25
 _FRETS = np.arange(1, 13)
 
@@ -44,6 +44,7 @@ class Slot:
 USUAL = (Slot(0.30), Slot(0.36), Slot(0.37), Slot(0.44, 0.11), Slot(0.72), Slot(0.86))  # two high, one unsure
 TWO_HIGH_REST_FINE = (Slot(0.30), Slot(0.36), Slot(0.37), Slot(0.42), Slot(0.72), Slot(0.86))
 ALL_FINE = (Slot(0.30), Slot(0.36), Slot(0.37), Slot(0.42), Slot(0.44), Slot(0.50))
+TWELVE = (*USUAL, *USUAL[:4], Slot(None), Slot(-0.03))
 ALL_HIGH = tuple(Slot(h) for h in (0.70, 0.75, 0.80, 0.86, 0.92, 0.98))
 
 
@@ -62,7 +63,7 @@ class Extras:
 
 
 def measurement(slots: tuple[Slot, ...] = USUAL, *, extras: Extras | None = None) -> Measurement:
-    """Build a measurement of a six-string (or of as many strings as slots are given, at most six)."""
+    """Build a measurement of a six-string (or of as many strings as slots are given, at most twelve)."""
     extras = extras or Extras()
     specs = tuple(
         StringSpec(i + 1, _NOTES[i], _GAUGES_MM[i], "plain steel" if i < 3 else "nickel-plated steel", i >= 3)

@@ -18,7 +18,17 @@ from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom
 from pitchcheck.report import cautions, numbers
 from pitchcheck.report.page import render_page
-from support_measurement import ALL_FINE, ALL_HIGH, BUSY, EVERY_FINDING, USUAL, Extras, Slot, measurement
+from support_measurement import (
+    ALL_FINE,
+    ALL_HIGH,
+    BUSY,
+    EVERY_FINDING,
+    TWELVE,
+    USUAL,
+    Extras,
+    Slot,
+    measurement,
+)
 
 NOTHING = (Slot(None),) * 6
 LEAST_CONTRAST = 4.5  # WCAG 2.1, success criterion 1.4.3, text of ordinary size
@@ -32,6 +42,7 @@ PAGES: dict[str, Measurement] = {
     "nothing": measurement(NOTHING, extras=Extras(bad_takes=True)),
     "bottom": measurement(ALL_HIGH, extras=Extras(bottom=NutBottom(0.40, 0.32))),
     "locking": measurement(USUAL, extras=Extras(nut=Nut.LOCKING)),
+    "twelve": measurement(TWELVE, extras=Extras(doubts=dict.fromkeys(range(1, 13), ("a doubt " * 30,)))),
     "four": measurement((Slot(-0.05), Slot(0.3), Slot(None), Slot(1.4, 0.3))),
 }
 
@@ -126,8 +137,9 @@ def test_every_string_has_its_words_and_its_figures(name: str) -> None:
         assert f"{round(plan.height_mm.low, 2):.2f}".replace("-", numbers.MINUS) in row
         assert f"{round(plan.height_mm.high, 2):.2f}".replace("-", numbers.MINUS) in row
         assert f"{round(plan.target_mm, 2):.2f} mm" in row
-        assert ("File off at most" in row) == (plan.remove_now_mm > 0)
-        if plan.remove_now_mm > 0:
+        files = plan.remove_now_mm > 0 and whole.plan.nut_bottom is None
+        assert ("File off at most" in row) == files
+        if files:
             assert f"{plan.remove_now_mm:.2f} mm" in row
 
 

@@ -12,11 +12,12 @@ from typing import Any
 import pytest
 
 from pitchcheck.report.page import render_page
-from support_measurement import BUSY, USUAL, measurement
+from support_measurement import BUSY, TWELVE, USUAL, Extras, measurement
 from support_system import needs
 
 PAGES_AT_MOST = 8  # a busy six-string survey with all its small print
 EDGE_PX = 1.0  # browsers round boxes to whole pixels
+LEADING_PX = 5.0  # a line of 13 px has a box of 15 to 18 px; letters meet only beyond this
 TIMEOUT_S = 60
 
 # Runs beside the page, in a frame of the wanted width, and writes down what sticks out.
@@ -42,8 +43,19 @@ document.getElementById("f").onload = () => {
     if (Math.max(-box.x, -box.y, right, below) > edge) cut.push(t.textContent);
     if (box.height * t.getScreenCTM().d < 9) small.push(t.textContent);
   }
+  const tight = [...doc.querySelectorAll(".glance th, .glance td")]
+    .filter(e => shown(e) && e.scrollWidth > e.clientWidth + edge).map(e => e.textContent);
+  const over = [];
+  for (const s of [...doc.querySelectorAll("svg")].filter(shown)) {
+    const boxes = [...s.querySelectorAll("text")].map(t => [t.textContent, t.getBBox()]);
+    boxes.forEach(([a, p], i) => boxes.slice(i + 1).forEach(([b, q]) => {
+      const side = Math.min(p.x + p.width, q.x + q.width) - Math.max(p.x, q.x);
+      const down = Math.min(p.y + p.height, q.y + q.height) - Math.max(p.y, q.y);
+      if (side > edge && down > %f) over.push(a + " on " + b);
+    }));
+  }
   const style = frame.contentWindow.getComputedStyle(doc.documentElement);
-  const result = {width: doc.documentElement.scrollWidth, out, cut, small,
+  const result = {width: doc.documentElement.scrollWidth, out, cut, small, tight, over,
     ground: style.backgroundColor, wide: doc.querySelectorAll("svg.wide").length,
     shown: [...doc.querySelectorAll("svg")].filter(shown).length};
   const note = document.createElement("pre");
@@ -75,7 +87,7 @@ def source() -> str:
 def probe(chromium: str, source: str, folder: Path, *, width: int, scheme: int) -> dict[str, Any]:
     """Show a page in a frame of a width, light (1) or dark (0), and return what the probe saw."""
     beside = folder / "probe.html"
-    beside.write_text(PROBE % (width, html.escape(source), EDGE_PX), encoding="utf-8")
+    beside.write_text(PROBE % (width, html.escape(source), EDGE_PX, LEADING_PX), encoding="utf-8")
     look = f"--blink-settings=preferredColorScheme={scheme}"
     dom = browse(chromium, look, "--window-size=1700,900", "--dump-dom", beside.as_uri())
     found = re.search(r'<pre id="result">(.*?)</pre>', dom)
@@ -97,17 +109,30 @@ def test_nothing_runs_over_the_edge(
     assert seen["out"] == []
     assert seen["cut"] == []
     assert seen["small"] == []
+    assert seen["tight"] == []
+    assert seen["over"] == []
     assert seen["ground"] == ground  # light and dark are really two
     assert seen["shown"] == 8  # six slots, the nut, the neck: one of the two widths each
     assert seen["wide"] == 2
 
 
+def test_twelve_strings_fit_on_a_phone(chromium: str, tmp_path: Path) -> None:
+    whole = measurement(TWELVE, extras=Extras(doubts={3: ("unbroken" * 20,)}, kind="twelve-string " * 8))
+    seen = probe(chromium, render_page(whole), tmp_path, width=360, scheme=1)
+    assert [seen[key] for key in ("out", "cut", "tight", "over")] == [[]] * 4
+    assert seen["width"] <= 360
+
+
 def test_the_probe_sees_what_sticks_out(chromium: str, source: str, tmp_path: Path) -> None:
     spoiled = source.replace("<main>", '<main><div style="width:500px">too wide</div>', 1)
     spoiled = spoiled.replace(">target</text>", ">target, but with far too many words</text>")
+    spoiled = spoiled.replace(">E2</text>", ">E2, and far too many words</text>")
+    spoiled = spoiled.replace('class="word high">high', 'class="word high">incomprehensible')
     seen = probe(chromium, spoiled, tmp_path, width=360, scheme=1)
     assert seen["out"]
     assert seen["cut"]
+    assert seen["over"]
+    assert seen["tight"]
     assert seen["width"] > 360
 
 

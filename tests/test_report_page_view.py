@@ -46,7 +46,7 @@ def words_of(steps: tuple[Step, ...]) -> str:
         ((LOW, *ALL_FINE[1:]), "One of six slots is low."),
         ((UNSURE,) * 6, "Not sure about any slot yet."),
         ((NOTHING,) * 6, "No slot could be measured."),
-        ((*ALL_FINE[:4], NOTHING, NOTHING), "Four of six slots are fine."),
+        ((*ALL_FINE[:4], NOTHING, NOTHING), "Four of six slots are fine, the others are not known yet."),
         ((Slot(0.31),), "The slot is fine."),
     ],
 )
@@ -56,7 +56,7 @@ def test_headline(slots: tuple[Slot, ...], headline: str) -> None:
 
 def test_the_summary_names_the_strings_and_the_amounts() -> None:
     text = " ".join(page_view(measurement(TWO_HIGH_REST_FINE)).summary)
-    assert "Strings 5 and 6 are high; strings 1, 2, 3 and 4 are fine." in text
+    assert "Strings 5 and 6 are high; strings 1 to 4 are fine." in text
     assert "file string 5 by at most 0.15 mm (5.9 thou) and string 6 by at most 0.20 mm (7.8 thou)" in text
     assert "Then listen again." in text
 
@@ -103,6 +103,9 @@ def test_the_bottom_of_the_nut_rules_out_the_slots() -> None:
     assert "Bass end: at most 0.40 mm (15.7 thou). Treble end: at most 0.32 mm (12.5 thou)." in said
     assert "no longer hold once the bottom is cut" in said
     assert "file string" not in " ".join(view.summary)
+    assert {slot.action for slot in view.nut.slots} == {"Not here: cut the bottom of the nut"}
+    assert all(slot.remove_mm == 0 for slot in view.nut.slots)  # nothing is hatched
+    assert not any("Take off" in name for slot in view.nut.slots for name, _ in slot.lines)
 
 
 def test_cures_come_before_the_file() -> None:
@@ -124,7 +127,7 @@ def test_findings_of_one_cause_share_one_heading() -> None:
     view = page_view(measurement(extras=Extras(findings=found)))
     assert [len(f.cases) for f in view.findings] == [2]
     assert view.findings[0].cases[1].where == "String 6"
-    assert view.findings[0].cases[1].size == "0.30 mm (11.8 thou)"
+    assert view.findings[0].cases[1].size == "0.30 mm (11.8 thou) above target"
 
 
 def test_refused_takes_are_listed_with_their_reason() -> None:
@@ -160,7 +163,7 @@ def test_a_height_just_under_a_limit_is_not_shown_on_it() -> None:
 def test_fine_slots_below_target_are_named() -> None:
     steps = page_view(measurement((*ALL_FINE[:5], Slot(0.60)))).steps.slots
     said = words_of(steps)
-    assert "Strings 1, 2, 3, 4, 5 and 6: leave them" in said
+    assert "Strings 1 to 6: leave them" in said
     # heights 0.30 0.36 0.37 0.42 0.44 0.60 against targets 0.31 0.36 0.40 0.44 0.48 0.52
     assert "Strings 1, 3, 4 and 5 lie below their targets" in said
 

@@ -25,10 +25,11 @@ def removal_mm(amount_mm: float) -> str:
     Examples
     --------
     >>> removal_mm(0.5)
-    '0.50 mm (19 thou)'
+    '0.50 mm (19.6 thou)'
     """
     hundredths = math.floor(amount_mm * 100 + ROUNDING_DUST)
-    return f"{hundredths / 100:.2f} mm ({math.floor(thou(amount_mm) + ROUNDING_DUST)} thou)"
+    tenths = math.floor(thou(amount_mm) * 10 + ROUNDING_DUST)
+    return f"{hundredths / 100:.2f} mm ({tenths / 10:.1f} thou)"
 
 
 def belief_mm(belief: Belief) -> str:

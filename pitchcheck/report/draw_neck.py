@@ -117,8 +117,8 @@ def _string(string: NeckString, *, base: float, scene: _Scene, ident: str) -> li
     thick = "string wound thin" if string.wound else "string thin"
     pieces = [
         svg.line(scene.nut - _NUT_WIDTH, base, scene.end, base, cls="true-line"),
-        svg.text(6, base + 5, str(string.number), cls="t big"),
-        svg.text(22, base + 5, string.note, cls="t soft-text"),
+        svg.text(24, base + 5, str(string.number), cls="t big", anchor="end"),
+        svg.text(28, base + 5, string.note, cls="t soft-text"),
     ]
     if string.now is None or string.target is None:
         pieces.append(svg.text(scene.nut + 12, base - 6, "not measured", cls="t soft-text"))

@@ -19,6 +19,7 @@ _STRING_PX = (3.2, 7.5)  # [px] radius of the thinnest and thickest string, for 
 _THICK_MM = 1.3  # [mm] drawn at the larger radius
 _UNKNOWN_GAUGE_MM = 0.6
 _LETTER_PX = 8.0  # [px] width of a letter of a verdict
+_ROOM_PX = 56.0  # [px] columns narrower than this have no room for the word "measured"
 _SOFT = (0.05, 0.15, 0.25, 0.35)  # [-] nested quantiles: the band fades outward, the outermost is 90 %
 
 
@@ -144,6 +145,8 @@ def _labels(slot: SlotView, *, x: float, top: float, column: float) -> list[Mark
         svg.text(x, top + 16, slot.note, cls="t soft-text", anchor="middle"),
     ]
     words = slot.word.split(" ")
+    if slot.height_mm is None and column < _ROOM_PX:
+        words = ["not", "heard"]
     longest = max(len(word) for word in words)
     fits = "" if longest * _LETTER_PX <= column else " tiny"
     for i, word in enumerate(words):

@@ -23,6 +23,7 @@ _NUT = (104.0, 134.0)  # [px] left and right edge of the nut; right is its front
 _LAST = 326.0  # [px] place of fret 3
 _CROWN = 7.0  # [px] half width of a fret
 _LABEL_GAP = 14.0
+_TALL_GAP = 22.0  # [px] a gap drawn taller than this has room for its name beside it
 _SOFT = (0.05, 0.12, 0.20, 0.28, 0.36, 0.44)  # [-] nested quantiles; the outermost is the 90 % interval
 
 
@@ -161,7 +162,11 @@ def _gap(slot: SlotView, scene: _Scene) -> list[Markup]:
     along = (scene.frets[1] - x) / (scene.frets[1] - _NUT[1])
     string = top - along * (top - scene.scale.inside(slot.height_mm.median))
     ends = [(x - 4, string), (x + 4, string), (x, string), (x, top), (x - 4, top), (x + 4, top)]
-    return [svg.path(ends, cls="bar"), svg.text(x - 8, top - 5, "gap", cls="t soft-text", anchor="end")]
+    if top - string < _TALL_GAP:  # no room beside it: the word goes above the string
+        name = svg.text(x + 6, string - 7, "gap", cls="t soft-text on-paper")
+    else:
+        name = svg.text(x - 8, top - 5, "gap", cls="t soft-text", anchor="end")
+    return [svg.path(ends, cls="bar"), name]
 
 
 def _marks(slot: SlotView, scene: _Scene) -> list[Markup]:

@@ -36,6 +36,7 @@ class SlotView:
     target: str
     target_thou: str
     action: str  # what to do now, in a few words
+    evidence: tuple[str, ...]
     doubts: tuple[str, ...]
 
 

@@ -39,7 +39,9 @@ def headline(measurement: Measurement) -> str:
         return f"All {phrases.count(total)} slots are fine." if total > 1 else "The slot is fine."
     if not fine:
         return "Not sure about any slot yet."
-    return f"{phrases.count(len(fine), capital=True)} of {phrases.count(total)} slots {_are(len(fine))} fine."
+    known = f"{phrases.count(len(fine), capital=True)} of {phrases.count(total)} slots {_are(len(fine))} fine"
+    rest = "other is" if total - len(fine) == 1 else "others are"
+    return f"{known}, the {rest} not known yet."
 
 
 def summary(measurement: Measurement) -> tuple[str, ...]:
@@ -94,13 +96,16 @@ def _heard(measurement: Measurement) -> str:
         f"Notes at the first fret are off, most on string {worst.number}: "
         f"{amount} cents {side} (100 cents are one fret)."
     )
-    return f"{said} That is not the slots: see what was found below." if _not_the_slots(measurement) else said
+    return f"{said} {_whose_fault(measurement, worst.number)}".strip()
 
 
-def _not_the_slots(measurement: Measurement) -> bool:
-    """Whether all slots are fine and something else was found."""
-    fine = all(p.verdict is Verdict.FINE for p in measurement.plan.strings)
-    return fine and any(f.cause not in _SLOT_CAUSES for f in measurement.findings)
+def _whose_fault(measurement: Measurement, number: int) -> str:
+    """Say that the worst note is not its slot's fault, if that slot is fine and something else was found."""
+    fine = {p.number for p in measurement.plan.strings if p.verdict is Verdict.FINE}
+    if number not in fine or not any(f.cause not in _SLOT_CAUSES for f in measurement.findings):
+        return ""
+    them = "the slots" if len(fine) == len(measurement.plan.strings) else "its slot, which is fine"
+    return f"That is not {them}: see what was found below."
 
 
 def _first_cents(string: StringFit) -> float:
@@ -117,6 +122,8 @@ def _what_now(measurement: Measurement) -> str:
     if plan.nut_bottom is not None:
         return "They are high by a like amount: cut at the bottom of the nut, not in the slots."
     filed = [p for p in plan.strings if p.remove_now_mm > 0]
+    if len(filed) == len(plan.strings) > _TOLD:
+        return f"Next: file all {phrases.count(len(filed))} slots a little, then listen again."
     if len(filed) > _TOLD:
         return f"Next: file {phrases.strings([p.number for p in filed])} a little, then listen again."
     if filed:

@@ -141,7 +141,12 @@ def facts(measurement: Measurement) -> tuple[tuple[str, str], ...]:
     if measurement.fit is not None:
         rows.append(("Fret height, from the sound", numbers.measured(measurement.fit.fret_height_mm)))
         rows.append(("Nut edge", _nut_place(measurement.fit.nut_offset_mm)))
-        rows.append(("Your touch, below the fret tops", numbers.measured(measurement.fit.touch_mm)))
+        rows.append(
+            (
+                "Your finger pushes the string below the fret tops by",
+                numbers.measured(measurement.fit.touch_mm),
+            )
+        )
     used = sum(take.hz is not None for take in measurement.takes)
     rows.append(("Takes", f"{used} read of {len(measurement.takes)}"))
     return tuple(rows)

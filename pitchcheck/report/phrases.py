@@ -23,6 +23,7 @@ VERDICT_WORDS = {
     Verdict.UNSURE: "not sure yet",
 }
 UNMEASURED = "not measured"
+_RUN = 4  # [-] strings in a row from which "to" reads better than a list
 _COARSE_MM = 1.5  # [mm] from here a rule is what one measures with, so tenths of a millimetre will do
 
 GAUGE_WORDS = {
@@ -88,15 +89,22 @@ def listed(parts: Sequence[str], *, joint: str = "and") -> str:
 
 
 def strings(numbers: Sequence[int], *, capital: bool = False) -> str:
-    """Return ``"string 6"`` or ``"strings 5 and 6"``."""
+    """Return ``"string 6"``, ``"strings 5 and 6"``, or ``"strings 1 to 6"`` for a long run."""
     word = "string" if len(numbers) == 1 else "strings"
-    return f"{word.capitalize() if capital else word} {listed([str(n) for n in sorted(numbers)])}"
+    first, last = min(numbers), max(numbers)
+    run = len(numbers) >= _RUN and sorted(numbers) == list(range(first, last + 1))
+    which = f"{first} to {last}" if run else listed([str(n) for n in sorted(numbers)])
+    return f"{word.capitalize() if capital else word} {which}"
 
 
 def size(finding: Finding) -> str:
     """Return how large a finding is, with its unit."""
     if finding.unit == "mm" and abs(finding.size) >= _COARSE_MM:
         return f"{numbers.rounded(finding.size, decimals=1)} mm"
+    if finding.cause is Cause.SLOT_HIGH and finding.unit == "mm":
+        return f"{numbers.length(finding.size)} above target"
+    if finding.cause is Cause.SLOT_LOW and finding.unit == "mm":
+        return f"{numbers.length(abs(finding.size))} below target"
     if finding.unit == "mm":
         return numbers.length(finding.size)
     if finding.unit.startswith("cent"):
