@@ -46,7 +46,7 @@ def nut_bottom(
     NutBottom or None
         Both ends rounded down to 0.05 mm. After it every slot is at or above its target with 97.5 % belief,
         all slots together, and no slot loses more than 0.7 of its median excess. None if the pattern is not
-        linear, there are fewer than three slots, or nothing can safely come off.
+        linear, there are fewer than three slots, or one of them can spare nothing.
     """
     if len(excess_mm) < _FEWEST_SLOTS:
         return None
@@ -61,6 +61,8 @@ def nut_bottom(
             for b, m in zip(excess_mm, medians, strict=True)
         ]
     )
+    if most.min() <= 0:  # a slot that can spare nothing: the cut would leave it under its target
+        return None
     treble, bass = (round_down_mm(end) for end in _highest_line_under(most, place))
     return NutBottom(bass_mm=bass, treble_mm=treble) if treble or bass else None
 
