@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 
-# The matrices here are small, and strings are read in processes side by side: threads inside each of them would
-# only stand in each other's way (the demo took 18 s instead of 30 s on two cores). A user's own setting is kept.
+# The matrices here are small, and strings are read in processes side by side: threads inside each of them
+# would only stand in each other's way (the demo took 18 s instead of 30 s on two cores). A user's own setting
+# is kept.
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
