@@ -16,7 +16,7 @@ from pitchcheck.workflow.measure import measure_folder
 from pitchcheck.workflow.progress import Progress
 
 RATE_HZ = 48_000.0  # [Hz] of the demo's recordings
-TAKE_S = 2.2  # [s] length of a take
+TAKE_S = 1.8  # [s] length of a take
 BODY_PULL_CENTS = 1.5  # a lively body; see simulate.body
 
 __all__ = ["STORY", "Demo", "run_demo"]
