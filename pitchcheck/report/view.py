@@ -27,6 +27,7 @@ HEADS = (
     "Verdict",
     "File off\nnow",
 )
+BOTTOM_INSTEAD = "not here:\nsee below"
 NOTHING = "nothing"
 
 
@@ -80,7 +81,6 @@ def bench_view(measurement: Measurement) -> BenchView:
 def _row(string: StringPlan, measurement: Measurement) -> tuple[str, ...]:
     """Return one row of the table."""
     first = None if measurement.survey is None else first_fret_cents(measurement.survey, string.number)
-    remove = string.remove_now_mm
     return (
         f"{string.number} {string.note}",
         _length(string.height_mm.median if string.height_mm else None, string),
@@ -88,8 +88,17 @@ def _row(string: StringPlan, measurement: Measurement) -> tuple[str, ...]:
         _length(string.target_mm, string),
         numbers.UNKNOWN if first is None else _first_fret(*first),
         phrases.verdict(string).replace(" ", "\n", 1),
-        numbers.removal(remove).replace(" (", "\n").rstrip(")") if remove > 0 else NOTHING,
+        _file_off(string, bottom=measurement.plan.nut_bottom is not None),
     )
+
+
+def _file_off(string: StringPlan, *, bottom: bool) -> str:
+    """Return what may come off the slot now; nothing where the bottom of the nut is to be cut instead."""
+    if string.remove_now_mm <= 0:
+        return NOTHING
+    if bottom:
+        return BOTTOM_INSTEAD
+    return numbers.removal(string.remove_now_mm).replace(" (", "\n").rstrip(")")
 
 
 def _first_fret(value: float, sd: float) -> str:
