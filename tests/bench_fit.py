@@ -107,8 +107,8 @@ def draw(runs: dict[str, list[fb.Score]], steps: dict[str, list[fb.Score]]) -> N
     marks = {"guitar": "o", "bass": "s", "nylon": "^"}
 
     def save(figure: object, name: str) -> None:
-        figure.savefig(DOCS / "pictures" / f"fit-{name}.svg", metadata={"Date": None})  # type: ignore[attr-defined]
-        plt.close(figure)  # type: ignore[arg-type]
+        figure.savefig(DOCS / "pictures" / f"fit-{name}.svg", metadata={"Date": None})
+        plt.close(figure)
 
     figure, axes = plt.subplots(figsize=(6, 3.4), layout="constrained")
     for family, mark in marks.items():

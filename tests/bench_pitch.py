@@ -110,7 +110,7 @@ def made(kind: str, count: int, **fixed: object) -> Iterator[Pair]:
             decay_s=float(rng.uniform(0.4, 1.5)),
             pluck=float(rng.uniform(0.1, 0.3)),
         )
-        strung = replace(strung, **fixed)  # type: ignore[arg-type]
+        strung = replace(strung, **fixed)
         if kind == "weak fundamental":
             strung = replace(strung, fundamental_db=float(rng.uniform(30, 60)))
         if kind == "glide":

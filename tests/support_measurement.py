@@ -97,7 +97,7 @@ def target_mm(number: int, count: int = 6) -> float:
 
 def with_plan(whole: Measurement, number: int, **changes: object) -> Measurement:
     """Return the measurement with fields of one string's plan replaced."""
-    strings = tuple(replace(p, **changes) if p.number == number else p for p in whole.plan.strings)  # type: ignore[arg-type]
+    strings = tuple(replace(p, **changes) if p.number == number else p for p in whole.plan.strings)
     return replace(whole, plan=replace(whole.plan, strings=strings))
 
 

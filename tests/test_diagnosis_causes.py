@@ -23,7 +23,7 @@ LIMITS = DiagnosisLimits()
 
 
 def sound_fit(**changes: object) -> Fit:
-    return make_fit([Made(t, touch_mm=0.1) for t in TARGETS], targets_mm=TARGETS, **changes)  # type: ignore[arg-type]
+    return make_fit([Made(t, touch_mm=0.1) for t in TARGETS], targets_mm=TARGETS, **changes)
 
 
 def causes(findings: tuple[Finding, ...]) -> list[Cause]:
@@ -31,7 +31,7 @@ def causes(findings: tuple[Finding, ...]) -> list[Cause]:
 
 
 def take(row: int, place: Position, hz: float, **more: object) -> Take:
-    return Take(row, None, place, hz, 0.15, float(row), **more)  # type: ignore[arg-type]
+    return Take(row, None, place, hz, 0.15, float(row), **more)
 
 
 def fretted_survey(extra_cents: float, *, touch_mm: float = 0.1) -> Survey:

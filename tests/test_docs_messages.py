@@ -45,10 +45,10 @@ def test_every_section_is_an_error_that_exists() -> None:
     assert set(re.findall(r"^## (\S+)$", MESSAGES, re.MULTILINE)) == {kind.slug for kind in kinds()}
 
 
-@pytest.mark.parametrize("name", sorted(get_command(app).commands))  # type: ignore[attr-defined]
+@pytest.mark.parametrize("name", sorted(get_command(app).commands))
 def test_every_command_is_in_the_documents_and_helps(name: str) -> None:
     assert f"pitchcheck {name}" in ALL_DOCS
-    assert get_command(app).commands[name].help  # type: ignore[attr-defined]
+    assert get_command(app).commands[name].help
 
 
 @pytest.mark.parametrize("gauge", list(Gauge))

@@ -100,7 +100,7 @@ def test_a_machine_path_is_seen(line: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "line", ["a/tmp2", "docs/work/x.md", "https://host.example/home/x", "tmp_path / 'a'"]
+    "line", ["a/tmp2", "docs/home/x.md", "https://host.example/home/x", "tmp_path / 'a'"]
 )
 def test_other_paths_are_not_taken_for_one(line: str) -> None:
     assert not MACHINE_PATHS.search(line)

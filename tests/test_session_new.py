@@ -42,7 +42,7 @@ class Text(HTMLParser):
 
 
 @pytest.mark.parametrize("preset", PRESETS, ids=lambda preset: preset.name)
-def test_what_is_written_reads_back_as_the_preset(tmp_path: Path, preset) -> None:  # type: ignore[no-untyped-def]
+def test_what_is_written_reads_back_as_the_preset(tmp_path: Path, preset) -> None:
     new_folder(tmp_path / "a", kind=preset.name, scale_mm=500.0)
     session = read_session(tmp_path / "a")
     assert session.problems == ()

@@ -28,7 +28,7 @@ YIN_TOLERANCE_CENTS = (
 
 def _sound(seed: int = 1, *, hz: float = 196.0, stiffness: float = 1e-4, **how: object) -> Clip:
     settings = {"sound": PLAIN, "rate_hz": RATE_HZ, "duration_s": 4.2} | how
-    return pluck(np.random.default_rng(seed), tone=Tone(hz, stiffness), **settings)  # type: ignore[arg-type]
+    return pluck(np.random.default_rng(seed), tone=Tone(hz, stiffness), **settings)
 
 
 def _peak_hz(samples: FloatArray, *, near_hz: float, rate_hz: float = RATE_HZ) -> float:
@@ -156,4 +156,4 @@ def test_thump_is_over_before_the_note_is_read() -> None:
 )
 def test_impossible_plucks_are_refused(how: dict[str, float], words: str) -> None:
     with pytest.raises(BadValue, match=words):
-        _sound(**how)  # type: ignore[arg-type]
+        _sound(**how)

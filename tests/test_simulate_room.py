@@ -17,7 +17,7 @@ SLOPE_TOLERANCE_DB = 0.3  # per octave, Welch estimate over six octaves
 
 def _room(seed: int = 3, **parts: float) -> np.ndarray:
     silent = {"white_db": -np.inf, "pink_db": -np.inf, "hum_db": -np.inf}
-    room = Room(**(silent | parts))  # type: ignore[arg-type]
+    room = Room(**(silent | parts))
     return room_noise(np.random.default_rng(seed), room=room, count=COUNT, rate_hz=RATE_HZ)
 
 
