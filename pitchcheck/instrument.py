@@ -103,7 +103,7 @@ class Instrument:
 
 @dataclass(frozen=True)
 class MeterReading:
-    """One reading of a feeler gauge, rule or dial. ``string`` is None where it does not matter."""
+    """One reading of a feeler gauge, rule or dial gauge. ``string`` is None where it does not matter."""
 
     what: Gauge
     string: int | None
