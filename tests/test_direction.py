@@ -30,13 +30,17 @@ MAY_IMPORT: dict[str, set[str]] = {
     "chords": {"physics", "fit"},
     "simulate": {"physics", "protocol"},
     "measurement": RECORDS,
-    "report": RECORDS | {"measurement"},
+    "guide": {"pitch", "protocol"},
+    "capture": set(),
+    "compare": RECORDS | {"measurement"},
+    "jobs": {"session"},
+    "report": RECORDS | {"measurement", "guide", "compare"},
     "workflow": EVERYTHING,
-    "cli": {"workflow", "measurement", "report", "session", "protocol"},
+    "cli": {"workflow", "measurement", "report", "session", "protocol", "guide", "compare"},
     "__main__": {"cli"},
 }
 
-EDGE = {"session", "audio", "workflow", "cli", "__main__"}
+EDGE = {"session", "audio", "capture", "jobs", "workflow", "cli", "__main__"}
 EDGE_MODULES = {
     "pitchcheck.simulate.folder",  # writes what the simulator played
     "pitchcheck.report.terminal",  # draws views on a console it is given
