@@ -1,0 +1,5 @@
+"""Two passes over one instrument, held against one another: what changed, and how sure that is."""
+
+from pitchcheck.compare.records import Change as Change
+from pitchcheck.compare.records import Comparison as Comparison
+from pitchcheck.compare.records import Match as Match

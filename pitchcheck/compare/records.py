@@ -1,0 +1,129 @@
+"""What a comparison of two passes hands on.
+
+Conventions: "before" and "after" are two passes over one instrument; a change is after less before, so a slot
+that was filed has a negative one. Lengths in mm, intervals in cents; beliefs are unrounded.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from pitchcheck.fit.belief import Belief
+from pitchcheck.plan import Verdict
+from pitchcheck.takes import Position, Stop
+
+
+class Change(StrEnum):
+    """What can be said of the change of a slot."""
+
+    LOWER = "lower"  # at least 99 % sure
+    HIGHER = "higher"  # at least 99 % sure
+    SAME = "same"  # at least 90 % sure that it moved by less than the tolerance
+    UNSURE = "unsure"
+
+
+class Match(StrEnum):
+    """How what was told to have come off a slot agrees with what was heard."""
+
+    AGREES = "agrees"
+    LESS = "less"  # less came off than was told
+    MORE = "more"  # more came off than was told
+    NOT_TOLD = "not_told"  # nothing was told, and nothing is missing
+    UNTOLD = "untold"  # nothing was told, but the slot changed
+    UNHEARD = "unheard"  # the string was not heard in both passes
+
+
+@dataclass(frozen=True)
+class PlaceChange:
+    """Takes at one place of one string, before and after. Means over the repeats. [cent]
+
+    ``expected_cents`` is what the change of the slot alone would do there.
+    """
+
+    position: Position
+    before_cents: float
+    before_takes: int
+    after_cents: float
+    after_takes: int
+    change_cents: float
+    sd_cents: float
+    expected_cents: float
+
+
+@dataclass(frozen=True)
+class SlotChange:
+    """One slot before and after; ``None`` where it was not heard in both passes.
+
+    Attributes
+    ----------
+    number, note
+    before_mm, after_mm, change_mm : Belief or None
+        Heights from both passes together, and their difference. [mm]
+    lower_belief : float or None
+        Belief that the slot is lower than it was, 0 to 1.
+    change : Change
+    told_mm : float or None
+        What was told to have come off between the passes. [mm]
+    match : Match
+    target_mm, floor_mm : float
+        Where the slot should be, and where it begins to buzz. [mm]
+    low_belief : float or None
+        Belief that the slot is now below its floor, 0 to 1.
+    verdict : Verdict
+        Of the slot as it is now.
+    places : tuple of PlaceChange
+    """
+
+    number: int
+    note: str
+    before_mm: Belief | None
+    after_mm: Belief | None
+    change_mm: Belief | None
+    lower_belief: float | None
+    change: Change
+    told_mm: float | None
+    match: Match
+    target_mm: float
+    floor_mm: float
+    low_belief: float | None
+    verdict: Verdict
+    places: tuple[PlaceChange, ...]
+
+
+@dataclass(frozen=True)
+class Repeats:
+    """How well repeats of one kind of take agree, over all strings and both passes. [cent]
+
+    ``expected_cents`` is the scatter that the fit expects of a careful hand.
+    """
+
+    stop: Stop
+    fret: int
+    pairs: int
+    sd_cents: float
+    expected_cents: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two passes over one instrument.
+
+    Attributes
+    ----------
+    strings : tuple of SlotChange
+        Every string of the instrument.
+    repeats : tuple of Repeats
+    scatter : float >= 1
+        How many times the usual scatter this hand has; every uncertainty here is widened by it.
+    assumed : tuple of str
+        What is taken to be the same in both passes, or was seen to differ, in whole sentences.
+    notes : tuple of str
+        What else a reader should know.
+    """
+
+    strings: tuple[SlotChange, ...]
+    repeats: tuple[Repeats, ...]
+    scatter: float
+    assumed: tuple[str, ...]
+    notes: tuple[str, ...] = ()
