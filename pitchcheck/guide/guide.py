@@ -1,0 +1,324 @@
+"""A session at the microphone: events in, prompts and accepted takes out.
+
+Conventions: no device, file, clock or thread; time is counted in samples that were heard. The same events in
+the same order give the same outcomes, however the sound was cut into pieces.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+
+from pitchcheck.clip import Clip
+from pitchcheck.errors import check_positive
+from pitchcheck.guide import words
+from pitchcheck.guide.course import Course
+from pitchcheck.guide.ear import Ear, Note
+from pitchcheck.guide.judge import Verdict, judge
+from pitchcheck.guide.pieces import Pieces
+from pitchcheck.guide.places import Known, find_place, off_cents
+from pitchcheck.guide.records import (
+    Accepted,
+    Event,
+    Finished,
+    GuideView,
+    InputBack,
+    InputLost,
+    NotStored,
+    Outcome,
+    Phase,
+    Refused,
+    Skipped,
+    Sound,
+    Stored,
+    Undone,
+    Wish,
+)
+from pitchcheck.instrument import Instrument
+from pitchcheck.pitch.note import read_note
+from pitchcheck.pitch.reading import Unreadable
+from pitchcheck.takes import Position, Stop
+
+QUIET_S = 3.0  # [s] of waiting without a sound after which it says so
+TRACE_DUE_S = (0.25, 0.4, 0.7, 1.0, 1.5)  # [s] after the onset at which the live pitch is read
+
+
+class Guide:
+    """Leads through a course of takes and judges each.
+
+    Parameters
+    ----------
+    instrument : Instrument
+    course : sequence of Position
+        What is to be played, in playing order.
+    rate_hz : float > 0
+        Of the sound that will come. [Hz]
+    done : sequence of (int, int)
+        Place and number of takes accepted in an earlier sitting.
+    skipped : sequence of int
+        Places left out in an earlier sitting.
+    next_number : int
+        Number of the next accepted take; above every number in ``done``.
+    known : sequence of Known
+        Pitches of the takes in ``done``, oldest first, as far as they are at hand: later takes of a string
+        are held against its own open takes. Without them its note stands in, with more room around it.
+
+    Notes
+    -----
+    ``step`` handles one event wholly before the next. The rules:
+
+    - ``Sound`` is heard in any piece size. After ``Accepted`` nothing more is heard until ``Stored`` or
+      ``NotStored`` of that number: events that come in between are kept and handled afterwards, in order.
+    - ``SKIP`` leaves out the place asked for (``Skipped``); while a take is played again it only gives up the
+      repeat. ``REDO`` asks for the last accepted take again; the old one counts until the new one is stored
+      (then ``Undone`` for the old). ``UNDO`` takes back the last accepted take (``Undone``) and asks for it
+      again, and for what was skipped after it; repeated, it goes further back. ``PAUSE`` stops hearing and
+      goes on. ``FINISH`` ends (``Finished``, early if anything is left unplayed). Each gives up the note that
+      is sounding. In ``FINISHED`` sound is not heard; ``UNDO`` and ``REDO`` go on with the session.
+    - ``InputLost`` gives up the sounding note only. ``InputBack`` starts a new ear at its rate.
+    - A sound that was already ringing when waiting begins is no onset and is never taken.
+    - A guide with nothing left to play is in ``FINISHED`` from the start and answers its first event with
+      ``Finished``.
+    """
+
+    def __init__(
+        self,
+        instrument: Instrument,
+        *,
+        course: Sequence[Position],
+        rate_hz: float,
+        done: Sequence[tuple[int, int]] = (),
+        skipped: Sequence[int] = (),
+        next_number: int = 1,
+        known: Sequence[Known] = (),
+    ) -> None:
+        check_positive("rate_hz", rate_hz, unit="Hz")
+        self._instrument = instrument
+        self._course = Course(course, done=done, skipped=skipped)
+        self._next = max([next_number, *(number + 1 for _, number in done)])
+        self._before = tuple(known)
+        self._known: dict[int, Known] = {}
+        self._ear = Ear(rate_hz=rate_hz)
+        self._pieces = Pieces()
+        self._later: deque[Event] = deque()
+        self._storing: Accepted | None = None
+        self._replaced: tuple[int, int] | None = None
+        self._paused = False
+        self._lost = ""
+        self._said = ""
+        self._trace: list[tuple[float, float]] = []
+        self._traced = 0  # how many of its due readings were tried
+        self._waited = 0  # samples since waiting began
+        self._played = 0  # samples heard for the takes accepted in this sitting
+        self._accepted = 0
+        self._told_end = False
+
+    def step(self, event: Event) -> tuple[Outcome, ...]:
+        """Take one event; return what came of it, in order."""
+        outcomes: list[Outcome] = []
+        answer = isinstance(event, Stored | NotStored)
+        if self._storing is not None and not answer:
+            self._later.append(event)
+            return ()
+        self._handle(event, outcomes)
+        while self._later and self._storing is None:
+            self._handle(self._later.popleft(), outcomes)
+        return tuple(outcomes)
+
+    def extend(self, positions: Sequence[Position]) -> None:
+        """Add takes at the end of the course, also after the end; after an early end only these are asked."""
+        self._course.extend(positions)
+        self._told_end = False
+        self._start_waiting()
+
+    def view(self) -> GuideView:
+        """Return everything a screen shows."""
+        place = self._course.now
+        prompt, hint = self._say(place)
+        return GuideView(
+            phase=self._phase(),
+            prompt=prompt,
+            hint=hint,
+            said=self._said,
+            level_db=self._ear.level_db,
+            trace=tuple(self._trace),
+            course=self._course.states(),
+            taken=len(self._course.taken),
+            left_s=self._left_s(),
+        )
+
+    # -- events
+
+    def _handle(self, event: Event, outcomes: list[Outcome]) -> None:
+        match event:
+            case Sound(samples):
+                self._pieces.add(samples)
+            case Wish():
+                self._wish(event, outcomes)
+            case Stored(number):
+                self._stored(number, outcomes)
+            case NotStored(number, why):
+                self._not_stored(number, why)
+            case InputLost(why):
+                self._lost = why or "No sound comes from the input any more."
+                self._pieces.clear()
+                self._start_waiting()
+            case InputBack(rate_hz):
+                check_positive("rate_hz", rate_hz, unit="Hz")
+                self._lost = ""
+                self._ear = Ear(rate_hz=rate_hz)
+                self._pieces.clear()
+                self._start_waiting()
+        self._run(outcomes)
+        if self._course.now is None and self._storing is None and not self._told_end:
+            self._told_end = True
+            outcomes.append(Finished(early=not self._course.complete))
+
+    def _wish(self, wish: Wish, outcomes: list[Outcome]) -> None:
+        self._start_waiting()
+        if wish is Wish.SKIP:
+            place = self._course.skip()
+            if place is not None:
+                outcomes.append(Skipped(place, self._course.positions[place]))
+                self._said = f"Left out: {self._course.positions[place].words()}."
+        elif wish is Wish.REDO:
+            if self._course.play_again():
+                self._told_end = False
+                self._said = "Play the last one again; the old take counts until then."
+        elif wish is Wish.UNDO:
+            back = self._course.undo()
+            if back is not None:
+                self._told_end = False
+                position = self._course.positions[back[0]]
+                self._known.pop(back[1], None)
+                outcomes.append(Undone(back[1], back[0], position))
+                self._said = f"Taken back: {position.words()}."
+        elif wish is Wish.PAUSE:
+            self._paused = not self._paused
+        elif wish is Wish.FINISH:
+            self._course.end()
+
+    def _stored(self, number: int, outcomes: list[Outcome]) -> None:
+        if self._storing is None or self._storing.number != number:
+            return
+        self._storing = None
+        if self._replaced is not None:
+            place, old = self._replaced
+            self._known.pop(old, None)
+            outcomes.append(Undone(old, place, self._course.positions[place]))
+            self._replaced = None
+
+    def _not_stored(self, number: int, why: str) -> None:
+        if self._storing is None or self._storing.number != number:
+            return
+        self._storing = None
+        self._known.pop(number, None)
+        self._course.drop(number, back=self._replaced)
+        self._replaced = None
+        self._said = f"Not kept: {why}"
+
+    # -- sound
+
+    def _run(self, outcomes: list[Outcome]) -> None:
+        """Hear what has come, hop by hop, until a take waits to be stored."""
+        while self._storing is None and (hop := self._pieces.take(self._ear.hop)) is not None:
+            place = self._course.now
+            if self._paused or self._lost or place is None:
+                self._ear.rest(hop)
+                continue
+            self._played += hop.size
+            self._waited += hop.size
+            note = self._ear.hear(hop)
+            if note is not None:
+                self._judge(note, place, outcomes)
+                self._waited = 0
+            elif self._ear.sounding_s is not None:
+                self._refine(place)
+
+    def _judge(self, note: Note, place: int, outcomes: list[Outcome]) -> None:
+        position = self._course.positions[place]
+        verdict = judge(note, position=position, instrument=self._instrument, known=self._all_known())
+        if verdict.reading is not None:
+            self._point(note.sounded_s, verdict.reading.hz, position)
+        if verdict.reason is not None:
+            if verdict.worth_saying:
+                outcomes.append(Refused(position, verdict.reason, verdict.words))
+                self._said = verdict.words
+            return
+        self._accept(note.clip, verdict, place, outcomes)
+
+    def _accept(self, clip: Clip, verdict: Verdict, place: int, outcomes: list[Outcome]) -> None:
+        position, reading = self._course.positions[place], verdict.reading
+        assert reading is not None
+        take = Accepted(self._next, place, position, clip, reading, verdict.words)
+        self._next += 1
+        self._accepted += 1
+        self._known[take.number] = Known(position, reading.hz, reading.stiffness)
+        self._replaced = self._course.take(take.number)
+        self._storing = take
+        self._said = f"Taken: {position.words()}." + (f" {take.remark}" if take.remark else "")
+        outcomes.append(take)
+
+    def _refine(self, place: int) -> None:
+        """Read the sounding note again when a reading is due."""
+        sounded = self._ear.sounding_s or 0.0
+        if sounded < 0.1:
+            self._trace.clear()
+        due = sum(sounded >= due for due in TRACE_DUE_S)
+        if due <= self._traced or (clip := self._ear.so_far()) is None:
+            self._traced = min(self._traced, due)
+            return
+        self._traced = due
+        position = self._course.positions[place]
+        wanted = find_place(position, instrument=self._instrument, known=self._all_known())
+        try:
+            reading = read_note(clip, expected_hz=wanted.hint_hz)
+        except Unreadable:
+            return
+        self._point(sounded, reading.hz, position)
+
+    def _point(self, sounded_s: float, hz: float, position: Position) -> None:
+        wanted = find_place(position, instrument=self._instrument, known=self._all_known())
+        self._trace.append((sounded_s, off_cents(wanted, hz)))
+
+    # -- what is shown
+
+    def _all_known(self) -> tuple[Known, ...]:
+        counted = [self._known[n] for _, n in self._course.taken if n in self._known]
+        return (*self._before, *counted)
+
+    def _start_waiting(self) -> None:
+        self._ear.forget()
+        self._trace.clear()
+        self._waited = 0
+
+    def _phase(self) -> Phase:
+        if self._lost:
+            return Phase.NO_INPUT
+        if self._storing is not None:
+            return Phase.STORING
+        if self._course.now is None:
+            return Phase.FINISHED
+        if self._paused:
+            return Phase.PAUSED
+        return Phase.HEARING if self._ear.sounding_s is not None else Phase.WAITING
+
+    def _say(self, place: int | None) -> tuple[str, str]:
+        if self._lost:
+            return self._lost, "Everything accepted so far is kept."
+        if place is None:
+            return "Finished.", ""
+        if self._paused:
+            return "Paused.", "Ask for pause again to go on."
+        position = self._course.positions[place]
+        played = any(self._course.positions[p].string == position.string for p, _ in self._course.taken)
+        first = position.stop is Stop.OPEN and not played
+        hint = words.how(position, instrument=self._instrument, first=first)
+        if self._ear.sounding_s is None and self._waited > QUIET_S * self._ear.rate_hz:
+            hint += " I hear nothing: pluck louder, move closer, or check the input."
+        return words.prompt(position), hint
+
+    def _left_s(self) -> float | None:
+        if not self._accepted:
+            return None
+        return self._course.left * self._played / self._accepted / self._ear.rate_hz

@@ -1,0 +1,64 @@
+"""Follows how loud it is: the level step by step, its rise, and the room's own noise beneath.
+
+Conventions: levels are mean squares of one step of 5 ms, full scale 1.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+
+BACK_STEPS = 8  # a pluck rises above the level 40 ms before it (as in pitch.plucks)
+RISE = 10**0.8  # 8 dB make a pluck (as in pitch.plucks)
+ABOVE_ROOM = 10**1.0  # a sound stands 10 dB above the room: noise alone reaches 5 (ours)
+FAINTEST = 10**-8.5  # -85 dB: below lie dither and digital silence
+SMOOTH_STEPS = 3
+QUARTER_STEPS = 50  # the room is the quietest quarter of a second ...
+QUARTERS = 12  # ... of three seconds of waiting
+FEWEST_STEPS = 4  # before so much of the room was heard it has no level
+SILENCE_DB = -120.0  # shown for digital silence
+
+
+class Room:
+    """Level, rise and floor of a stream of steps."""
+
+    def __init__(self) -> None:
+        self._raw: deque[float] = deque(maxlen=SMOOTH_STEPS)
+        self._past: deque[float] = deque(maxlen=BACK_STEPS + 1)  # smoothed, newest last
+        self._quarter: list[float] = []
+        self._quarters: deque[float] = deque(maxlen=QUARTERS)
+        self.level = 0.0
+
+    def hear(self, raw: float) -> float:
+        """Take one step; return its level smoothed over 15 ms."""
+        self._raw.append(raw)
+        self.level = sum(self._raw) / len(self._raw)
+        self._past.append(self.level)
+        return self.level
+
+    def wait(self) -> None:
+        """Count the step that was just heard as room."""
+        self._quarter.append(self.level)
+        if len(self._quarter) == QUARTER_STEPS:
+            self._quarters.append(sum(self._quarter) / QUARTER_STEPS)
+            self._quarter.clear()
+
+    @property
+    def floor(self) -> float:
+        """The room: quietest quarter second of the last seconds of waiting. At least FAINTEST."""
+        known = list(self._quarters)
+        if len(self._quarter) >= FEWEST_STEPS and (not known or len(self._quarter) > QUARTER_STEPS // 2):
+            known.append(sum(self._quarter) / len(self._quarter))
+        return max(min(known, default=FAINTEST), FAINTEST)
+
+    @property
+    def rising(self) -> bool:
+        """Whether the level has risen as a pluck does, and stands out of the room."""
+        if len(self._past) <= BACK_STEPS:
+            return False
+        return self.level > RISE * self._past[0] and self.level > ABOVE_ROOM * self.floor
+
+
+def level_db(mean_square: float) -> float:
+    """Level in dB below full scale; -120 for silence."""
+    return 10 * math.log10(mean_square) if mean_square > 1e-12 else SILENCE_DB
