@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from pitchcheck.fit.belief import Belief
+from pitchcheck.fit.result import Fit
 from pitchcheck.plan import Verdict
 from pitchcheck.takes import Position, Stop
 
@@ -120,6 +121,9 @@ class Comparison:
         What is taken to be the same in both passes, or was seen to differ, in whole sentences.
     notes : tuple of str
         What else a reader should know.
+    before, after : Fit or None
+        Each pass as both tell it together, with one touch: heights and fretted notes over the neck. None when
+        no string was heard in both.
     """
 
     strings: tuple[SlotChange, ...]
@@ -127,3 +131,5 @@ class Comparison:
     scatter: float
     assumed: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    before: Fit | None = None
+    after: Fit | None = None
