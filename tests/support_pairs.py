@@ -1,6 +1,6 @@
 """Pairs of passes whose true change is known: by the simulator, and by independent finite elements.
 
-Conventions: mm and cents. Every pass is played afresh: touch, rod, friction, drift and reading are drawn anew,
+Conventions: mm and cents. Every pass is played afresh: touch, rod, friction, drift and reading are new,
 the instrument stays. The second kind takes the presses of an instrument of ``fixtures/thorough`` (made by
 independent code, with its own idea of a hand): the first two of each place are the pass before, the next two
 the pass after. What was filed off between them is put in by ``beam_oracle``, which shares no code with the
