@@ -72,8 +72,8 @@ class Note:
 class StepDone:
     """One line of the checklist: the last one for a step counts, earlier ones stay.
 
-    ``step`` is a key of ``jobs.checklist.STEPS``; ``measured`` is a length or words as given; ``photo`` lies in
-    the job.
+    ``step`` is a key of ``jobs.checklist.STEPS``; ``measured`` is a length or words as given; ``photo`` lies
+    in the job.
     """
 
     step: str
@@ -110,6 +110,8 @@ class BenchJob:
         Leftovers of writes that were cut short, by name.
     left_out : tuple of str
         What an export left out: "names", "notes", "sound around the notes".
+    faults : tuple of str
+        Parts that could not be read and are missing here, in whole sentences.
     """
 
     folder: Path
@@ -125,6 +127,7 @@ class BenchJob:
     fingerprint: str | None
     unfinished: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    faults: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -144,6 +147,6 @@ class JobLine:
 #   jobs/read.py:              read_job(folder: Path) -> BenchJob
 #                              list_jobs(jobs: Path) -> tuple[JobLine, ...]
 #                              find_job(jobs: Path, name: str) -> Path
-#   workflow/jobs.py:          add_pass(jobs_folder_of_one_job: Path, source: Path, *, kind, removed, remarks, ...)
+#   workflow/jobs.py:          add_pass(job_folder: Path, source: Path, *, now, kind, removed, ...)
 #   workflow/jobs_measured.py: measurement_of(stored: StoredPass) -> Measurement, from the stored readings
 #   workflow/jobs_papers.py:   papers_of(job: BenchJob) -> JobPapers, for workflow/job_report.py

@@ -1,0 +1,67 @@
+"""Lists of SHA-256 sums, in the format that ``sha256sum -c`` reads.
+
+Conventions: one line for each file, 64 small hexadecimal digits, two spaces, the path with slashes from
+the folder of the list; sorted by path; ends in a newline. Reading is strict: anything else makes the list
+damaged. Files that may enter a job have no name that the format would have to escape (``names.file_fault``).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Mapping
+from pathlib import Path
+
+SUMS = "sums.txt"
+LARGEST_LIST_BYTES = 4_000_000
+_LINE = re.compile(r"([0-9a-f]{64})  ([^\n\\]+)")
+
+
+class BadList(ValueError):
+    """A list of sums is not in its format; ``line`` counts from 1."""
+
+    def __init__(self, line: int) -> None:
+        super().__init__(f"line {line} is no line of a list of sums")
+        self.line = line
+
+
+def sum_of_bytes(content: bytes) -> str:
+    """SHA-256, 64 small hexadecimal digits (FIPS 180-4, by hashlib)."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def sum_of_file(path: Path) -> str:
+    """SHA-256 of a file's content."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def sums_text(sums: Mapping[str, str]) -> str:
+    """Return the list of sums by path."""
+    return "".join(f"{sums[name]}  {name}\n" for name in sorted(sums))
+
+
+def parse_sums(content: bytes) -> dict[str, str]:
+    """Return the sums by path of a list that ``sums_text`` wrote.
+
+    Raises
+    ------
+    BadList
+        If any byte of it is not as ``sums_text`` writes it.
+    """
+    try:
+        text = content.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise BadList(content[: error.start].count(b"\n") + 1) from error
+    sums: dict[str, str] = {}
+    lines = text.split("\n")
+    if lines.pop() != "":
+        raise BadList(len(lines) + 1)
+    last = ""
+    for number, line in enumerate(lines, 1):
+        match = _LINE.fullmatch(line)
+        if match is None or match[2] <= last:
+            raise BadList(number)
+        last = match[2]
+        sums[last] = match[1]
+    return sums
