@@ -157,7 +157,7 @@ def test_a_gauge_that_slipped_a_decimal_is_asked_about() -> None:
     (found,) = find_causes(job, EMPTY_SURVEY, sound_fit(meter=held))
     assert (found.cause, found.strings) == (Cause.EAR_METER_DISAGREE, (6,))
     assert "decimal point" in found.evidence[1]
-    assert "0.15 mm (6 thou)" in found.evidence[1]
+    assert "0.15 mm (6.0 thou)" in found.evidence[1]
     assert "not changed" in found.evidence[1]
     near = (MeterResidual(0, 0.24, 0.17, 0.04, None),)  # 1.75 standard deviations
     assert find_causes(job, EMPTY_SURVEY, sound_fit(meter=near)) == ()

@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 from pitchcheck.cli.app import app
 from support_folders import FIXTURES, READINGS, make_folder, pluck, write_sound
 
-TOP = ["schema", "instrument", "strings", "plan", "findings", "next_take", "takes", "errors"]
+TOP = ["schema", "instrument", "strings", "plan", "findings", "next_take", "chords", "takes", "errors"]
 STRING = [
     "number", "note", "first_fret_cents", "slot_height_mm", "target_mm", "clearance_third_fret_mm",
     "excess_mm", "verdict", "remove_now_mm", "raise_mm", "evidence", "doubts",

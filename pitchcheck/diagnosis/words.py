@@ -15,8 +15,8 @@ ROUNDING_DUST = 1e-9  # binary fractions: 0.15 is stored a little below itself
 
 
 def mm(value_mm: float) -> str:
-    """Return a length as ``0.31 mm (12 thou)``."""
-    return f"{value_mm:.2f} mm ({thou(value_mm):.0f} thou)"
+    """Return a length as ``0.31 mm (12.2 thou)``, as ``report.numbers.length`` does."""
+    return f"{value_mm:.2f} mm ({thou(value_mm):.1f} thou)"
 
 
 def removal_mm(amount_mm: float) -> str:

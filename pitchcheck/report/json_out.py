@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from pitchcheck.chords import Chord, Interval, chord_table
 from pitchcheck.diagnosis import Finding
 from pitchcheck.errors import Problem
 from pitchcheck.fit.belief import Belief
@@ -35,6 +36,7 @@ def measurement_json(measurement: Measurement) -> str:
             "plan": _bottom(plan.nut_bottom),
             "findings": [_finding(finding) for finding in measurement.findings],
             "next_take": _next(plan.next_take),
+            "chords": _chords(measurement),
             "takes": _takes(measurement),
             "errors": [_problem(problem) for problem in measurement.problems],
         }
@@ -51,6 +53,7 @@ def refusal_json(problems: Sequence[Problem]) -> str:
             "plan": None,
             "findings": [],
             "next_take": None,
+            "chords": [],
             "takes": [],
             "errors": [_problem(problem) for problem in problems],
         }
@@ -127,6 +130,44 @@ def _next(take: NextTake | None) -> dict[str, Any] | None:
         "fret": place.fret,
         "capo": place.capo,
         "why": take.why,
+    }
+
+
+def _chords(measurement: Measurement) -> list[dict[str, Any]]:
+    """Return the usual open chords; none without a fit or for a tuning without shapes."""
+    if measurement.fit is None:
+        return []
+    return [_chord(chord) for chord in chord_table(measurement.job.instrument, measurement.fit)]
+
+
+def _chord(chord: Chord) -> dict[str, Any]:
+    """Return one chord: its notes, and its worst pair now and at target."""
+    return {
+        "name": chord.name,
+        "notes": [
+            {
+                "string": note.string,
+                "fret": note.fret,
+                "now_cents": _number(note.now_cents),
+                "target_cents": _number(note.target_cents),
+                "touch_cents": _number(note.touch_cents),
+            }
+            for note in chord.notes
+        ],
+        "worst_now": _pair(chord.worst_now, chord.worst_now.now_cents, chord.worst_now.now_beat_hz),
+        "worst_at_target": _pair(
+            chord.worst_target, chord.worst_target.target_cents, chord.worst_target.target_beat_hz
+        ),
+    }
+
+
+def _pair(interval: Interval, cents: float, beat_hz: float) -> dict[str, Any]:
+    """Return one interval of a chord."""
+    return {
+        "strings": [interval.low.string, interval.high.string],
+        "cents": _number(cents),
+        "beat_hz": _number(beat_hz),
+        "equal_temperament_beat_hz": _number(interval.equal_beat_hz),
     }
 
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from pitchcheck.measurement import Measurement
-from pitchcheck.report import cautions
+from pitchcheck.report import cautions, chord_words
 from pitchcheck.report.drawings import draw_neck, draw_nut, draw_slot, exaggeration
 from pitchcheck.report.page_view import page_view
 
@@ -34,6 +34,7 @@ def _environment() -> Environment:
         draw_slot=draw_slot,
         exaggeration=exaggeration,
         cautions=cautions,
+        chord_words=chord_words,
         wide=WIDE_PX,
         narrow=NARROW_PX,
     )

@@ -129,6 +129,7 @@ class PageView:
     next_note: str  # said where there is no next take
     neck: NeckView | None
     neck_table: Table | None
+    chords: Table | None
     findings: tuple[FindingView, ...]
     refused: Table | None
     refused_note: str

@@ -5,11 +5,13 @@ Conventions: see ``page_records``.
 
 from __future__ import annotations
 
+from pitchcheck.chords import chord_table
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.fit.result import StringFit
 from pitchcheck.measurement import Measurement
 from pitchcheck.report import numbers, page_tables, phrases
-from pitchcheck.report.page_records import FindingCase, FindingView, NeckString, NeckView, PageView
+from pitchcheck.report.chord_words import chord_table_words
+from pitchcheck.report.page_records import FindingCase, FindingView, NeckString, NeckView, PageView, Table
 from pitchcheck.report.page_slots import nut_view
 from pitchcheck.report.page_steps import next_note, next_take_step, steps_view
 from pitchcheck.report.page_summary import headline, summary
@@ -40,6 +42,7 @@ def page_view(measurement: Measurement) -> PageView:
         next_note=next_note(measurement),
         neck=neck,
         neck_table=None if neck is None else page_tables.neck_table(neck),
+        chords=_chords(measurement),
         findings=_findings(measurement.findings),
         refused=refused,
         refused_note="" if refused else "No take was refused.",
@@ -92,6 +95,13 @@ def _neck_summary(measurement: Measurement) -> str:
             f"{numbers.cents(touch)}; {numbers.cents(target)} with the slot at target."
         )
     return " ".join(sentences)
+
+
+def _chords(measurement: Measurement) -> Table | None:
+    """Return how the usual open chords sound; None for a tuning without shapes."""
+    if measurement.fit is None:
+        return None
+    return chord_table_words(chord_table(measurement.job.instrument, measurement.fit))
 
 
 def _findings(findings: tuple[Finding, ...]) -> tuple[FindingView, ...]:

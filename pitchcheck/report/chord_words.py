@@ -1,0 +1,124 @@
+"""How the usual open chords sound, in words: for the measure page, the job report and their tables.
+
+Conventions: a chord is judged by its worst consonant pair of notes, against equal temperament; open strings
+are taken to be in tune. Cents, and beats in a second.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pitchcheck.chords import Chord, ChordNote, Interval
+from pitchcheck.report import numbers
+from pitchcheck.report.page_records import Table
+
+AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices (from memory)
+SOUR_CENTS = 10.0  # [cent] a tenth of a fret, heard by most; our choice
+
+ABOUT = (
+    "A chord sounds sour where two of its notes lie too far apart or too near together. Each is judged by "
+    "its worst pair against equal temperament, with the touch that was heard and the open strings in tune. "
+    "100 cents are one fret; about 5 are noticed."
+)
+BEATS = (
+    "Beats are how often in a second the two notes swell together. Equal temperament beats a little by "
+    "itself: the figure in brackets."
+)
+_BEAT_DECIMALS = 1
+
+
+def quality(cents: float) -> str:
+    """Return how an interval that is off by so much sounds, judged before rounding.
+
+    Examples
+    --------
+    >>> quality(-3.0), quality(7.0), quality(12.0)
+    ('clean', 'a little off', 'sour')
+    """
+    if abs(cents) <= AUDIBLE_CENTS:
+        return "clean"
+    return "a little off" if abs(cents) <= SOUR_CENTS else "sour"
+
+
+def off(cents: float) -> str:
+    """Return how far an interval is off: ``"8.2 cents wide"``.
+
+    Examples
+    --------
+    >>> off(8.24), off(-3.0), off(0.04)
+    ('8.2 cents wide', '3.0 cents narrow', '0.0 cents')
+    """
+    amount = numbers.rounded(abs(cents), decimals=numbers.CENT_DECIMALS, limits=(AUDIBLE_CENTS, SOUR_CENTS))
+    if amount == "0.0":
+        return "0.0 cents"
+    return f"{amount} cents {'wide' if cents > 0 else 'narrow'}"
+
+
+def judged(cents: float) -> str:
+    """Return quality and amount: ``"sour, 12.3 cents wide"``."""
+    return f"{quality(cents)}, {off(cents)}"
+
+
+def pair(interval: Interval) -> str:
+    """Return the two notes of an interval: ``"string 5 fret 3 and string 2 fret 1"``."""
+    return f"{_note(interval.low)} and {_note(interval.high)}"
+
+
+def chord_table_words(chords: Sequence[Chord]) -> Table | None:
+    """Return the chords as they sound now and with all slots at target; None for none."""
+    rows = tuple(
+        (
+            chord.name,
+            judged(chord.worst_now.now_cents),
+            pair(chord.worst_now),
+            _beats(chord.worst_now.now_beat_hz, chord.worst_now.equal_beat_hz),
+            judged(chord.worst_target.target_cents),
+        )
+        for chord in chords
+    )
+    heads = ("Chord", "Now", "Worst pair", "Beats a second", "With the slots at target")
+    return Table("The usual open chords", heads, rows) if rows else None
+
+
+def chord_change_words(before: Sequence[Chord], after: Sequence[Chord]) -> Table | None:
+    """Return the chords before and now; None for none that both have."""
+    now = {chord.name: chord.worst_now for chord in after}
+    rows = tuple(
+        (
+            chord.name,
+            judged(chord.worst_now.now_cents),
+            judged(now[chord.name].now_cents),
+            _beats(chord.worst_now.now_beat_hz, chord.worst_now.equal_beat_hz),
+            _beats(now[chord.name].now_beat_hz, now[chord.name].equal_beat_hz),
+        )
+        for chord in before
+        if chord.name in now
+    )
+    heads = ("Chord", "Before", "Now", "Beats a second before", "Beats now")
+    return Table("The usual open chords, before and now", heads, rows) if rows else None
+
+
+def chords_summary(before: Sequence[Chord], after: Sequence[Chord]) -> str:
+    """Return in one sentence how many chords were sour and are; empty for none."""
+    now = {chord.name: chord.worst_now.now_cents for chord in after}
+    known = [chord for chord in before if chord.name in now]
+    if not known:
+        return ""
+    was = sum(quality(c.worst_now.now_cents) == "sour" for c in known)
+    still = sum(quality(now[c.name]) == "sour" for c in known)
+    of_all = f"of {len(known)} usual open chords"
+    if was == 0 and still == 0:
+        return f"None {of_all} was sour before, and none is now."
+    verb = "was" if was == 1 else "were"
+    return f"{was or 'None'} {of_all} {verb} sour; now {still or 'none'} {'is' if still <= 1 else 'are'}."
+
+
+def _beats(beat_hz: float, equal_hz: float) -> str:
+    """Return a beat rate and that of equal temperament."""
+    shown, usual = (numbers.rounded(x, decimals=_BEAT_DECIMALS) for x in (beat_hz, equal_hz))
+    return f"{shown} ({usual})"
+
+
+def _note(note: ChordNote) -> str:
+    """Return where one note is played."""
+    return f"string {note.string} {'open' if note.fret == 0 else f'fret {note.fret}'}"
