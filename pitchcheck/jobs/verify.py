@@ -1,8 +1,8 @@
 """Checking every byte of a job against its sums, and every list of sums against the one it hangs on.
 
 Conventions: names are given from the job's folder, with slashes. What this shows: whether anything differs
-from what was written last. What it does not show: who changed it, or that the sums were not made anew after a
-change by someone who wanted that; only a fingerprint kept elsewhere, or a signature, shows that (docs/jobs.md).
+from what was written last. What it does not show: who changed it, or that the sums were not made anew after
+a change by someone who wanted that; a fingerprint kept elsewhere, or a signature, shows it (docs/jobs.md).
 """
 
 from __future__ import annotations

@@ -57,16 +57,16 @@ def measure_folder(
     """
     workers = workers or os.cpu_count() or 1
     session = read_session(Path(folder))
-    this = _hear(session, workers=workers, progress=progress)
+    this = hear_pass(session, workers=workers, progress=progress)
     before, faults = _before(session, workers=workers)
     problems = (*this.problems, *faults)
     if progress is not None:
         progress(len(this.takes), len(this.takes), "fitting")
-    return _conclude(this, before, problems)
+    return conclude(this, before, problems)
 
 
-def _hear(session: Session, *, workers: int, progress: Progress | None) -> Pass:
-    """Takes of one folder, placed and compared."""
+def hear_pass(session: Session, *, workers: int, progress: Progress | None = None) -> Pass:
+    """Takes of one folder, heard, placed and compared."""
     problems = session.problems
     if session.readings:
         takes = takes_from_readings(session.readings)
@@ -83,7 +83,7 @@ def _before(session: Session, *, workers: int) -> tuple[tuple[Job, Survey] | Non
     if session.before is None:
         return None, ()
     try:
-        passed = _hear(read_session(session.before), workers=workers, progress=None)
+        passed = hear_pass(read_session(session.before), workers=workers, progress=None)
     except NothingMeasured as error:
         return None, _renamed(error.problems, session.before)
     usable = (passed.session.job, passed.survey) if passed.survey.stopped else None
@@ -95,8 +95,8 @@ def _renamed(problems: tuple[Problem, ...], folder: Path) -> tuple[Problem, ...]
     return tuple(replace(fault, file=f"{folder.name}/{fault.file}") for fault in problems)
 
 
-def _conclude(this: Pass, before: tuple[Job, Survey] | None, problems: tuple[Problem, ...]) -> Measurement:
-    """From comparisons to the measurement."""
+def conclude(this: Pass, before: tuple[Job, Survey] | None, problems: tuple[Problem, ...]) -> Measurement:
+    """From comparisons to the measurement; ``before`` is the pass before, ``problems`` those of both."""
     from pitchcheck.diagnosis import find_causes
     from pitchcheck.diagnosis.heard import find_wrong_notes
     from pitchcheck.plan import make_plan

@@ -1,0 +1,173 @@
+"""A pass on its way into a job: what of a session folder is copied, and the small file beside it.
+
+Conventions: the source folder is read and never changed. Everything in it is copied but hidden files and the
+files that a job writes itself, so that takes that were set aside come along.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from pitchcheck.errors import BadInput, Problem
+from pitchcheck.instrument import Removal
+from pitchcheck.jobs.change import Change
+from pitchcheck.jobs.errors import NotStored
+from pitchcheck.jobs.layout import OWN_IN_PASS, PASS, PASSES, PHOTOS, pass_folder
+from pitchcheck.jobs.migrate import SCHEMA
+from pitchcheck.jobs.names import file_fault
+from pitchcheck.jobs.read import pass_folders
+from pitchcheck.jobs.records import PassKind, StoredPass
+from pitchcheck.jobs.settings_text import amount_text
+from pitchcheck.jobs.toml_text import toml_text
+
+MOST_FILES = 5000  # our choice: a thorough pass over twelve strings has four hundred takes
+MOST_BYTES = 8_000_000_000  # our choice: six hours of stereo sound at 96 kHz and 32 bits fill it
+SPARE_BYTES = 20_000_000  # left free on the disk for everything else
+PASS_HEAD = (
+    "One pass of a job. Sealed: sums.txt beside it covers every file here. A correction is a new pass."
+)
+
+
+def files_to_copy(source: Path, *, job: Path) -> tuple[str, ...]:
+    """Return the names of the files of a session folder that enter a job.
+
+    Raises
+    ------
+    BadInput
+        If a name cannot be kept on every system, a link leads out of the folder, or it holds far too much to
+        be a session folder.
+    """
+    if job.resolve().is_relative_to(source.resolve()):
+        limit = "it is the folder of the job itself or one around it"
+        raise _refused(str(source), limit, "Name the folder with the recordings.")
+    names: list[str] = []
+    total = 0
+    for place, folders, files in os.walk(source):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        linked = [name for name in folders if (Path(place) / name).is_symlink()]
+        for file in sorted([*files, *linked]):
+            path = Path(place) / file
+            name = path.relative_to(source).as_posix()
+            if file.startswith(".") or name in OWN_IN_PASS:
+                continue
+            fault = file_fault(name) or _link_fault(path, source)
+            if fault is not None:
+                raise _refused(
+                    name, fault, "Rename it, in the list of takes too, or put the file itself there."
+                )
+            names.append(name)
+            total += path.stat().st_size
+            if len(names) > MOST_FILES or total > MOST_BYTES:
+                limit = f"it holds more than {MOST_FILES} files or {MOST_BYTES // 10**9} GB"
+                raise _refused(str(source), limit, "Put the session into a folder of its own.")
+    return tuple(names)
+
+
+def lay_out(change: Change, source: Path, names: Sequence[str], *, to: str) -> None:
+    """Copy files of a session folder into a pass that is being laid out.
+
+    Raises
+    ------
+    NotStored
+        If the disk has too little room for them.
+    """
+    from shutil import disk_usage
+
+    needed = sum((source / name).stat().st_size for name in names) + SPARE_BYTES
+    free = disk_usage(change.folder).free
+    if free < needed:
+        raise NotStored(
+            f"The disk of {change.folder.name} has {free / 1e6:.0f} MB left; the pass needs "
+            f"{needed / 1e6:.0f} MB. The job is as it was. Make room, then repeat the command."
+        )
+    for name in names:
+        change.copy(source / name, f"{PASSES}/{to}/{name}")
+
+
+def next_pass(folder: Path, kind: PassKind) -> tuple[int, str]:
+    """Return number and folder name of the next pass. The lock is held."""
+    taken = [int(path.name.partition("-")[0]) for path in pass_folders(folder)]
+    number = max(taken, default=0) + 1
+    return number, pass_folder(number, kind.value)
+
+
+def pass_name(kind: PassKind, passes: Sequence[StoredPass]) -> str:
+    """Return what the next pass of a kind is called; every name occurs once.
+
+    Examples
+    --------
+    >>> pass_name(PassKind.BEFORE, ()), pass_name(PassKind.AFTER, ())
+    ('before', 'after pass 1')
+    """
+    taken = {stored.name for stored in passes}
+    count = 1
+    while True:
+        first = kind.value if count == 1 else f"{kind.value} {count}"
+        name = f"after pass {count}" if kind is PassKind.AFTER else first
+        if name not in taken:
+            return name
+        count += 1
+
+
+def pass_text(
+    *,
+    kind: PassKind,
+    name: str,
+    when: datetime,
+    removed: Sequence[Removal],
+    remarks: str | None,
+    takes: int,
+    made_with: str,
+) -> str:
+    """Return the file that says what a pass is."""
+    lines: list[dict[str, Any]] = [{"string": item.string, "amount": amount_text(item)} for item in removed]
+    table: dict[str, Any] = {
+        "schema": SCHEMA,
+        "kind": kind.value,
+        "name": name,
+        "when": when,
+        "takes": takes,
+        "remarks": remarks,
+        "made_with": made_with,
+        **({"removed": lines} if lines else {}),
+    }
+    return toml_text(table, head=PASS_HEAD)
+
+
+def photo_name(number: int, photo: Path) -> str:
+    """Return the name of a picture within its pass."""
+    return f"{PHOTOS}/{number:04d}{photo.suffix.lower()}"
+
+
+def pass_file(folder: str, name: str) -> str:
+    """Return the name of a pass's file from the job's folder."""
+    return f"{PASSES}/{folder}/{name}"
+
+
+def _link_fault(path: Path, source: Path) -> str | None:
+    """Why a link cannot be followed, or None."""
+    if not path.is_symlink():
+        return None
+    inside = path.resolve().is_relative_to(source.resolve()) and path.is_file()
+    return None if inside else "it is a link to a folder, to nothing, or to outside the session folder"
+
+
+def _refused(name: str, limit: str, action: str) -> BadInput:
+    """Return a fault of the source folder."""
+    return BadInput(Problem(name, None, None, None, limit, action))
+
+
+__all__ = [
+    "PASS",
+    "files_to_copy",
+    "lay_out",
+    "next_pass",
+    "pass_file",
+    "pass_name",
+    "pass_text",
+    "photo_name",
+]
