@@ -43,6 +43,23 @@ ACCURACY = (
     "So check the first slot you file against a feeler gauge before you trust the next.",
 )
 
+AFTER = (
+    "If an open string buzzes on the first fret, bring the instrument back: a buzz is never filed away.",
+    "A neck moves with weather, travel and other strings: let it settle before it is judged again.",
+    "What came off a slot cannot be put back; a slot that is too low has to be raised.",
+)
+
+SOUND = (
+    "The sounds are cut to the notes. What else was heard in the room in those moments is in them, "
+    "speech too: listen before this page is passed on, or have it made without sound.",
+)
+
+PROOF = (
+    "The fingerprint is worked out from every file of the job. Whoever has the job can work it out again: "
+    "if it comes out the same, no file has changed since this page was made.",
+    "It does not prove who made the job, or when, or that the recordings are of this instrument.",
+)
+
 SHORT = (
     "Take off little, then listen again: you cannot put it back.",
     "Eye protection on, face clear of the strings.",

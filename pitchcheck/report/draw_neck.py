@@ -42,7 +42,14 @@ class _Scene:
     end: float
 
 
-def draw_neck(neck: NeckView, *, width: float, ident: str, cls: str = "") -> Markup:
+def draw_neck(
+    neck: NeckView,
+    *,
+    width: float,
+    ident: str,
+    cls: str = "",
+    title: str = "Error of fretted notes over the neck",
+) -> Markup:
     """Draw the whole neck to fret 12.
 
     Parameters
@@ -55,6 +62,8 @@ def draw_neck(neck: NeckView, *, width: float, ident: str, cls: str = "") -> Mar
         Unique on the page.
     cls : str
         Class names of the drawing.
+    title : str
+        Its name for those who cannot see it.
     """
     strings = sorted(neck.strings, key=lambda s: s.number)
     scene = _scene(strings, width=width, scale_mm=neck.scale_mm)
@@ -69,7 +78,7 @@ def draw_neck(neck: NeckView, *, width: float, ident: str, cls: str = "") -> Mar
         *pieces,
         ident=ident,
         size=(width, scene.bottom + _FOOT),
-        title="Error of fretted notes over the neck",
+        title=title,
         desc=neck.summary,
         cls=cls,
     )

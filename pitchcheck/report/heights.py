@@ -5,6 +5,7 @@ Conventions: heights in mm above the line through the fret tops; y in px, growin
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pitchcheck.report.page_records import NutView
@@ -51,6 +52,11 @@ def heights(nut: NutView, *, top: float, px: float) -> Heights:
         if slot.height_mm is not None:
             lows.append(slot.height_mm.low)
             highs.append(slot.height_mm.high)
-    low, high = min(lows) - _MARGIN_MM, max(highs) + _MARGIN_MM
+    return span(lows, highs, top=top, px=px)
+
+
+def span(lows_mm: Iterable[float], highs_mm: Iterable[float], *, top: float, px: float) -> Heights:
+    """Return the scale that shows all of some heights, with room beyond them."""
+    low, high = min(lows_mm) - _MARGIN_MM, max(highs_mm) + _MARGIN_MM
     high = min(max(high, low + _LEAST_MM), low + _MOST_MM)
     return Heights(low_mm=low, high_mm=high, top=top, px=px)

@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from pitchcheck.measurement import Measurement
 from pitchcheck.report import cautions, chord_words
+from pitchcheck.report.draw_change import change_exaggeration, draw_change
 from pitchcheck.report.drawings import draw_neck, draw_nut, draw_slot, exaggeration
 from pitchcheck.report.page_view import page_view
 
@@ -29,6 +30,8 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.globals.update(
+        change_exaggeration=change_exaggeration,
+        draw_change=draw_change,
         draw_neck=draw_neck,
         draw_nut=draw_nut,
         draw_slot=draw_slot,
@@ -54,5 +57,9 @@ def render_page(measurement: Measurement) -> str:
     str
         A whole HTML document with its style sheet and drawings inside.
     """
-    html = _environment().get_template("page.html.jinja").render(view=page_view(measurement))
-    return _UNIT.sub("\u00a0", html)
+    return render("page.html.jinja", view=page_view(measurement))
+
+
+def render(template: str, **values: object) -> str:
+    """Render a template with units kept on the line of their number."""
+    return _UNIT.sub("\u00a0", _environment().get_template(template).render(**values))

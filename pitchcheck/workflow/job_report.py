@@ -9,11 +9,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from pitchcheck.compare import Comparison
+from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Removal
 from pitchcheck.measurement import Measurement
+from pitchcheck.workflow.measure import measure_folder
 from pitchcheck.workflow.progress import Progress
+
+if TYPE_CHECKING:
+    from pitchcheck.compare import Comparison
+    from pitchcheck.report.job_records import PassStory, Snippet
+
+PLAYER_STRINGS = 3  # [-] strings to be heard on the player's page; our choice
 
 
 class Reader(StrEnum):
@@ -64,6 +72,8 @@ class JobPapers:
         Left out of a report without names.
     done : tuple of str
         Other work, one line each: steps of the checklist with their measurements.
+    notes : tuple of str
+        Bench notes of the whole job; left out of a report without names.
     fingerprint : str or None
         Of the job as it stands.
     made : str or None
@@ -75,6 +85,7 @@ class JobPapers:
     owner: str | None = None
     owner_words: str | None = None
     done: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     fingerprint: str | None = None
     made: str | None = None
 
@@ -88,14 +99,23 @@ def compare_job(
 ) -> Comparison:
     """Compare two passes of a job: the first and the last, or those named.
 
+    Parameters
+    ----------
+    papers : JobPapers
+        At least two passes. What was told to have come off is added up over all passes between the two.
+    before, after : str, optional
+        Names of passes.
+    progress : Progress, optional
+
     Raises
     ------
     BadValue
-        If there are not two passes, or no pass has that name.
+        If there are not two passes, no pass has that name, the two are in the wrong order, or they are not of
+        one instrument.
     NothingMeasured
         If a pass cannot be read at all.
     """
-    raise NotImplementedError  # signature first, so that others can wire it; body follows
+    return _compared(papers, before, after, progress).comparison
 
 
 def job_report(
@@ -104,6 +124,8 @@ def job_report(
     reader: Reader = Reader.TECH,
     names: bool = True,
     clips: bool = True,
+    before: str | None = None,
+    after: str | None = None,
     progress: Progress | None = None,
 ) -> str:
     """Return the report as one HTML page.
@@ -113,13 +135,108 @@ def job_report(
     papers : JobPapers
     reader : Reader
     names : bool
-        False leaves out the owner, the owner's words and the bench notes.
+        False leaves out the owner, the owner's words and all bench notes.
     clips : bool
         False leaves out the sound.
+    before, after : str, optional
+        Names of the passes compared; the first and the last by default.
     progress : Progress, optional
+
+    Raises
+    ------
+    BadValue, NothingMeasured
+        As `compare_job`.
     """
-    raise NotImplementedError
+    from pitchcheck.report.job_page import render_job
+    from pitchcheck.report.job_records import JobStory
+
+    found = _compared(papers, before, after, progress)
+    story = JobStory(
+        title=papers.title,
+        passes=tuple(_story(one, names=names) for one in found.passes),
+        before=found.before,
+        after=found.after,
+        comparison=found.comparison,
+        owner=papers.owner if names else None,
+        owner_words=papers.owner_words if names else None,
+        notes=papers.notes if names else (),
+        done=papers.done if names else (),
+        fingerprint=papers.fingerprint,
+        made=papers.made,
+        snippets=_snippets(found, reader=reader) if clips else (),
+    )
+    return render_job(story, reader=reader.value)
 
 
-# report/compare_out.py: comparison_json(comparison) -> str, comparison_csv(comparison) -> str
-# report/compare_view.py: compare_lines(comparison) -> tuple[str, ...], for a terminal
+@dataclass(frozen=True)
+class _Compared:
+    """The passes from the one compared to the other, all measured where needed."""
+
+    passes: tuple[JobPass, ...]
+    before: Measurement
+    after: Measurement
+    comparison: Comparison
+
+
+def _compared(
+    papers: JobPapers, before: str | None, after: str | None, progress: Progress | None
+) -> _Compared:
+    """Choose, measure and compare."""
+    from pitchcheck.compare import compare_measurements
+
+    passes = _chosen(papers.passes, before, after)
+    first, last = (_measured(one, progress) for one in (passes[0], passes[-1]))
+    told = [removal for one in passes[1:] for removal in one.removed]
+    comparison = compare_measurements(first, last, told=told)
+    return _Compared(passes, first, last, comparison)
+
+
+def _chosen(passes: tuple[JobPass, ...], before: str | None, after: str | None) -> tuple[JobPass, ...]:
+    """Passes from the one named to the other."""
+    if len(passes) < 2:
+        many = "no pass" if not passes else "one pass"
+        raise BadValue(f"the job has {many}; two are needed to compare. Add the pass after the work.")
+    names = [one.name for one in passes]
+    for name in (before, after):
+        if name is not None and name not in names:
+            raise BadValue(f"no pass is called {name!r}; there are {', '.join(names)}. Name one of these.")
+    start = 0 if before is None else names.index(before)
+    end = len(passes) - 1 if after is None else names.index(after)
+    if start >= end:
+        raise BadValue(
+            f"pass {names[start]!r} does not come before {names[end]!r}. Name the earlier pass first."
+        )
+    return passes[start : end + 1]
+
+
+def _measured(one: JobPass, progress: Progress | None) -> Measurement:
+    return one.measurement or measure_folder(one.folder, progress=progress)
+
+
+def _story(one: JobPass, *, names: bool) -> PassStory:
+    """Return a pass as it is told."""
+    from pitchcheck.report.job_records import PassStory
+    from pitchcheck.session.folder import read_session
+
+    takes = len(one.measurement.takes) if one.measurement is not None else None
+    if takes is None:
+        session = read_session(one.folder)
+        takes = len(session.takes) or len(session.readings)
+    return PassStory(one.name, one.when, takes, one.removed, one.notes if names else ())
+
+
+def _snippets(found: _Compared, *, reader: Reader) -> tuple[Snippet, ...]:
+    """Return the sounds: for the player of the strings that moved most, for the tech of all."""
+    from pitchcheck.workflow.snippets import cut_snippets
+
+    moved = {
+        s.number: 0.0 if s.change_mm is None else abs(s.change_mm.median) for s in found.comparison.strings
+    }
+    strings = sorted(found.after.job.instrument.strings, key=lambda s: -moved[s.number])
+    if reader is Reader.PLAYER:
+        strings = strings[:PLAYER_STRINGS]
+    return cut_snippets(
+        strings,
+        before=(found.passes[0].folder, found.before),
+        after=(found.passes[-1].folder, found.after),
+    )

@@ -1,0 +1,156 @@
+"""The top of a job report: what a customer understands in ten seconds.
+
+Conventions: whole sentences. What is not sure is called not sure; what must be put right comes first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pitchcheck.compare import Change
+from pitchcheck.compare.records import SlotChange
+from pitchcheck.measurement import Measurement
+from pitchcheck.plan import Verdict
+from pitchcheck.report import job_words, numbers, phrases
+from pitchcheck.report.chord_words import AUDIBLE_CENTS
+from pitchcheck.report.job_records import JobStory
+from pitchcheck.survey import first_fret_cents
+
+LOW_SUSPECTED = 0.5  # [-] belief of being below the floor from which a slot is named as a worry; our choice
+
+
+def headline(slots: Sequence[SlotChange]) -> str:
+    """Return the one sentence that matters most: what moved, and how the nut stands now."""
+    heard = [s for s in slots if s.change_mm is not None]
+    if not heard:
+        return "No slot was heard both before and after."
+    lower, higher = _of(heard, Change.LOWER), _of(heard, Change.HIGHER)
+    parts = [_count(lower, "lower"), _count(higher, "higher")]
+    moved = " and ".join(part for part in parts if part)
+    if moved:
+        first = f"{moved[:1].upper()}{moved[1:]} than before"
+    elif all(s.change is Change.SAME for s in heard):
+        first = "No slot has changed"
+    else:
+        first = "No change is sure"
+    return f"{first}; {_now(slots)}."
+
+
+def alarm(slots: Sequence[SlotChange]) -> tuple[str, ...]:
+    """Return what must be put right before the instrument goes back."""
+    low = [s for s in slots if s.verdict is Verdict.LOW and s.after_mm is not None]
+    feared = [s for s in slots if s not in low and s.low_belief is not None and s.low_belief >= LOW_SUSPECTED]
+    sentences = []
+    if low:
+        it = "it" if len(low) == 1 else "them"
+        sentences.append(
+            f"{_who(low)}: now too low. The open string is likely to buzz on the first fret. Do not "
+            f"file {it} further; the slot has to be raised."
+        )
+    if feared:
+        sentences.append(
+            f"{_who(feared)}: perhaps too low now. Listen for buzz on the open string before anything else "
+            "is filed."
+        )
+    return tuple(sentences)
+
+
+def summary(story: JobStory) -> tuple[str, ...]:
+    """Return the sentences below the headline."""
+    slots = story.comparison.strings
+    sentences = [_which(slots), _first_frets(story.before, story.after), _unsure(slots)]
+    return tuple(s for s in (*sentences, *job_words.told_sentences(slots)) if s)
+
+
+def _of(slots: Sequence[SlotChange], change: Change) -> list[SlotChange]:
+    return [s for s in slots if s.change is change]
+
+
+def _count(slots: Sequence[SlotChange], word: str) -> str:
+    """Return ``"two slots are lower"``, or nothing."""
+    if not slots:
+        return ""
+    many = len(slots)
+    return f"{phrases.count(many)} {'slot is' if many == 1 else 'slots are'} {word}"
+
+
+def _now(slots: Sequence[SlotChange]) -> str:
+    """Return how the nut stands now."""
+    total = len(slots)
+    known = [s for s in slots if s.after_mm is not None]
+    fine, low, high = (
+        [s for s in known if s.verdict is v] for v in (Verdict.FINE, Verdict.LOW, Verdict.HIGH)
+    )
+    if len(fine) == total:
+        return "it is fine now" if total == 1 else f"all {phrases.count(total)} are fine now"
+    parts = [
+        f"{phrases.count(len(group))} {'is' if len(group) == 1 else 'are'} {word}"
+        for group, word in ((low, "too low"), (high, "still high"), (fine, "fine"))
+        if group
+    ]
+    rest = total - len(fine) - len(low) - len(high)
+    if rest:
+        parts.append(f"{phrases.count(rest)} not known for sure")
+    return f"of all {phrases.count(total)}, {phrases.listed(parts)}"
+
+
+def _which(slots: Sequence[SlotChange]) -> str:
+    """Return which strings moved, and by how much."""
+    moved = [s for s in slots if s.change in (Change.LOWER, Change.HIGHER)]
+    if not moved:
+        return ""
+    parts = []
+    for s in moved:
+        assert s.change_mm is not None
+        word = "lower" if s.change is Change.LOWER else "higher"
+        parts.append(f"string {s.number} ({s.note}) by {numbers.length(abs(s.change_mm.median))} {word}")
+    return f"The slot of {phrases.listed(parts)}."
+
+
+def _first_frets(before: Measurement, after: Measurement) -> str:
+    """Return what the player hears of it, at the first fret."""
+    was, now = (_heard(m) for m in (before, after))
+    shared = sorted(set(was) & set(now))
+    if not shared:
+        return ""
+    worst = max(shared, key=lambda n: abs(was[n]))
+    worst_now = max(shared, key=lambda n: abs(now[n]))
+    if max(abs(was[worst]), abs(now[worst_now])) <= AUDIBLE_CENTS:
+        return "Notes at the first fret were close to true before, and are now."
+    first = (
+        f"At the first fret string {worst} was most off, {_off(was[worst])}; it is {_off(now[worst])} now "
+        "(100 cents are one fret)."
+    )
+    if worst_now == worst:
+        return first
+    return f"{first} Most off now is string {worst_now}, {_off(now[worst_now])}."
+
+
+def _heard(measurement: Measurement) -> dict[int, float]:
+    """Return the error of the ordinary first-fret note by string. [cent]"""
+    if measurement.survey is None:
+        return {}
+    found = {}
+    for spec in measurement.job.instrument.strings:
+        first = first_fret_cents(measurement.survey, spec.number)
+        if first is not None:
+            found[spec.number] = first[0]
+    return found
+
+
+def _off(cents: float) -> str:
+    """Return ``"8.2 cents sharp"``."""
+    amount = numbers.rounded(abs(cents), decimals=numbers.CENT_DECIMALS)
+    return f"{amount} cents {'sharp' if cents >= 0 else 'flat'}"
+
+
+def _unsure(slots: Sequence[SlotChange]) -> str:
+    """Return which changes are not sure."""
+    unsure = [s.number for s in slots if s.change is Change.UNSURE and s.change_mm is not None]
+    if not unsure:
+        return ""
+    return f"Whether the slot of {phrases.strings(unsure)} changed is not sure: what was heard fits both."
+
+
+def _who(slots: Sequence[SlotChange]) -> str:
+    return phrases.strings([s.number for s in slots], capital=True)
