@@ -30,13 +30,13 @@ MAY_IMPORT: dict[str, set[str]] = {
     "chords": {"physics", "fit"},
     "simulate": {"physics", "protocol"},
     "measurement": RECORDS,
-    "guide": {"pitch", "protocol"},
+    "guide": {"pitch", "protocol", "physics"},
     "capture": set(),
     "compare": RECORDS | {"measurement"},
     "jobs": {"session"},
     "report": RECORDS | {"measurement", "guide", "compare"},
     "workflow": EVERYTHING,
-    "cli": {"workflow", "measurement", "report", "session", "protocol", "guide", "compare"},
+    "cli": {"workflow", "measurement", "report", "session", "protocol", "guide", "compare", "jobs"},
     "__main__": {"cli"},
 }
 

@@ -156,6 +156,16 @@ def check_removed(
     return tuple(removed)
 
 
+def parse_kind(text: str | None) -> PassKind | None:
+    """Return the kind of a pass by its word, None for none; raise BadValue for another word."""
+    if text is None:
+        return None
+    word = text.strip().lower()
+    if word not in {kind.value for kind in PassKind}:
+        raise BadValue(f"kind is {text!r}; it must be {', '.join(PassKind)}. Write one of these.")
+    return PassKind(word)
+
+
 def parse_removed(text: str) -> Removal:
     """Return a removal written like ``6=0.20 mm``; raise BadValue if it is not.
 

@@ -18,7 +18,6 @@ from pitchcheck.jobs.errors import JobDamaged
 from pitchcheck.jobs.layout import RESULT
 from pitchcheck.jobs.records import StoredPass
 from pitchcheck.measurement import Measurement
-from pitchcheck.plan import NutBottom
 from pitchcheck.session.folder import Session, read_session
 from pitchcheck.survey import Survey, build_survey
 from pitchcheck.takes import Position, Stop, Take
@@ -88,15 +87,6 @@ def before_of(folder: Path) -> tuple[Job, Survey] | None:
     """Return job and comparisons of a stored pass, for the one after it; None if nothing was measured."""
     passed = stored_pass(read_session(folder))
     return (passed.session.job, passed.survey) if passed.survey.stopped else None
-
-
-def stored_cut(folder: Path) -> NutBottom | None:
-    """Return the cut that the two outer strings of a sealed pass ask for, or None."""
-    try:
-        cut = _load(folder).get("outer_cut")
-        return None if cut is None else NutBottom(float(cut["bass_mm"]), float(cut["treble_mm"]))
-    except (KeyError, TypeError, ValueError) as error:
-        raise _damaged(folder, error) from error
 
 
 def _load(folder: Path) -> dict[str, Any]:

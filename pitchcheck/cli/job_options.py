@@ -1,0 +1,50 @@
+"""Arguments and options that the ``job`` commands share."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+JobsOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--jobs",
+        metavar="DIR",
+        help="Folder that holds the jobs; else the variable PITCHCHECK_JOBS, else the usual place for data.",
+    ),
+]
+JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="Its id, or enough of it to tell it apart.")]
+KindOption = Annotated[
+    str | None,
+    typer.Option(
+        "--kind", metavar="KIND", help="before, after or final; the first pass is before, others after."
+    ),
+]
+RemovedOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--removed",
+        metavar="STRING=AMOUNT",
+        help='What came off a slot since the pass before, like "6=0.20 mm". Repeat it for each string.',
+    ),
+]
+RemarksOption = Annotated[str | None, typer.Option(help="Words about this pass.")]
+PhotosOption = Annotated[
+    list[Path] | None, typer.Option("--photo", metavar="FILE", help="A picture; repeat it for more.")
+]
+
+
+def find(name: str, jobs: Path | None) -> Path:
+    """Return the folder of a job by name."""
+    from pitchcheck.jobs.place import jobs_place
+    from pitchcheck.jobs.read import find_job
+
+    return find_job(jobs_place(jobs), name)
+
+
+def now() -> datetime:
+    """Return the time here, with its offset from UTC."""
+    return datetime.now(UTC).astimezone()
