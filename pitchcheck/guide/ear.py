@@ -27,6 +27,7 @@ APART_STEPS = 50  # rises closer than 0.25 s are one pluck and its thump
 LOUDER = 10**0.6  # unless the second is 6 dB louder than all before: then the first was a bump
 BUMP_STEPS = 12  # but not within 60 ms, in which a bass still rises
 HANDLING = 10**-3.0  # rises 30 dB below the loudest are handling noise
+HOLD_STEPS = 50  # a short sound is held back for 0.25 s: another may follow, as in talking or two bumps
 TAKE_STEPS = 100  # a sound shorter than half a second before the next pluck is no take of its own
 KEPT_S = 2.8  # [s] of sound kept: the room before a note, the note, and the hops around them
 
@@ -86,6 +87,8 @@ class Ear:
         self._levels: list[float] = []  # of the sounding note, from its onset
         self._below = 0
         self._restarts = 0
+        self._short: Note | None = None
+        self._short_until = 0
 
     @property
     def sounding_s(self) -> float | None:
@@ -102,7 +105,7 @@ class Ear:
 
     def forget(self) -> None:
         """Give up the sounding note; what rings on is not taken for a new one."""
-        self._onset = None
+        self._onset = self._short = None
         self._restarts = 0
         self._free_from = self._count
 
@@ -125,18 +128,25 @@ class Ear:
         for raw in self._keep(samples):
             self._count += 1
             level = self._room.hear(raw)
-            if self._onset is None:
-                self._room.wait()
-                if self._room.rising:
-                    self._begin()
-            else:
+            if self._onset is not None:
                 self._levels.append(level)
                 done = self._follow() or done
+                continue
+            self._room.wait()
+            if self._room.rising:
+                self._begin()
+            elif self._short is not None and self._count >= self._short_until:
+                done, self._short = self._short, None
         return done
 
-    def so_far(self) -> Clip | None:
-        """Return the sounding note as far as it has been heard, the room before it too."""
-        return None if self._onset is None else self._cut(self._onset, self._count)[0]
+    @property
+    def onset_at(self) -> int | None:
+        """Step at which the sounding note began; None while waiting."""
+        return self._onset
+
+    def so_far(self) -> tuple[Clip, float] | None:
+        """Return the sounding note as far as it has been heard, and where it begins in that clip. [s]"""
+        return None if self._onset is None else self._cut(self._onset, self._count)
 
     def _keep(self, samples: FloatArray) -> list[float]:
         """Keep a hop; return the mean squares of its steps, the mean of the last 0.2 s taken off."""
@@ -147,6 +157,8 @@ class Ear:
         return [float(level) for level in np.mean(steps**2, axis=1)]
 
     def _begin(self) -> None:
+        if self._short is not None:
+            self._restarts, self._short = self._short.restarts + 1, None
         self._onset = max(self._free_from, self._count - 2)
         self._levels = [self._room.level]
         self._below = 0
@@ -166,7 +178,11 @@ class Ear:
         gone = self._room.level < max(NEAR_ROOM * self._room.floor, GONE * peak)
         self._below = self._below + 1 if gone else 0
         if self._below >= GONE_STEPS:
-            return self._end(self._count, ended=True)
+            note = self._end(self._count, ended=True)
+            if age >= TAKE_STEPS:
+                return note
+            self._short, self._short_until = note, self._count + HOLD_STEPS
+            return None
         if age * self._step >= HEARD_S * self.rate_hz:
             return self._end(self._count, ended=False)
         return None

@@ -16,7 +16,7 @@ from pitchcheck.guide.course import Course
 from pitchcheck.guide.ear import Ear, Note
 from pitchcheck.guide.judge import Verdict, judge
 from pitchcheck.guide.pieces import Pieces
-from pitchcheck.guide.places import Known, find_place, off_cents
+from pitchcheck.guide.places import Known, Place, find_place
 from pitchcheck.guide.records import (
     Accepted,
     Event,
@@ -27,6 +27,7 @@ from pitchcheck.guide.records import (
     NotStored,
     Outcome,
     Phase,
+    Reason,
     Refused,
     Skipped,
     Sound,
@@ -34,13 +35,12 @@ from pitchcheck.guide.records import (
     Undone,
     Wish,
 )
+from pitchcheck.guide.trace import Trace
 from pitchcheck.instrument import Instrument
-from pitchcheck.pitch.note import read_note
-from pitchcheck.pitch.reading import Unreadable
 from pitchcheck.takes import Position, Stop
 
 QUIET_S = 3.0  # [s] of waiting without a sound after which it says so
-TRACE_DUE_S = (0.25, 0.4, 0.7, 1.0, 1.5)  # [s] after the onset at which the live pitch is read
+SAID_S = 1.5  # [s] a noise so soon after another is the same talk or handling, told once
 
 
 class Guide:
@@ -106,8 +106,10 @@ class Guide:
         self._paused = False
         self._lost = ""
         self._said = ""
-        self._trace: list[tuple[float, float]] = []
-        self._traced = 0  # how many of its due readings were tried
+        self._trace = Trace()
+        self._onset_at: int | None = None  # of the note that is traced
+        self._heard = 0  # samples, all
+        self._noise_at: int | None = None  # when a sound that was no note was last heard
         self._waited = 0  # samples since waiting began
         self._played = 0  # samples heard for the takes accepted in this sitting
         self._accepted = 0
@@ -141,7 +143,7 @@ class Guide:
             hint=hint,
             said=self._said,
             level_db=self._ear.level_db,
-            trace=tuple(self._trace),
+            trace=() if place is None else self._trace.points(self._wanted(place).hz),
             course=self._course.states(),
             taken=len(self._course.taken),
             left_s=self._left_s(),
@@ -227,6 +229,7 @@ class Guide:
                 self._ear.rest(hop)
                 continue
             self._played += hop.size
+            self._heard += hop.size
             self._waited += hop.size
             note = self._ear.hear(hop)
             if note is not None:
@@ -237,15 +240,26 @@ class Guide:
 
     def _judge(self, note: Note, place: int, outcomes: list[Outcome]) -> None:
         position = self._course.positions[place]
-        verdict = judge(note, position=position, instrument=self._instrument, known=self._all_known())
-        if verdict.reading is not None:
-            self._point(note.sounded_s, verdict.reading.hz, position)
-        if verdict.reason is not None:
-            if verdict.worth_saying:
-                outcomes.append(Refused(position, verdict.reason, verdict.words))
-                self._said = verdict.words
-            return
-        self._accept(note.clip, verdict, place, outcomes)
+        verdict = judge(
+            note,
+            position=position,
+            instrument=self._instrument,
+            known=self._all_known(),
+            glimpses=self._trace.glimpses,
+        )
+        if verdict.reason is None:
+            self._accept(note.clip, verdict, place, outcomes)
+        elif self._worth_saying(verdict):
+            outcomes.append(Refused(position, verdict.reason, verdict.words))
+            self._said = verdict.words
+
+    def _worth_saying(self, verdict: Verdict) -> bool:
+        """Whether to speak: talking goes on for many sounds and is told once."""
+        if verdict.reason is not Reason.NO_NOTE:
+            return verdict.worth_saying
+        last, self._noise_at = self._noise_at, self._heard
+        again = last is not None and self._heard - last < SAID_S * self._ear.rate_hz
+        return verdict.worth_saying and not again
 
     def _accept(self, clip: Clip, verdict: Verdict, place: int, outcomes: list[Outcome]) -> None:
         position, reading = self._course.positions[place], verdict.reading
@@ -256,30 +270,21 @@ class Guide:
         self._known[take.number] = Known(position, reading.hz, reading.stiffness)
         self._replaced = self._course.take(take.number)
         self._storing = take
-        self._said = f"Taken: {position.words()}." + (f" {take.remark}" if take.remark else "")
+        self._said = f"Taken: {position.words()}. {take.remark}".strip()
         outcomes.append(take)
 
     def _refine(self, place: int) -> None:
-        """Read the sounding note again when a reading is due."""
-        sounded = self._ear.sounding_s or 0.0
-        if sounded < 0.1:
+        """Read the next stretch of the sounding note when it is complete."""
+        if self._onset_at != self._ear.onset_at:
+            self._onset_at = self._ear.onset_at
             self._trace.clear()
-        due = sum(sounded >= due for due in TRACE_DUE_S)
-        if due <= self._traced or (clip := self._ear.so_far()) is None:
-            self._traced = min(self._traced, due)
-            return
-        self._traced = due
-        position = self._course.positions[place]
-        wanted = find_place(position, instrument=self._instrument, known=self._all_known())
-        try:
-            reading = read_note(clip, expected_hz=wanted.hint_hz)
-        except Unreadable:
-            return
-        self._point(sounded, reading.hz, position)
+        if self._trace.due(self._ear.sounding_s or 0.0) and (part := self._ear.so_far()) is not None:
+            clip, onset_s = part
+            self._trace.hear(clip, onset_s=onset_s, hint_hz=self._wanted(place).hint_hz)
 
-    def _point(self, sounded_s: float, hz: float, position: Position) -> None:
-        wanted = find_place(position, instrument=self._instrument, known=self._all_known())
-        self._trace.append((sounded_s, off_cents(wanted, hz)))
+    def _wanted(self, place: int) -> Place:
+        position = self._course.positions[place]
+        return find_place(position, instrument=self._instrument, known=self._all_known())
 
     # -- what is shown
 

@@ -7,14 +7,37 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
+from pitchcheck.guide.company import Company, Law, find_company, find_law, split_fraction
 from pitchcheck.guide.ear import Note
-from pitchcheck.guide.places import Known, find_place, off_cents
+from pitchcheck.guide.naming import name_sound
+from pitchcheck.guide.places import Known, Place, find_place, off_cents, open_hz
 from pitchcheck.guide.records import Reason
+from pitchcheck.guide.remarks import remark
+from pitchcheck.guide.shape import attack_s, is_clipped, is_steady
+from pitchcheck.guide.trace import Glimpse
 from pitchcheck.instrument import Instrument
-from pitchcheck.pitch.note import read_note
+from pitchcheck.pitch.note import ATTACK_S, read_note
+from pitchcheck.pitch.peaks import Peaks, find_peaks
 from pitchcheck.pitch.reading import Reading, Unreadable
-from pitchcheck.takes import Position
+from pitchcheck.takes import Position, Stop
+from pitchcheck.units import CENTS_PER_OCTAVE, cents_between
+
+SHORTEST_S = 0.5  # [s] a shorter note is no take: the string was stopped, or touched (ours)
+COMPANY_S = 0.6  # [s] looked at for a second string: tells partials 4 Hz apart
+QUIET_RATIO = 10**1.8  # peak over room, 18 dB: below, the room is to blame for a bad pitch (ours)
+VOICE_SD_CENTS = 1.0  # a string's pitch is read to 0.3 and better within a third of a second
+VOICE_SNR_DB = 20.0  # and leaves little beside its partials
+HOPELESS_SD_CENTS = 2.5
+VOICE_GLIDE_CENTS = 15.0  # a hard pluck starts up to 6 cents sharp, a voice glides by semitones
+VOICE_ATTACK_S = 0.1  # a pluck has half its power within 0.05 s, a bass too
+MOVING_CENTS = 4.0  # real notes fall by a median of 1 cent, at most 3.8 in 95 of 100, after the first third
+MOVING_SDS = 4.0  # and beyond what the stretches' own uncertainty explains
+STEP_CENTS = 80.0  # a finger or a peg moves less in a third of a second; a voice more
+MOST_SD_CENTS = 1.0  # a cent is worth 0.07 mm of slot on a plain E4 (14 cents per mm): no use beyond
+FRACTIONS = range(2, 9)
+FRACTION_CENTS = 30.0
 
 
 @dataclass(frozen=True)
@@ -30,7 +53,7 @@ class Verdict:
     words : str
         Of a refusal; of a good take the remark, or empty.
     worth_saying : bool
-        False for a sound that is passed over in silence: handling noise, or the room grown louder.
+        False for a sound that is passed over in silence: the room grown louder.
     """
 
     reading: Reading | None
@@ -39,8 +62,18 @@ class Verdict:
     worth_saying: bool = True
 
 
-def judge(note: Note, *, position: Position, instrument: Instrument, known: Sequence[Known]) -> Verdict:
+def judge(
+    note: Note,
+    *,
+    position: Position,
+    instrument: Instrument,
+    known: Sequence[Known],
+    glimpses: Sequence[Glimpse] = (),
+) -> Verdict:
     """Judge one sound.
+
+    The order matters: what is no note at all, then what spoils any note (cut off at the top, too short, two
+    strings), then where it lies, then whether it can be trusted.
 
     Parameters
     ----------
@@ -50,13 +83,144 @@ def judge(note: Note, *, position: Position, instrument: Instrument, known: Sequ
     instrument : Instrument
     known : sequence of Known
         Accepted takes, oldest first.
+    glimpses : sequence of Glimpse
+        Its pitch while it sounded.
     """
     place = find_place(position, instrument=instrument, known=known)
+    reading: Reading | None
+    fault = ""
     try:
         reading = read_note(note.clip, expected_hz=place.hint_hz)
-    except Unreadable as fault:
-        return Verdict(None, Reason.NO_NOTE, fault.reason)
-    away = off_cents(place, reading.hz)
-    if not place.low_cents <= away <= place.high_cents:
-        return Verdict(reading, Reason.WRONG_NOTE, f"that was {away:+.0f} cents from {position.words()}")
-    return Verdict(reading, None, "")
+    except Unreadable as unreadable:
+        reading, fault = None, unreadable.reason
+    if note.sounded_s < SHORTEST_S:
+        return _short(note, reading, place)
+    moving = _moves(glimpses)
+    if not moving and _no_string(note, reading):
+        return _no_note(note, reading)
+    if is_clipped(note.clip, onset_s=note.onset_s):
+        words = "Too loud: the sound is cut off at the top. Turn the input down or move back, and play again."
+        return Verdict(reading, Reason.TOO_LOUD, words)
+    company = _company(note, reading, place, position=position, instrument=instrument, known=known)
+    if company is not None:
+        which = "another string" if company.string is None else f"string {company.string}"
+        words = f"Two strings sound: {which} rings along near {company.hz:.0f} Hz. Damp it, then play again."
+        return Verdict(reading, Reason.TWO_STRINGS, words)
+    if moving:
+        return _still_moving(glimpses, reading, position)
+    if reading is None:
+        return Verdict(None, Reason.NO_NOTE, f"No clear note. {fault}")
+    if not place.low_cents <= off_cents(place, reading.hz) <= place.high_cents:
+        named = name_sound(reading.hz, asked=position, instrument=instrument, known=known)
+        return Verdict(reading, named.reason, named.words)
+    if reading.sd_cents > MOST_SD_CENTS:
+        return _unsure(note, reading)
+    return Verdict(reading, None, remark(reading, position=position, instrument=instrument, known=known))
+
+
+def _short(note: Note, reading: Reading | None, place: Place) -> Verdict:
+    """Judge a sound that ended early: a note that was stopped, or none."""
+    is_note = reading is not None and note.restarts < 2 and not _no_string(note, reading)
+    if not is_note:
+        return _no_note(note, reading)
+    words = (
+        f"Too short: it rang {note.sounded_s:.1f} s and {SHORTEST_S} is the least, 2 is good. "
+        "Leave the string alone after the pluck, and play again."
+    )
+    return Verdict(reading, Reason.TOO_SHORT, words)
+
+
+def _no_string(note: Note, reading: Reading | None) -> bool:
+    """Whether a sound is no plucked string: it does not hold a pitch, or swells instead of starting."""
+    if reading is None:
+        return note.sounded_s < SHORTEST_S or attack_s(note.clip, onset_s=note.onset_s) > VOICE_ATTACK_S
+    vague = reading.sd_cents > VOICE_SD_CENTS and reading.snr_db < VOICE_SNR_DB
+    vague = vague or reading.sd_cents > HOPELESS_SD_CENTS
+    glides = abs(reading.glide_cents) > VOICE_GLIDE_CENTS
+    return vague or glides or attack_s(note.clip, onset_s=note.onset_s) > VOICE_ATTACK_S
+
+
+def _no_note(note: Note, reading: Reading | None) -> Verdict:
+    steady = not note.ended and is_steady(note.clip, onset_s=note.onset_s)
+    if note.sounded_s >= SHORTEST_S and note.peak < QUIET_RATIO * note.room and not steady:
+        return _too_quiet(reading)
+    what = "a noise" if note.sounded_s >= SHORTEST_S else "a short noise"
+    words = f"That was {what} (a knock, a voice, something in the room), not a note. Play the note again."
+    return Verdict(reading, Reason.NO_NOTE, words, worth_saying=not steady)
+
+
+def _too_quiet(reading: Reading | None) -> Verdict:
+    words = "Too quiet: the note hardly stands out of the room. Pluck louder or move closer, and play again."
+    return Verdict(reading, Reason.TOO_QUIET, words)
+
+
+def _company(
+    note: Note,
+    reading: Reading | None,
+    place: Place,
+    *,
+    position: Position,
+    instrument: Instrument,
+    known: Sequence[Known],
+) -> Company | None:
+    """Return another string that sounds along, if there is one."""
+    strings = [
+        (spec.number, open_hz(spec.number, capo=position.capo, instrument=instrument, known=known)[0])
+        for spec in instrument.strings
+        if spec.number != position.string
+    ]
+    peaks = _peaks(note)
+    low, high = (place.hz * 2 ** (c / CENTS_PER_OCTAVE) for c in (place.low_cents, place.high_cents))
+    if reading is None:
+        law = find_law(peaks, low_hz=low, high_hz=high)
+        return None if law is None else find_company(peaks, law, strings=strings)
+    read = Law(reading.hz, reading.stiffness)
+    if low <= reading.hz <= high:
+        return find_company(peaks, read, strings=strings)
+    for part in FRACTIONS:
+        if low * 0.98 < part * reading.hz < high * 1.02:
+            return split_fraction(peaks, read, part, strings=strings)
+    asked = find_law(peaks, low_hz=low, high_hz=high)
+    if asked is None:
+        return None
+    return find_company(peaks, read, strings=[(position.string, asked.hz)])
+
+
+def _peaks(note: Note) -> Peaks:
+    return find_peaks(note.clip.between(note.onset_s + ATTACK_S, note.onset_s + COMPANY_S))
+
+
+def _moves(glimpses: Sequence[Glimpse]) -> bool:
+    """Whether a note's pitch moves on after its first third of a second, as by a hand or a peg."""
+    later = [(g.hz, g.sd_cents) for g in glimpses[1:] if g.hz is not None and g.sd_cents is not None]
+    if len(later) < 3:
+        return False
+    steps = [cents_between(a[0], b[0]) for a, b in pairwise(later)]
+    if max(abs(step) for step in steps) > STEP_CENTS:
+        return False
+    sharpest = max(later, key=lambda pair: pair[0])
+    flattest = min(later, key=lambda pair: pair[0])
+    moved = cents_between(flattest[0], sharpest[0])
+    return moved > MOVING_CENTS + MOVING_SDS * (sharpest[1] + flattest[1])
+
+
+def _still_moving(glimpses: Sequence[Glimpse], reading: Reading | None, position: Position) -> Verdict:
+    pitches = [g.hz for g in glimpses[1:] if g.hz is not None]
+    moved = cents_between(min(pitches), max(pitches))
+    hold = {
+        Stop.OPEN: "Leave the tuner and the string alone",
+        Stop.FRET: "Keep the finger still",
+        Stop.PRESS: "Hold the rod still, all the way down",
+    }[position.stop]
+    words = f"The pitch moved by {moved:.0f} cents while it rang. {hold}, and play again."
+    return Verdict(reading, Reason.STILL_MOVING, words)
+
+
+def _unsure(note: Note, reading: Reading) -> Verdict:
+    if note.peak < QUIET_RATIO * note.room:
+        return _too_quiet(reading)
+    words = (
+        f"The pitch is only known to {reading.sd_cents:.1f} cents; {MOST_SD_CENTS:.0f} is the most that "
+        "helps. Pluck a little louder, let it ring, and play again."
+    )
+    return Verdict(reading, Reason.UNSURE, words)

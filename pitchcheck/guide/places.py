@@ -10,16 +10,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pitchcheck.instrument import Instrument
+from pitchcheck.physics.materials import Make, string_constants
 from pitchcheck.takes import Position, Stop
 from pitchcheck.tuning import CENTS_PER_SEMITONE
 from pitchcheck.units import CENTS_PER_OCTAVE, cents_between
 
 OPEN_CENTS = 70.0  # an open string further off its note is to be tuned first (as in placing)
-FRET_FLAT_CENTS = 35.0  # a fretted note lies -3 to +43 from its place on the instruments of the fixtures
-FRET_SHARP_CENTS = 70.0
-PRESS_FLAT_CENTS = 35.0  # a press +3 to +99
-PRESS_SHARP_CENTS = 130.0
-PRESS_USUAL_CENTS = 45.0  # where a press is looked for
+UNHEARD_CENTS = 35.0  # more room while the string's own open note has not been heard
+# On the 60 instruments of the fixtures a fretted note lies -3 to +43 cents from its place, and a press +3 to
+# +99: at most 0.23 cent per unit of the string's stretch EA/T on steel, 0.59 on polymers.
+FRET_FLAT_CENTS = 25.0
+FRET_SHARP_CENTS = 70.0  # a whole fret more is 100 and what that fret is sharp
+PRESS_FLAT_CENTS = 15.0
+PRESS_LEAST_CENTS = 25.0
+PRESS_PER_STRETCH = {
+    Make.PLAIN_STEEL: 0.24,
+    Make.WOUND_STEEL: 0.24,
+    Make.POLYMER: 0.6,
+    Make.WOUND_POLYMER: 0.6,
+}
+PRESS_MOST_CENTS = 112.0  # a press one fret too far lies at 100 and more than 15 on the strings this concerns
+LIKE_PRESS_CENTS = 35.0  # two presses of one place differ by less (one cent by a careful hand)
 
 
 @dataclass(frozen=True)
@@ -82,10 +93,22 @@ def find_place(position: Position, *, instrument: Instrument, known: Sequence[Kn
     if position.stop is Stop.OPEN:
         nominal = open_hz(position.string, capo=position.capo, instrument=instrument, known=())[0]
         return Place(nominal, -OPEN_CENTS, OPEN_CENTS, own=False)
-    more = 0.0 if own else OPEN_CENTS / 2  # the string may be off its note
-    if position.stop is Stop.PRESS:
-        return Place(hz, -PRESS_FLAT_CENTS - more, PRESS_SHARP_CENTS + more, own)
-    return Place(hz, -FRET_FLAT_CENTS - more, FRET_SHARP_CENTS + more, own)
+    more = 0.0 if own else UNHEARD_CENTS
+    if position.stop is Stop.FRET:
+        return Place(hz, -FRET_FLAT_CENTS - more, FRET_SHARP_CENTS + more, own)
+    low, high = -PRESS_FLAT_CENTS, _press_sharp_cents(position.string, instrument=instrument)
+    before = next((take for take in reversed(known) if take.position == position), None)
+    if before is not None and own:
+        there = cents_between(hz, before.hz)
+        low, high = max(low, there - LIKE_PRESS_CENTS), min(high, there + LIKE_PRESS_CENTS)
+    return Place(hz, low - more, high + more, own)
+
+
+def _press_sharp_cents(string: int, *, instrument: Instrument) -> float:
+    """Most that a press of this string is believed to sharpen. [cent]"""
+    constants = string_constants(instrument.string(string), scale_mm=instrument.scale_mm)
+    most = PRESS_LEAST_CENTS + PRESS_PER_STRETCH[constants.make] * constants.stretch
+    return min(most, PRESS_MOST_CENTS)
 
 
 def off_cents(place: Place, hz: float) -> float:

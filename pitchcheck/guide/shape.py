@@ -1,0 +1,64 @@
+"""The shape of a sound in time: whether it is cut off at the top, how fast it rises, whether it dies away.
+
+Conventions: seconds since the onset; levels in dB.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pitchcheck.clip import Clip
+from pitchcheck.types import FloatArray
+
+FULL = 0.999  # of full scale: a converter at its end
+FULL_SAMPLES = 3  # so many samples there are no accident
+FLAT_RUN = 3  # equal samples in a row at the top: a flat top
+FLAT_TOPS = 4  # so many of them, or it is one slow wave's crest written in few bits
+FLAT_WITHIN = 2e-4  # of the top: equal for a converter of 12 bits and more
+LOUD_ENOUGH = 0.05  # [full scale] tops below are too coarsely written to tell
+TOPS_S = 0.6  # [s] after the onset in which a note is loudest
+STEP_S = 0.01  # [s]
+ATTACK_WITHIN_S = 0.4  # [s]
+ATTACK_SHARE = 0.5  # of the peak's power
+STEADY_DB = 1.5  # [dB] scatter of tenths of a second, below which a sound neither dies nor swells
+
+
+def is_clipped(clip: Clip, *, onset_s: float) -> bool:
+    """Whether the sound is cut off at the top: at full scale, or flat at a lower level."""
+    samples = clip.between(onset_s, onset_s + TOPS_S).samples
+    if samples.size == 0:
+        return False
+    if np.count_nonzero(np.abs(clip.samples) >= FULL) >= FULL_SAMPLES:
+        return True
+    return _flat_tops(samples) or _flat_tops(-samples)
+
+
+def attack_s(clip: Clip, *, onset_s: float) -> float:
+    """Time from the onset until the sound has half of its greatest power. [s]"""
+    level = _power(clip.between(onset_s, onset_s + ATTACK_WITHIN_S), STEP_S)
+    if level.size == 0:
+        return 0.0
+    return float(np.argmax(level >= ATTACK_SHARE * level.max())) * STEP_S
+
+
+def is_steady(clip: Clip, *, onset_s: float) -> bool:
+    """Whether a sound keeps its level, as a fan or a crowd does and no string."""
+    level = _power(clip.between(onset_s + 0.1, clip.duration_s), 0.1)
+    return bool(level.size >= 5 and np.std(10 * np.log10(np.maximum(level, 1e-12))) < STEADY_DB)
+
+
+def _flat_tops(samples: FloatArray) -> bool:
+    top = float(samples.max())
+    if top < LOUD_ENOUGH:
+        return False
+    at_top = samples >= top * (1 - FLAT_WITHIN)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], at_top, [False]])))
+    runs = edges[1::2] - edges[::2]
+    return int(np.count_nonzero(runs >= FLAT_RUN)) >= FLAT_TOPS
+
+
+def _power(clip: Clip, step_s: float) -> FloatArray:
+    step = max(1, round(step_s * clip.rate_hz))
+    count = clip.samples.size // step
+    blocks = clip.samples[: count * step].reshape(count, step)
+    return np.asarray(np.mean((blocks - blocks.mean()) ** 2, axis=1)) if count else np.zeros(0)
