@@ -27,6 +27,7 @@ DRIFT_CENTS = 0.10  # walk of an open string from take to take
 ACTION_GAUGE_MM = 0.15  # a rule read to a quarter of a millimetre or so
 SCALE_SPREAD = 0.01  # relative, about the preset's
 LOWEST_PER_ACTION = 0.126  # below -0.126 x action the open string lies on fret 1: not an open string any more
+SIDE_SD_MM = math.sqrt(priors.SIDE_MM2[0])  # the mean square of a push that falls to either side alike
 STIFFNESS_ERROR = 0.03  # relative, of a B read from one pluck
 
 
@@ -90,6 +91,7 @@ def _instrument_truth(
         nut_offset_mm=nut_mm,
         relief_mm=_normal(rng, priors.RELIEF_MM, low=0.0),
         break_rad=_normal(rng, priors.BREAK_RAD, low=0.0),
+        fret_place_mm=tuple(_normal(rng, (0.0, priors.FRET_PLACE_MM)) for _ in range(12)),
     )
 
 
@@ -136,18 +138,12 @@ def _hand(rng: np.random.Generator) -> Hand:
         pad_mm=priors.FINGER_PAD_MM,
         rod_half_mm=_normal(rng, priors.ROD_HALF_MM, low=0.05),
         rod_sd_mm=priors.ROD_PLACE_MM,
-        side_sd_mm=0.0,  # in the press offset and scatter
+        side_sd_mm=SIDE_SD_MM,
         slide_sd=priors.PRESS_SCATTER,
-        space_slide=tuple(_space_slide(rng, space) for space in range(1, 5)),
-        press_offset_cents=(_normal(rng, priors.PRESS_OFFSET_CENTS), 0.0),
+        give_mm=_normal(rng, priors.GIVE_MM, low=0.0),
+        rod_force_n=priors.ROD_FORCE_N,
         drift_cents=DRIFT_CENTS,
     )
-
-
-def _space_slide(rng: np.random.Generator, space: int) -> float:
-    """How presses in one space answer against the model, as the fit believes it."""
-    shift = priors.FIRST_SPACE_SHIFT if space == 1 else 0.0
-    return math.exp(_normal(rng, (shift, priors.SPACE_FACTOR_ERROR)))
 
 
 def _read(rng: np.random.Generator, row: int, note: Played) -> Take:

@@ -35,7 +35,9 @@ STILL = Hand(
     rod_sd_mm=0.0,
     side_sd_mm=0.0,
     slide_sd=0.0,
-    space_slide=(math.exp(priors.FIRST_SPACE_SHIFT), 1.0, 1.0, 1.0),
+    side_mm=math.sqrt(priors.SIDE_MM2[0]),
+    give_mm=priors.GIVE_MM[0],
+    rod_force_n=priors.ROD_FORCE_N,
     drift_cents=0.0,
 )
 SIX = (0.10, 0.55, 0.30, 0.80, 0.45, 0.65)  # [mm] slots of a six-string, string 1 first
@@ -95,9 +97,11 @@ def _mean_log_hz(truth: InstrumentTruth, places: list[Position]) -> np.ndarray:
     """Logarithm of the pitch of one string's notes, the mean over the touches of a usual hand."""
     touches, weights = np.polynomial.hermite_e.hermegauss(TOUCHES)
     usual = priors.log_force(truth.string(places[0].string).tension_n)
+    long = truth.scale_mm > priors.BASS_SCALE_MM
+    scatter = priors.BASS_FORCE_SCATTER if long else priors.LOG_FORCE_SCATTER
     logs = np.zeros(len(places))
     for touch, weight in zip(touches, weights / weights.sum(), strict=True):
-        own = replace(STILL, force_n=math.exp(usual + priors.LOG_FORCE_SCATTER * touch))
+        own = replace(STILL, force_n=math.exp(usual + scatter * touch))
         played = play(np.random.default_rng(0), truth=truth, hand=own, positions=places)
         logs += weight * np.log([note.hz for note in played])
     return logs

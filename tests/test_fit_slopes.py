@@ -40,7 +40,8 @@ def miss_of(kind: Kind, *, seed: int) -> tuple[np.ndarray, np.ndarray]:
     In prior sds of the unknowns, less what is allowed; shapes (strings, coordinates).
     """
     cases, at, spread = start(kind, seed=seed)
-    value, slope = linearise(cases, at)
+    about = linearise(cases, at)
+    value, slope = about.value, about.slope
     assert value == pytest.approx(predict(cases, at), abs=1e-12)
     scale = np.array([case.scale_mm for case in cases])
     small = SLOPE_CENTS if kind.stop is not None else SLOPE_MM
@@ -74,7 +75,7 @@ def test_a_coordinate_that_is_said_not_to_matter_does_not() -> None:
     for kind in KINDS:
         cases, at, _ = start(kind, seed=3)
         scale = np.array([case.scale_mm for case in cases])
-        _, slope = linearise(cases, at)
+        slope = linearise(cases, at).slope
         for a in At:
             moved = at.copy()
             moved[:, a] += STEP[a]

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import NamedTuple
 
 import numpy as np
 
 from pitchcheck.fit import priors
 from pitchcheck.instrument import Gauge
 from pitchcheck.physics.gauging import gauge_mm
-from pitchcheck.physics.stops import Setup, Touch, stop_cents
+from pitchcheck.physics.stops import Setup, Touch, press_force, side_cents, stop_cents
 from pitchcheck.takes import Stop
 from pitchcheck.types import FloatArray
 
@@ -41,9 +42,32 @@ class At(IntEnum):
     ROD_HALF = 14
     OFFSET_CENTS = 15
     ROD_PLACE = 16
+    SIDE = 17  # square of the push sideways at the rod
+    GIVE = 18  # how far the board gives, over the force on it
+    TENSION = 19  # [N], known
 
 
-STEP = np.array([0.01, 0.02, 0.05, 0.05, 0.02, 0.01, *[0.005] * 4, 0.01, 0.01, 0.02, 0.03, 0.05, 0.05, 0.1])
+STEP = np.array(
+    [
+        0.01,
+        0.02,
+        0.05,
+        0.05,
+        0.02,
+        0.01,
+        *[0.005] * 4,
+        0.01,
+        0.01,
+        0.02,
+        0.03,
+        0.05,
+        0.05,
+        0.1,
+        0.01,
+        0.0005,
+        1.0,
+    ]
+)
 """Step of each coordinate for the difference quotient, small against its prior width."""
 # A note answers the force about with its square, so a hand's scatter shifts the mean note and skews it: three
 # touches stand for the scatter (Gauss-Hermite quadrature, Abramowitz and Stegun 25.4.46, n = 3).
@@ -73,6 +97,23 @@ class Case:
     scale_mm: float
 
 
+class Slopes(NamedTuple):
+    """Cases about a point: what is predicted, and how it answers.
+
+    Attributes
+    ----------
+    value : array, shape (c,)
+    slope : array, shape (c, len(At))
+        By each coordinate.
+    touch_variance : array, shape (c,)
+        From note to note of a hand; 0 but for fretted notes. [cent^2]
+    """
+
+    value: FloatArray
+    slope: FloatArray
+    touch_variance: FloatArray
+
+
 def evaluate(kind: Kind, scale_mm: FloatArray, coordinates: FloatArray) -> FloatArray:
     """Predict cases of one kind.
 
@@ -88,15 +129,23 @@ def evaluate(kind: Kind, scale_mm: FloatArray, coordinates: FloatArray) -> Float
         Error in cents of a note (a fretted one: mean over a hand's touches), the reading of a gauge in mm,
         or ln(lambda / mm) from the overtones.
     """
-    u = coordinates
+    return _mean_and_variance(kind, scale_mm, coordinates)[0]
+
+
+def _mean_and_variance(kind: Kind, scale_mm: FloatArray, u: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Prediction of cases of one kind and the variance of a hand's touch, shape (m,) each."""
+    none = np.zeros(len(u))
     if kind.overtones:
-        return u[:, At.LOG_BEND]
-    setup = _setup(scale_mm, u)
+        return u[:, At.LOG_BEND], none
     if kind.gauge is not None:
-        return gauge_mm(setup, what=kind.gauge)
+        return gauge_mm(_setup(scale_mm, u), what=kind.gauge), none
     if kind.stop is Stop.FRET:
-        return _touched(kind, setup, u) @ TOUCH_WEIGHT
-    return _stopped(kind, setup, u, u[:, At.LOG_FORCE]) + u[:, At.OFFSET_CENTS]
+        cents = _touched(kind, scale_mm, u)
+        mean = cents @ TOUCH_WEIGHT
+        return mean + u[:, At.OFFSET_CENTS], cents**2 @ TOUCH_WEIGHT - mean**2
+    setup = _setup(scale_mm, u)
+    pushed = side_cents(setup, u[:, At.SIDE], fret=kind.fret)
+    return _stopped(kind, setup, u) + u[:, At.OFFSET_CENTS] + pushed, none
 
 
 def _setup(scale_mm: FloatArray, u: FloatArray) -> Setup:
@@ -116,26 +165,36 @@ def _setup(scale_mm: FloatArray, u: FloatArray) -> Setup:
     )
 
 
-def _touched(kind: Kind, setup: Setup, u: FloatArray) -> FloatArray:
+def _touched(kind: Kind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
     """Error of a fretted note at the three touches that stand for a hand's scatter, shape (m, 3). [cent]"""
-    long = setup.scale_mm > priors.BASS_SCALE_MM
-    scatter = np.where(long, priors.BASS_FORCE_SCATTER, priors.LOG_FORCE_SCATTER)
-    forces = [u[:, At.LOG_FORCE] + scatter * step for step in TOUCH_STEP]
-    return np.stack([_stopped(kind, setup, u, force) for force in forces], axis=1)
+    count = len(TOUCH_STEP)
+    scatter = np.where(scale_mm > priors.BASS_SCALE_MM, priors.BASS_FORCE_SCATTER, priors.LOG_FORCE_SCATTER)
+    moved = np.repeat(u, count, axis=0)
+    moved[:, At.LOG_FORCE] += (scatter[:, None] * TOUCH_STEP).ravel()
+    return _stopped(kind, _setup(np.repeat(scale_mm, count), moved), moved).reshape(-1, count)
 
 
-def _stopped(kind: Kind, setup: Setup, u: FloatArray, log_force: FloatArray) -> FloatArray:
+def _stopped(kind: Kind, setup: Setup, u: FloatArray) -> FloatArray:
     """Error of one stopped note. [cent]"""
     assert kind.stop is not None
     width = np.ones_like(setup.scale_mm)
     touch = Touch(
-        force=np.exp(log_force) * (priors.FORCE_AT_12 if kind.fret >= NARROW_FRET else 1.0),
+        force=np.exp(u[:, At.LOG_FORCE]) * (priors.FORCE_AT_12 if kind.fret >= NARROW_FRET else 1.0),
         behind_mm=priors.FINGER_BEHIND_MM * width,
         pad_mm=priors.FINGER_PAD_MM * width,
         rod_half_mm=np.maximum(u[:, At.ROD_HALF], LEAST_ROD_HALF_MM),
         rod_mm=u[:, At.ROD_PLACE],
+        sink_mm=_sink_mm(kind, setup, u),
     )
     return stop_cents(setup, touch, stop=kind.stop, fret=kind.fret, capo=kind.capo)
+
+
+def _sink_mm(kind: Kind, setup: Setup, u: FloatArray) -> FloatArray:
+    """How far the rod sinks into the board: what force is left when the string is down. [mm]"""
+    if kind.stop is not Stop.PRESS:
+        return np.zeros_like(setup.scale_mm)
+    left_n = priors.ROD_FORCE_N - u[:, At.TENSION] * press_force(setup, fret=kind.fret, capo=kind.capo)
+    return np.asarray(u[:, At.GIVE] * left_n)
 
 
 def predict(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:
@@ -147,21 +206,9 @@ def predict(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:
     return out
 
 
-def touch_variance(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:
-    """Variance of every case, shape (c,), from note to note of a hand; 0 but for fretted notes. [cent^2]"""
-    out = np.zeros(len(cases))
-    for kind, index in _by_kind(cases).items():
-        if kind.stop is Stop.FRET:
-            u = coordinates[index]
-            setup = _setup(np.array([cases[i].scale_mm for i in index]), u)
-            cents = _touched(kind, setup, u)
-            out[index] = cents**2 @ TOUCH_WEIGHT - (cents @ TOUCH_WEIGHT) ** 2
-    return out
-
-
-def linearise(cases: tuple[Case, ...], coordinates: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Predict every case, shape (c,), and its slope by each coordinate, shape (c, len(At))."""
-    value = np.zeros(len(cases))
+def linearise(cases: tuple[Case, ...], coordinates: FloatArray) -> Slopes:
+    """Predict every case from its coordinates, shape (c, len(At)), with its slopes and the hand's scatter."""
+    value, touch = np.zeros(len(cases)), np.zeros(len(cases))
     slope = np.zeros((len(cases), len(At)))
     for kind, index in _by_kind(cases).items():
         moved = [a for a in At if _matters(kind, a)]
@@ -170,11 +217,13 @@ def linearise(cases: tuple[Case, ...], coordinates: FloatArray) -> tuple[FloatAr
             steps[row, a] = STEP[a]
         points = (coordinates[index][:, None, :] + steps[None]).reshape(-1, len(At))
         scale = np.repeat([cases[i].scale_mm for i in index], len(steps))
-        got = evaluate(kind, scale, points).reshape(len(index), len(steps))
+        mean, variance = _mean_and_variance(kind, scale, points)
+        got = mean.reshape(len(index), len(steps))
         value[index] = got[:, 0]
+        touch[index] = variance[:: len(steps)]
         for row, a in enumerate(moved, start=1):
             slope[index, a] = (got[:, row] - got[:, 0]) / STEP[a]
-    return value, slope
+    return Slopes(value, slope, touch)
 
 
 def _by_kind(cases: tuple[Case, ...]) -> dict[Kind, list[int]]:
@@ -191,6 +240,9 @@ def _matters(kind: Kind, a: At) -> bool:
         return a is At.LOG_BEND
     if kind.gauge is not None:
         return a < At.BREAK
+    if At.FRET_ERROR_1 <= a <= At.FRET_ERROR_4:
+        fret = a - At.FRET_ERROR_1 + 1  # frets 1 and 3 carry the line that slot heights are counted from
+        return fret in (1, 3, kind.capo) or kind.fret - 2 <= fret <= kind.fret
     if kind.stop is Stop.PRESS:
         return a is not At.LOG_FORCE
-    return a not in (At.ROD_HALF, At.ROD_PLACE, At.OFFSET_CENTS)
+    return a not in (At.ROD_HALF, At.ROD_PLACE, At.SIDE, At.GIVE, At.TENSION)

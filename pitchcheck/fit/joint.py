@@ -58,9 +58,9 @@ class Joint:
         known = dict(zip(self.names, self.z, strict=True))
         mine = np.array([known.get(name, 0.0) for name in own.names])
         coordinates = own.coordinates(mine)
-        _, slope = linearise(own.cases, coordinates)
-        local = np.einsum("ca,can->cn", slope, own.spread)
-        noise = hand_variance(own, slope, coordinates) + reading_cents**2
+        about = linearise(own.cases, coordinates)
+        local = np.einsum("ca,can->cn", about.slope, own.spread)
+        noise = hand_variance(own, about) + reading_cents**2
         covariance = self._over(own.names)
         rows = np.zeros((len(instrument.strings), len(own.names)))
         for i, spec in enumerate(instrument.strings):

@@ -45,8 +45,9 @@ def question_gauges(
     unknowns = problem.unknowns
     cases = tuple(unknowns.cases[i] for i in problem.gauge_case)
     chosen = list(problem.gauge_case)
-    expected, slope = linearise(cases, unknowns.coordinates(ear.z)[chosen])
-    jacobian = np.einsum("ca,can->cn", slope, unknowns.spread[chosen])
+    about = linearise(cases, unknowns.coordinates(ear.z)[chosen])
+    expected = about.value
+    jacobian = np.einsum("ca,can->cn", about.slope, unknowns.spread[chosen])
     variance = np.einsum("cn,nm,cm->c", jacobian, ear.covariance, jacobian)
     rows = []
     for i, gauge in enumerate(gauges):

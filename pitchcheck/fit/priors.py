@@ -15,7 +15,7 @@ SLOT_HEIGHT_MM = (
     0.50,
 )  # usual open gaps over fret 1 say 0 to 0.5 (common practice); new nuts come high
 LOG_FRET_HEIGHT = (math.log(1.02), 0.24)  # fret wire crowns 0.6 to 1.5 mm; from memory
-FRET_ERROR_MM = 0.025  # scatter of single fret heights on a dressed neck, 0.02 to 0.03; our choice
+FRET_ERROR_MM = 0.020  # scatter of single fret heights on a dressed neck; our choice
 NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice
 NUT_OFFSET_STRING_MM = 0.085  # where in its slot each string bears; our choice
 BREAK_RAD = (0.13, 0.05)  # angle behind the nut, 0.05 to 0.25: from memory
@@ -23,13 +23,13 @@ RELIEF_MM = (0.15, 0.10)  # common practice
 ACTION_MM = {"polymer": (3.0, 0.6), "steel": (2.0, 0.5)}  # at fret 12, common practice
 ACTION_STRING_MM = 0.20  # string to string
 SADDLE_MM = {  # extra speaking length: usual compensation by kind of string, common practice
-    Make.PLAIN_STEEL: (1.1, 0.8),
-    Make.WOUND_STEEL: (2.2, 0.8),
-    Make.POLYMER: (1.3, 0.7),
-    Make.WOUND_POLYMER: (1.3, 0.7),
+    Make.PLAIN_STEEL: (1.1, 0.6),
+    Make.WOUND_STEEL: (2.2, 0.6),
+    Make.POLYMER: (1.3, 0.6),
+    Make.WOUND_POLYMER: (1.3, 0.6),
 }
 TAIL_MM = (
-    45.0,
+    55.0,
     28.0,
 )  # string beyond nut and saddle that shares the stretch, as far as it slides; our choice
 SET_SHARE = 0.4  # [-] part of a stretch error that strings of one make share; our choice
@@ -38,24 +38,23 @@ FLOATING_STRETCH_ERROR = 0.10  # springs give way: 4 to 12 % less stretch, more 
 FLOATING_STRETCH_SHIFT = -0.08
 ROD_HALF_MM = (0.6, 0.3)  # half the width on which a rounded rod of 5 to 6 mm holds the string flat
 ROD_PLACE_MM = 0.7  # how far from the middle of the space a hand sets the rod; our choice
-PRESS_SCATTER = 0.017  # friction, force and side push from press to press, relative; from simulation
-# What the model misses of a press in one space, relative, shared by all strings; our choice.
-SPACE_FACTOR_ERROR = 0.010
-# An independent finite-element string answers a press beside the nut by so much less than the spline,
-# relative; the cause is not known (docs/decisions/0006).
-FIRST_SPACE_SHIFT = -0.010
-PRESS_OFFSET_CENTS = (0.0, 0.1)  # what a press adds whatever the string is made of; our choice
+PRESS_SCATTER = 0.0135  # friction from press to press, relative; from simulation
+FRET_PLACE_MM = 0.05  # how far a fret sits from its place, sawn by hand or machine; from simulation
+GIVE_MM = (0.0010, 0.0005)  # [mm/N] how far the board gives under the rod; from simulation
+ROD_FORCE_N = 16.0  # [N] a usual push on the rod; what differs from it looks like another fret height
+SIDE_MM2 = (0.012, 0.008)  # mean square of a push sideways at the rod, 0.1 mm or so; our choice
+SIDE_SCATTER_MM2 = 0.014  # its scatter from press to press; our choice
 # Fretting force: a usual hand presses with 6 N (from memory), harder on strings above 75 N (simulation).
-LOG_FORCE_N = (math.log(6.2), 0.3)
+LOG_FORCE_N = (math.log(5.8), 0.3)
 FORCE_RISES_FROM_N = 75.0
 FORCE_POWER = 0.7
 LOG_FORCE_SCATTER = 0.32  # from note to note
 BASS_FORCE_SCATTER = 0.50  # the same on a bass: longer reach, heavier strings; from simulation
 BASS_SCALE_MM = 760.0  # instruments longer than this are played as basses; our choice
-FORCE_AT_12 = 1.35  # the fingertip lies nearer the fret where spaces are narrow: as if it pushed harder
+FORCE_AT_12 = 1.22  # the fingertip lies nearer the fret where spaces are narrow: as if it pushed harder
 FINGER_BEHIND_MM = 9.0  # middle of the fingertip behind the fret; our choice
 FINGER_PAD_MM = 8.0  # its width; our choice
-MODEL_CENTS = 0.10  # what the model leaves out; our choice
+MODEL_CENTS = 0.06  # what the model leaves out; our choice
 """All of it is checked by the coverage of the intervals on independent instruments (docs/accuracy.md)."""
 
 

@@ -13,14 +13,14 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from pitchcheck.fit import priors
-from pitchcheck.fit.cases import At, linearise, predict, touch_variance
+from pitchcheck.fit.cases import At, Slopes, linearise, predict
 from pitchcheck.fit.unknowns import Unknowns
 from pitchcheck.takes import Stop
 from pitchcheck.types import FloatArray
 
 DEGREES = 6.0  # [-] of the t distribution; our choice: a residual of 4 sd keeps a third of its weight
 MOST_STEPS = 30
-SETTLED = 2e-3  # [sd of the prior] largest change of an unknown at which the fit has settled
+SETTLED = 0.03  # [sd of its belief] largest change of an unknown at which the fit has settled
 
 
 @dataclass(frozen=True)
@@ -79,12 +79,13 @@ def solve(unknowns: Unknowns, data: Data, *, start: FloatArray | None = None) ->
     z = np.zeros(n) if start is None else start.copy()
     weight = np.ones(data.value.size)
     settled = False
+    before: FloatArray | None = None
     for _ in range(MOST_STEPS):
         coordinates = unknowns.coordinates(z)
-        value, slope = linearise(unknowns.cases, coordinates)
-        jacobian = np.einsum("ca,can->cn", slope, unknowns.spread)[data.case]
-        expected = value[data.case]
-        hand = hand_variance(unknowns, slope, coordinates)[data.case]
+        about = linearise(unknowns.cases, coordinates)
+        jacobian = np.einsum("ca,can->cn", about.slope, unknowns.spread)[data.case]
+        expected = about.value[data.case]
+        hand = hand_variance(unknowns, about)[data.case]
         residual = data.value - expected
         total = np.diag(data.covariance) + hand
         weight = np.where(data.robust, np.minimum(1.0, (DEGREES + 1) / (DEGREES + residual**2 / total)), 1.0)
@@ -94,8 +95,11 @@ def solve(unknowns: Unknowns, data: Data, *, start: FloatArray | None = None) ->
         hessian = jacobian.T @ pull + np.eye(n)
         step = np.linalg.solve(hessian, pull.T @ residual - z)
         size = _step_size(unknowns, data, z, step, factor)
+        if before is not None and step @ hessian @ before < 0:  # there and back: the weights chase the step
+            size /= 2
+        before = step
         z = z + size * step
-        if np.max(np.abs(size * step)) < SETTLED:
+        if np.all(step**2 < SETTLED**2 * np.diag(np.linalg.inv(hessian))):
             settled = True
             break
     return Solution(
@@ -126,7 +130,7 @@ def _step_size(unknowns: Unknowns, data: Data, z: FloatArray, step: FloatArray, 
     return size
 
 
-def hand_variance(unknowns: Unknowns, slope: FloatArray, coordinates: FloatArray) -> FloatArray:
+def hand_variance(unknowns: Unknowns, about: Slopes) -> FloatArray:
     """Variance that hand and model add to each case: rod place, friction, touch, what the model leaves out.
 
     Touch is noise and no unknown of its own: the most likely touches of single notes would pull the shared
@@ -134,7 +138,10 @@ def hand_variance(unknowns: Unknowns, slope: FloatArray, coordinates: FloatArray
     """
     press = np.array([c.kind.stop is Stop.PRESS for c in unknowns.cases])
     note = np.array([c.kind.stop is not None for c in unknowns.cases])
+    slope = about.slope
     rod = slope[:, At.ROD_PLACE] * priors.ROD_PLACE_MM
     friction = slope[:, At.LOG_STRETCH] * priors.PRESS_SCATTER
-    touch = touch_variance(unknowns.cases, coordinates)
-    return np.where(note, priors.MODEL_CENTS**2, 0.0) + np.where(press, rod**2 + friction**2, touch)
+    side = slope[:, At.SIDE] * priors.SIDE_SCATTER_MM2
+    return np.where(note, priors.MODEL_CENTS**2, 0.0) + np.where(
+        press, rod**2 + friction**2 + side**2, about.touch_variance
+    )

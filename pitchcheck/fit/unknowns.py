@@ -15,8 +15,9 @@ from pitchcheck.fit import priors
 from pitchcheck.fit.cases import At, Case, Kind
 from pitchcheck.instrument import Instrument, StringSpec, Tailpiece
 from pitchcheck.physics.materials import Make, StringConstants, string_constants
-from pitchcheck.takes import Stop
+from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
+from pitchcheck.units import CENTS_PER_LOG
 
 
 @dataclass
@@ -95,7 +96,7 @@ def build_unknowns(instrument: Instrument, wanted: list[Wanted]) -> Unknowns:
         cases.append(Case(item.kind, item.string, instrument.scale_mm))
         _shared(links, index, instrument, spec)
         _string(links, index, instrument, spec, item)
-        _space(links, index, item.kind)
+        _frets(links, index, instrument, item.kind)
     spread = np.zeros((len(cases), len(At), len(links.names)))
     for case, at, column, size in links.entries:
         spread[case, at, column] += size
@@ -122,14 +123,17 @@ def _shared(links: _Links, index: int, instrument: Instrument, spec: StringSpec)
     links.link(index, At.ACTION_12, "action", action_sd)
     links.put(index, At.ROD_HALF, priors.ROD_HALF_MM[0])
     links.link(index, At.ROD_HALF, "rod half", priors.ROD_HALF_MM[1])
-    links.put(index, At.OFFSET_CENTS, priors.PRESS_OFFSET_CENTS[0])
-    links.link(index, At.OFFSET_CENTS, "press offset", priors.PRESS_OFFSET_CENTS[1])
+    links.put(index, At.GIVE, priors.GIVE_MM[0])
+    links.link(index, At.GIVE, "give", priors.GIVE_MM[1])
+    links.put(index, At.SIDE, priors.SIDE_MM2[0])
+    links.link(index, At.SIDE, "side", priors.SIDE_MM2[1])
 
 
 def _string(links: _Links, index: int, instrument: Instrument, spec: StringSpec, item: Wanted) -> None:
     """What is one string's own."""
     own = spec.number
     constants = string_constants(spec, scale_mm=instrument.scale_mm)
+    links.put(index, At.TENSION, constants.tension_n)
     if item.fixed_height_mm is not None:
         links.put(index, At.SLOT_HEIGHT, item.fixed_height_mm)
     else:
@@ -168,14 +172,15 @@ def _stretch(links: _Links, index: int, instrument: Instrument, constants: Strin
     links.link(index, At.LOG_BEND, f"bend {own}", constants.bend_error)
 
 
-def _space(links: _Links, index: int, kind: Kind) -> None:
-    """What the model misses of a press in one space, the same for all strings."""
-    if kind.stop is not Stop.PRESS:
+def _frets(links: _Links, index: int, instrument: Instrument, kind: Kind) -> None:
+    """Frets that are not at their place: the sounding length is wrong, on all strings alike."""
+    if kind.stop is None:
         return
-    space = kind.fret - kind.capo
-    if space == 1:
-        links.put(index, At.LOG_STRETCH, priors.FIRST_SPACE_SHIFT)
-    links.link(index, At.LOG_STRETCH, f"space {kind.fret}", priors.SPACE_FACTOR_ERROR)
+    for fret, sign in ((kind.fret, 1.0), (kind.capo, -1.0)):
+        if fret:
+            sounding_mm = instrument.scale_mm - fret_place(instrument.scale_mm, fret)
+            cents_per_mm = CENTS_PER_LOG / sounding_mm
+            links.link(index, At.OFFSET_CENTS, f"place {fret}", sign * cents_per_mm * priors.FRET_PLACE_MM)
 
 
 def _force(links: _Links, index: int, constants: StringConstants, item: Wanted) -> None:

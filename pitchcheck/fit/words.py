@@ -16,7 +16,7 @@ from pitchcheck.physics.materials import string_constants
 from pitchcheck.tuning import fret_place
 
 TIED = 0.8  # [-] correlation beyond which two unknowns are said to be tied; our choice
-BARELY = 0.8  # [-] share of the prior's width left, beyond which a slot was barely narrowed; our choice
+BARELY = 0.7  # [-] share of the prior's width left, beyond which a slot was barely narrowed; our choice
 
 
 def touch_belief(instrument: Instrument, problem: Problem, solution: Solution) -> Belief:

@@ -16,7 +16,7 @@ from pitchcheck.units import MM_PER_INCH
 STEEL_MODULUS_PA = 207e9  # [Pa] music wire ASTM A228, 30e6 psi: spring-material tables (others give 190e9)
 STEEL_DENSITY = 7861.0  # [kg/m3] music wire ASTM A228, 0.284 lb/in3: spring-material tables
 BRONZE_DENSITY = 8858.0  # [kg/m3] phosphor bronze wire B159, 0.32 lb/in3: spring-material table
-STEEL_MODULUS_ERROR = 0.035  # [-] tables give 190 to 207 GPa
+STEEL_MODULUS_ERROR = 0.028  # [-] tables give 190 to 207 GPa
 # Weight of a steel-cored wound string over a solid one of its wrap; from memory, 0.92 to 0.99.
 WOUND_FILL = 0.94  # [-]
 WOUND_FILL_ERROR = 0.03  # [-] our choice
@@ -25,7 +25,7 @@ CORE_BASE_MM = 0.009 * MM_PER_INCH  # [mm]
 CORE_PER_GAUGE = 0.22  # [-]
 # J. A. Kemp 2020, SN Applied Sciences 2:636: the partials of a bass low B imply about 0.031 in, not more.
 THICKEST_CORE_MM = 0.033 * MM_PER_INCH  # [mm]
-CORE_ERROR = 0.08  # [-] relative, our choice: it makes the stretch of a wound string uncertain by 16 %
+CORE_ERROR = 0.05  # [-] relative, our choice: it makes the stretch of a wound string uncertain by 10 %
 KNOWN_CORE_ERROR = 0.02  # [-] relative, when the packet gives the core
 # Polymers: bulk moduli are useless. kappa = 2R + 1 from measured R: Anderson and Beausoleil 2024,
 # J. Acoust. Soc. Am. 156(1), 683: R 22 to 33 over seven of eight sets, up to 55 in one.

@@ -62,6 +62,7 @@ class Touch:
     pad_mm: FloatArray
     rod_half_mm: FloatArray
     rod_mm: FloatArray
+    sink_mm: FloatArray | float = 0.0  # how far the rod sinks into the board
 
 
 def stop_cents(setup: Setup, touch: Touch, *, stop: Stop, fret: int, capo: int = 0) -> FloatArray:
@@ -101,6 +102,33 @@ def stop_cents(setup: Setup, touch: Touch, *, stop: Stop, fret: int, capo: int =
     log_tension = np.log1p(setup.stretch * strain) + np.log1p(strain)
     cents = CENTS_PER_LOG * (log_ratio + log_tension / 2) - CENTS_PER_SEMITONE * (fret - capo)
     return np.asarray(cents)
+
+
+def press_force(setup: Setup, *, fret: int, capo: int) -> FloatArray:
+    """Force over the tension that brings a string down to the board, by straight lines. [-]"""
+    half = (fret_place(1.0, fret) - fret_place(1.0, fret - 1)) * setup.scale_mm / 2
+    above = setup.slot_height_mm if fret == 1 and not capo else 0.0
+    return np.asarray((2 * setup.fret_height_mm + above) / half)
+
+
+def side_cents(setup: Setup, side_mm2: FloatArray, *, fret: int) -> FloatArray:
+    """How much a push sideways at the rod sharpens a press. [cent]
+
+    Two straight pieces, midway between the frets: the path grows by 2 side^2 / space (equation 14 of
+    docs/model.md).
+
+    Parameters
+    ----------
+    setup : Setup
+        Arrays of shape (m,).
+    side_mm2 : array, shape (m,)
+        Square of the push. [mm^2]
+    fret : int
+        The fret that sounds.
+    """
+    space_mm = (fret_place(1.0, fret) - fret_place(1.0, fret - 1)) * setup.scale_mm
+    strain = 2 * side_mm2 / space_mm / setup.scale_mm
+    return np.asarray(CENTS_PER_LOG / 2 * (setup.stretch + 1) * strain)
 
 
 def _bow(setup: Setup, x: FloatArray) -> FloatArray:
@@ -175,7 +203,7 @@ def _press_nodes(
     middle = (start + fret_place(1.0, fret) * setup.scale_mm) / 2 + touch.rod_mm
     rod = [middle - touch.rod_half_mm, middle + touch.rod_half_mm]
     places = [*(fret_place(1.0, k) * setup.scale_mm for k in below), *rod]
-    heights = [*(fret_top(setup, k) for k in below), *(board_height(setup, r) for r in rod)]
+    heights = [*(fret_top(setup, k) for k in below), *(board_height(setup, r) - touch.sink_mm for r in rod)]
     places.append(fret_place(1.0, fret) * setup.scale_mm)
     heights.append(fret_top(setup, fret))
     kinds = "hh" + "s" * len(below) + "hh" + "h" + "hh"

@@ -14,7 +14,7 @@ import numpy as np
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Instrument
 from pitchcheck.physics.materials import Make, string_constants
-from pitchcheck.physics.stops import FRET_ERRORS, Setup, Touch, stop_cents
+from pitchcheck.physics.stops import FRET_ERRORS, Setup, Touch, press_force, side_cents, stop_cents
 from pitchcheck.takes import Stop
 from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
@@ -76,6 +76,9 @@ class InstrumentTruth:
     nut_offset_mm: float  # of the nut itself
     relief_mm: float
     break_rad: float
+    fret_place_mm: tuple[
+        float, ...
+    ] = ()  # how far frets 1, 2, ... sit from their places, + towards the saddle
 
     def string(self, number: int) -> StringTruth:
         """Return the string of that number, or raise BadValue."""
@@ -90,11 +93,14 @@ class Press:
     """What a hand adds to one stopped note beyond the ideal.
 
     ``slide`` multiplies the stretch (friction at the nut lets more or less tail share it), ``side_mm`` is the
-    push sideways at a press's rod, ``more_cents`` anything else. [-, mm, cent]
+    push sideways at a press's rod, ``give_mm`` how far the board gives for each newton that ``rod_force_n``
+    leaves once the string is down, ``more_cents`` anything else. [-, mm, mm/N, N, cent]
     """
 
     slide: float = 1.0
     side_mm: float = 0.0
+    give_mm: float = 0.0
+    rod_force_n: float = 0.0
     more_cents: float = 0.0
 
 
@@ -175,11 +181,15 @@ def true_cents(
         pad_mm=_column([g.pad_mm for g in grips]),
         rod_half_mm=_column([g.rod_half_mm for g in grips]),
         rod_mm=_column([g.rod_mm for g in grips]),
+        sink_mm=_sink_mm(setup, strings, grips, fret=fret) if stop is Stop.PRESS else 0.0,
     )
     cents = stop_cents(setup, touch, stop=stop, fret=fret)
     cents = cents + _column([g.press.more_cents for g in grips])
     if stop is Stop.PRESS:
-        cents = cents + _side_cents(setup, _column([g.press.side_mm for g in grips]), fret=fret)
+        cents = cents + side_cents(setup, _column([g.press.side_mm**2 for g in grips]), fret=fret)
+    if fret <= len(truth.fret_place_mm):
+        sounding_mm = truth.scale_mm - fret_place(truth.scale_mm, fret)
+        cents = cents + CENTS_PER_LOG * truth.fret_place_mm[fret - 1] / sounding_mm
     return np.asarray(cents, dtype=np.float64)
 
 
@@ -220,11 +230,11 @@ def _setup(truth: InstrumentTruth, strings: Sequence[StringTruth], grips: Sequen
     )
 
 
-def _side_cents(setup: Setup, side_mm: FloatArray, *, fret: int) -> FloatArray:
-    """Sharpening of a press by a push sideways at the rod: two straight pieces, midway between the frets."""
-    space_mm = (fret_place(1.0, fret) - fret_place(1.0, fret - 1)) * setup.scale_mm
-    extra_mm = 2 * side_mm**2 / space_mm
-    return np.asarray(CENTS_PER_LOG / 2 * (setup.stretch + 1) * extra_mm / setup.scale_mm)
+def _sink_mm(setup: Setup, strings: Sequence[StringTruth], grips: Sequence[Grip], *, fret: int) -> FloatArray:
+    """How far the rod sinks into the board with the force that the string leaves it. [mm]"""
+    taken_n = _column([s.tension_n for s in strings]) * press_force(setup, fret=fret, capo=0)
+    left_n = _column([g.press.rod_force_n for g in grips]) - taken_n
+    return np.asarray(_column([g.press.give_mm for g in grips]) * left_n)
 
 
 def _column(values: Sequence[float]) -> FloatArray:

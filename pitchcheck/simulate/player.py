@@ -34,6 +34,9 @@ class Hand:
     rod_half_mm: float = 0.6  # half the width on which the rod holds the string flat
     rod_sd_mm: float = 0.7  # how far from the middle of the space the rod is set
     side_sd_mm: float = 0.12  # push sideways at the rod: its size is what counts, so it always sharpens
+    side_mm: float = 0.0  # the same, of every press alike
+    give_mm: float = 0.0  # how far the board gives for each newton left [mm/N]
+    rod_force_n: float = 16.0  # push on the rod
     slide_sd: float = 0.012  # friction at the nut: how the stretch changes from note to note, relative
     space_slide: tuple[float, ...] = ()  # answer of presses in spaces 1, 2, ... against the model; else 1
     press_offset_cents: tuple[float, float] = (0.0, 0.0)  # mean and sd of anything else a press adds
@@ -128,7 +131,12 @@ def _grip(rng: np.random.Generator, hand: Hand, position: Position, *, tension_n
         pad_mm=hand.pad_mm,
         rod_half_mm=hand.rod_half_mm,
         rod_mm=hand.rod_sd_mm * z[1],
-        press=Press(slide=float(np.exp(hand.slide_sd * z[2])), side_mm=hand.side_sd_mm * abs(z[3])),
+        press=Press(
+            slide=float(np.exp(hand.slide_sd * z[2])),
+            side_mm=float(np.hypot(hand.side_mm, hand.side_sd_mm * z[3])),
+            give_mm=hand.give_mm,
+            rod_force_n=hand.rod_force_n,
+        ),
     )
     if position.stop is Stop.PRESS and position.fret is not None:
         space = position.fret - 1
