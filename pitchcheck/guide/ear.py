@@ -50,6 +50,8 @@ class Note:
         Highest mean square of a step within the first 0.4 s.
     restarts : int
         Sounds too short for a take that came straight before it.
+    gap_s : float
+        From the end of the sound before it to its onset. [s]
     """
 
     clip: Clip
@@ -58,6 +60,7 @@ class Note:
     room: float
     peak: float
     restarts: int = 0
+    gap_s: float = 1e9
 
     @property
     def sounded_s(self) -> float:
@@ -87,6 +90,7 @@ class Ear:
         self._levels: list[float] = []  # of the sounding note, from its onset
         self._below = 0
         self._restarts = 0
+        self._last = -(10**9)  # step at which the last sound ended
         self._short: Note | None = None
         self._short_until = 0
 
@@ -198,7 +202,9 @@ class Ear:
         assert self._onset is not None
         clip, onset_s = self._cut(self._onset, last)
         peak = max(self._levels[:PEAK_STEPS])
-        note = Note(clip, onset_s, ended, self._room.floor, peak, self._restarts)
+        gap_s = (self._onset - self._last) * self._step / self.rate_hz
+        note = Note(clip, onset_s, ended, self._room.floor, peak, self._restarts, gap_s)
+        self._last = last
         self._onset, self._restarts, self._free_from = None, 0, last
         if again:
             self._begin()

@@ -13,9 +13,9 @@ from pitchcheck.clip import Clip
 from pitchcheck.errors import check_positive
 from pitchcheck.guide import words
 from pitchcheck.guide.course import Course
-from pitchcheck.guide.ear import Ear, Note
+from pitchcheck.guide.ear import Note
 from pitchcheck.guide.judge import Verdict, judge
-from pitchcheck.guide.pieces import Pieces
+from pitchcheck.guide.listener import Listener
 from pitchcheck.guide.places import Known, Place, find_place
 from pitchcheck.guide.records import (
     Accepted,
@@ -35,12 +35,11 @@ from pitchcheck.guide.records import (
     Undone,
     Wish,
 )
-from pitchcheck.guide.trace import Trace
 from pitchcheck.instrument import Instrument
 from pitchcheck.takes import Position, Stop
 
 QUIET_S = 3.0  # [s] of waiting without a sound after which it says so
-SAID_S = 1.5  # [s] a noise so soon after another is the same talk or handling, told once
+SAME_TALK_S = 0.4  # [s] a noise so soon after another is the same talk, told once
 
 
 class Guide:
@@ -59,26 +58,24 @@ class Guide:
         Places left out in an earlier sitting.
     next_number : int
         Number of the next accepted take; above every number in ``done``.
-    known : sequence of Known
-        Pitches of the takes in ``done``, oldest first, as far as they are at hand: later takes of a string
-        are held against its own open takes. Without them its note stands in, with more room around it.
+    known : sequence of (int, Known)
+        Number and pitch of the takes in ``done``, as far as they are at hand: later takes of a string are
+        held against its own open takes. Without them its note stands in, with more room around it.
 
     Notes
     -----
-    ``step`` handles one event wholly before the next. The rules:
-
     - ``Sound`` is heard in any piece size. After ``Accepted`` nothing more is heard until ``Stored`` or
       ``NotStored`` of that number: events that come in between are kept and handled afterwards, in order.
+      ``NotStored``: the take counts as not played and is asked for again.
     - ``SKIP`` leaves out the place asked for (``Skipped``); while a take is played again it only gives up the
       repeat. ``REDO`` asks for the last accepted take again; the old one counts until the new one is stored
       (then ``Undone`` for the old). ``UNDO`` takes back the last accepted take (``Undone``) and asks for it
-      again, and for what was skipped after it; repeated, it goes further back. ``PAUSE`` stops hearing and
+      again, and for what was skipped after it; repeated, it goes further back. ``PAUSE`` stops hearing, or
       goes on. ``FINISH`` ends (``Finished``, early if anything is left unplayed). Each gives up the note that
-      is sounding. In ``FINISHED`` sound is not heard; ``UNDO`` and ``REDO`` go on with the session.
-    - ``InputLost`` gives up the sounding note only. ``InputBack`` starts a new ear at its rate.
-    - A sound that was already ringing when waiting begins is no onset and is never taken.
-    - A guide with nothing left to play is in ``FINISHED`` from the start and answers its first event with
-      ``Finished``.
+      is sounding. At the end sound is not heard; ``UNDO``, ``REDO`` and ``extend`` go on with the session.
+    - ``InputLost`` gives up the sounding note only; ``InputBack`` goes on, at its rate.
+    - What was already ringing when waiting began is no onset and is never taken.
+    - With nothing left to play it is finished from the start and answers its first event with ``Finished``.
     """
 
     def __init__(
@@ -90,29 +87,24 @@ class Guide:
         done: Sequence[tuple[int, int]] = (),
         skipped: Sequence[int] = (),
         next_number: int = 1,
-        known: Sequence[Known] = (),
+        known: Sequence[tuple[int, Known]] = (),
     ) -> None:
         check_positive("rate_hz", rate_hz, unit="Hz")
         self._instrument = instrument
         self._course = Course(course, done=done, skipped=skipped)
         self._next = max([next_number, *(number + 1 for _, number in done)])
-        self._before = tuple(known)
-        self._known: dict[int, Known] = {}
-        self._ear = Ear(rate_hz=rate_hz)
-        self._pieces = Pieces()
+        self._known = dict(known)
+        self._listener = Listener(rate_hz=rate_hz)
         self._later: deque[Event] = deque()
         self._storing: Accepted | None = None
         self._replaced: tuple[int, int] | None = None
         self._paused = False
         self._lost = ""
         self._said = ""
-        self._trace = Trace()
-        self._onset_at: int | None = None  # of the note that is traced
-        self._heard = 0  # samples, all
-        self._noise_at: int | None = None  # when a sound that was no note was last heard
-        self._waited = 0  # samples since waiting began
-        self._played = 0  # samples heard for the takes accepted in this sitting
-        self._accepted = 0
+        self._after_noise = False  # the last sound was no note
+        self._played_s = 0.0  # listened before the last accepted take
+        self._earlier_s = 0.0  # listened before the input was lost
+        self._accepted = 0  # in this sitting
         self._told_end = False
 
     def step(self, event: Event) -> tuple[Outcome, ...]:
@@ -131,22 +123,23 @@ class Guide:
         """Add takes at the end of the course, also after the end; after an early end only these are asked."""
         self._course.extend(positions)
         self._told_end = False
-        self._start_waiting()
+        self._listener.forget()
 
     def view(self) -> GuideView:
         """Return everything a screen shows."""
-        place = self._course.now
-        prompt, hint = self._say(place)
+        prompt, hint = self._say()
+        storing = self._storing
+        place = self._course.now if storing is None else storing.place
         return GuideView(
             phase=self._phase(),
             prompt=prompt,
             hint=hint,
             said=self._said,
-            level_db=self._ear.level_db,
-            trace=() if place is None else self._trace.points(self._wanted(place).hz),
+            level_db=self._listener.level_db,
+            trace=() if place is None else self._listener.points(self._wanted(place).hz),
             course=self._course.states(),
             taken=len(self._course.taken),
-            left_s=self._left_s(),
+            left_s=self._course.left * self._played_s / self._accepted if self._accepted else None,
         )
 
     # -- events
@@ -154,7 +147,7 @@ class Guide:
     def _handle(self, event: Event, outcomes: list[Outcome]) -> None:
         match event:
             case Sound(samples):
-                self._pieces.add(samples)
+                self._listener.add(samples)
             case Wish():
                 self._wish(event, outcomes)
             case Stored(number):
@@ -163,21 +156,19 @@ class Guide:
                 self._not_stored(number, why)
             case InputLost(why):
                 self._lost = why or "No sound comes from the input any more."
-                self._pieces.clear()
-                self._start_waiting()
+                self._listener.forget()
             case InputBack(rate_hz):
                 check_positive("rate_hz", rate_hz, unit="Hz")
                 self._lost = ""
-                self._ear = Ear(rate_hz=rate_hz)
-                self._pieces.clear()
-                self._start_waiting()
+                self._earlier_s += self._listener.heard_s
+                self._listener = Listener(rate_hz=rate_hz)
         self._run(outcomes)
         if self._course.now is None and self._storing is None and not self._told_end:
             self._told_end = True
             outcomes.append(Finished(early=not self._course.complete))
 
     def _wish(self, wish: Wish, outcomes: list[Outcome]) -> None:
-        self._start_waiting()
+        self._listener.forget()
         if wish is Wish.SKIP:
             place = self._course.skip()
             if place is not None:
@@ -223,20 +214,14 @@ class Guide:
 
     def _run(self, outcomes: list[Outcome]) -> None:
         """Hear what has come, hop by hop, until a take waits to be stored."""
-        while self._storing is None and (hop := self._pieces.take(self._ear.hop)) is not None:
+        while self._storing is None and self._listener.ready:
             place = self._course.now
             if self._paused or self._lost or place is None:
-                self._ear.rest(hop)
+                self._listener.rest()
                 continue
-            self._played += hop.size
-            self._heard += hop.size
-            self._waited += hop.size
-            note = self._ear.hear(hop)
+            note = self._listener.hear(hint_hz=self._wanted(place).hint_hz)
             if note is not None:
                 self._judge(note, place, outcomes)
-                self._waited = 0
-            elif self._ear.sounding_s is not None:
-                self._refine(place)
 
     def _judge(self, note: Note, place: int, outcomes: list[Outcome]) -> None:
         position = self._course.positions[place]
@@ -245,21 +230,16 @@ class Guide:
             position=position,
             instrument=self._instrument,
             known=self._all_known(),
-            glimpses=self._trace.glimpses,
+            glimpses=self._listener.glimpses,
         )
+        noise = verdict.reason is Reason.NO_NOTE
+        told = noise and self._after_noise and note.gap_s < SAME_TALK_S
+        self._after_noise = noise
         if verdict.reason is None:
             self._accept(note.clip, verdict, place, outcomes)
-        elif self._worth_saying(verdict):
+        elif verdict.worth_saying and not told:
             outcomes.append(Refused(position, verdict.reason, verdict.words))
             self._said = verdict.words
-
-    def _worth_saying(self, verdict: Verdict) -> bool:
-        """Whether to speak: talking goes on for many sounds and is told once."""
-        if verdict.reason is not Reason.NO_NOTE:
-            return verdict.worth_saying
-        last, self._noise_at = self._noise_at, self._heard
-        again = last is not None and self._heard - last < SAID_S * self._ear.rate_hz
-        return verdict.worth_saying and not again
 
     def _accept(self, clip: Clip, verdict: Verdict, place: int, outcomes: list[Outcome]) -> None:
         position, reading = self._course.positions[place], verdict.reading
@@ -267,20 +247,12 @@ class Guide:
         take = Accepted(self._next, place, position, clip, reading, verdict.words)
         self._next += 1
         self._accepted += 1
+        self._played_s = self._earlier_s + self._listener.heard_s
         self._known[take.number] = Known(position, reading.hz, reading.stiffness)
         self._replaced = self._course.take(take.number)
         self._storing = take
         self._said = f"Taken: {position.words()}. {take.remark}".strip()
         outcomes.append(take)
-
-    def _refine(self, place: int) -> None:
-        """Read the next stretch of the sounding note when it is complete."""
-        if self._onset_at != self._ear.onset_at:
-            self._onset_at = self._ear.onset_at
-            self._trace.clear()
-        if self._trace.due(self._ear.sounding_s or 0.0) and (part := self._ear.so_far()) is not None:
-            clip, onset_s = part
-            self._trace.hear(clip, onset_s=onset_s, hint_hz=self._wanted(place).hint_hz)
 
     def _wanted(self, place: int) -> Place:
         position = self._course.positions[place]
@@ -289,13 +261,7 @@ class Guide:
     # -- what is shown
 
     def _all_known(self) -> tuple[Known, ...]:
-        counted = [self._known[n] for _, n in self._course.taken if n in self._known]
-        return (*self._before, *counted)
-
-    def _start_waiting(self) -> None:
-        self._ear.forget()
-        self._trace.clear()
-        self._waited = 0
+        return tuple(self._known[number] for _, number in self._course.taken if number in self._known)
 
     def _phase(self) -> Phase:
         if self._lost:
@@ -306,24 +272,22 @@ class Guide:
             return Phase.FINISHED
         if self._paused:
             return Phase.PAUSED
-        return Phase.HEARING if self._ear.sounding_s is not None else Phase.WAITING
+        return Phase.HEARING if self._listener.sounding else Phase.WAITING
 
-    def _say(self, place: int | None) -> tuple[str, str]:
+    def _say(self) -> tuple[str, str]:
+        place = self._course.now
         if self._lost:
-            return self._lost, "Everything accepted so far is kept."
+            return self._lost, words.LOST
+        if self._storing is not None:
+            return f"{words.prompt(self._storing.position)}: good.", words.KEEPING
         if place is None:
-            return "Finished.", ""
+            return words.finished(early=not self._course.complete)
         if self._paused:
-            return "Paused.", "Ask for pause again to go on."
+            return words.PAUSED
         position = self._course.positions[place]
         played = any(self._course.positions[p].string == position.string for p, _ in self._course.taken)
         first = position.stop is Stop.OPEN and not played
         hint = words.how(position, instrument=self._instrument, first=first)
-        if self._ear.sounding_s is None and self._waited > QUIET_S * self._ear.rate_hz:
-            hint += " I hear nothing: pluck louder, move closer, or check the input."
+        if self._listener.waited_s > QUIET_S:
+            hint += words.NOTHING_HEARD
         return words.prompt(position), hint
-
-    def _left_s(self) -> float | None:
-        if not self._accepted:
-            return None
-        return self._course.left * self._played / self._accepted / self._ear.rate_hz

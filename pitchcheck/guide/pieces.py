@@ -10,22 +10,20 @@ from pitchcheck.types import FloatArray
 
 
 class Pieces:
-    """A queue of samples."""
+    """A queue of samples; ``size`` says how many."""
 
     def __init__(self) -> None:
         self._waiting: deque[FloatArray] = deque()
-        self._size = 0
+        self.size = 0
 
     def add(self, samples: FloatArray) -> None:
         """Put a piece at the end; it is copied, so the caller may use its memory again."""
         if samples.size:
             self._waiting.append(np.array(samples, dtype=np.float64))
-            self._size += samples.size
+            self.size += samples.size
 
-    def take(self, count: int) -> FloatArray | None:
-        """Take exactly ``count`` samples from the front; None while there are fewer."""
-        if self._size < count:
-            return None
+    def take(self, count: int) -> FloatArray:
+        """Take exactly ``count`` samples from the front; there must be so many."""
         parts: list[FloatArray] = []
         missing = count
         while missing:
@@ -34,10 +32,5 @@ class Pieces:
             if piece.size > missing:
                 self._waiting.appendleft(piece[missing:])
             missing -= parts[-1].size
-        self._size -= count
+        self.size -= count
         return parts[0] if len(parts) == 1 else np.concatenate(parts)
-
-    def clear(self) -> None:
-        """Forget what is waiting."""
-        self._waiting.clear()
-        self._size = 0

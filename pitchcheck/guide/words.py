@@ -48,3 +48,16 @@ def how(position: Position, *, instrument: Instrument, first: bool) -> str:
         if first:
             act = "first press it down once near fret 1 and let go, to seat it; then touch nothing"
     return f"{which[0].upper()}{which[1:]}: {act}. Damp the others, pluck once, let it ring 2 seconds."
+
+
+def finished(*, early: bool) -> tuple[str, str]:
+    """Return what is said at the end."""
+    if early:
+        return "Ended early.", "What was taken is kept; what is left can be played another time."
+    return "All takes are played.", "Everything is kept."
+
+
+NOTHING_HEARD = " I hear nothing: pluck louder, move the microphone closer, or check the input."
+LOST = "Everything accepted so far is kept. The note that was sounding is not; play it again."
+PAUSED = ("Paused.", "Nothing is heard until you go on.")
+KEEPING = "Keeping it. Damp the string."
