@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from pitchcheck.cli.job_files import export, import_, tidy, verify
 from pitchcheck.cli.job_options import (
     JobArgument,
     JobsOption,
@@ -24,6 +25,11 @@ job = typer.Typer(
     no_args_is_help=True,
     help="Keep an instrument's passes, notes and steps in a folder that shows any later change.",
 )
+
+job.command()(export)
+job.command("import")(import_)
+job.command()(verify)
+job.command()(tidy)
 
 
 @job.command("new")

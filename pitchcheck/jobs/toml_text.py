@@ -1,14 +1,14 @@
 """Small TOML writer for a job's own files; what it writes, ``tomllib`` reads back the same.
 
-Conventions: a table is a dict of str, bool, int, finite float, aware datetime, list of these, dict (a table)
-or list of dict (an array of tables); ``None`` is left out.
+Conventions: a table is a dict of str, bool, int, finite float, datetime, date, time, list of these, dict (a
+table) or list of dict (an array of tables); ``None`` is left out.
 """
 
 from __future__ import annotations
 
 import json
 import re
-from datetime import datetime
+from datetime import date, datetime, time
 from typing import Any
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -65,6 +65,8 @@ def _value(value: object) -> str:
         return repr(value)
     if isinstance(value, datetime):
         return value.isoformat(timespec="seconds")
+    if isinstance(value, date | time):
+        return value.isoformat()
     if isinstance(value, list):
         return "[" + ", ".join(_value(item) for item in value) + "]"
     raise TypeError(f"no TOML for {type(value).__name__}")

@@ -144,6 +144,20 @@ def verify_job(folder: Path) -> Checked:
     )
 
 
+def find_fingerprint(folder: Path, fingerprint: str) -> str | None:
+    """Say when a fingerprint was this job's, None if never as far as the history holds.
+
+    Only what hangs together from the present list back to the one sought counts (``verify_job``).
+    """
+    wanted = "".join(fingerprint.split()).lower()
+    kept = sorted((folder / HISTORY).glob("*.txt"), reverse=True)
+    for back, path in enumerate([folder / SUMS, *kept]):
+        if path.is_file() and sum_of_file(path) == wanted:
+            times = "1 change" if back == 1 else f"{back} changes"
+            return "That is the job as it is now." if back == 0 else f"That is the job as it was {times} ago."
+    return None
+
+
 def _top(work: _Work) -> dict[str, str]:
     """Read the job's own list and hold it against its fingerprint."""
     work.files += 2
