@@ -1,0 +1,104 @@
+"""What the audio library calls whenever sound has come: it copies, counts, and nothing else.
+
+It runs in the audio library's thread. The reader's thread takes the pieces out. Frames are counted against
+the clock, because a library may lose frames without saying so.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from queue import Empty, SimpleQueue
+from typing import Any
+
+import numpy as np
+
+from pitchcheck.types import FloatArray
+
+BIN_S = 2.0  # [s] lateness is taken as the least within such a stretch: waiting in line is not loss
+BINS = 15  # so that a clock which runs apart by 84 ppm, as one did, makes 2.5 ms in all of them
+ALLOWED_S = 0.1  # [s] of missing sound before it is called lost (measured lateness: below 0.03 s)
+
+
+class FrameCount:
+    """Frames that came, against the time that passed.
+
+    Parameters
+    ----------
+    rate_hz : float > 0
+    """
+
+    def __init__(self, *, rate_hz: float) -> None:
+        self._rate_hz = rate_hz
+        self._start_s: float | None = None
+        self._frames = 0
+        self._bin_end_s = 0.0
+        self._least: deque[float] = deque(maxlen=BINS)
+        self._now = np.inf
+
+    def count(self, frames: int, *, at_s: float) -> float:
+        """Take note of frames; return how much sound was lost since the last call that returned any. [s]
+
+        Parameters
+        ----------
+        frames : int >= 0
+        at_s : float
+            When they came, on a clock that never goes back. [s]
+        """
+        if self._start_s is None:
+            self._start_s, self._bin_end_s = at_s, at_s + BIN_S
+            return 0.0  # the first block was gathered before the count began
+        self._frames += frames
+        late_s = (at_s - self._start_s) - self._frames / self._rate_hz
+        self._now = min(self._now, late_s)
+        if at_s < self._bin_end_s:
+            return 0.0
+        now, self._now, self._bin_end_s = self._now, np.inf, at_s + BIN_S
+        lost_s = now - min(self._least) if self._least else 0.0
+        if lost_s > ALLOWED_S:
+            self._least.clear()
+        self._least.append(now)
+        return lost_s if lost_s > ALLOWED_S else 0.0
+
+
+class Intake:
+    """Pieces of sound on their way from the audio library's thread to the reader.
+
+    Parameters
+    ----------
+    clock : callable
+        Seconds on a clock that never goes back.
+    """
+
+    def __init__(self, *, clock: Callable[[], float]) -> None:
+        self._clock = clock
+        self._pieces: SimpleQueue[tuple[float, FloatArray]] = SimpleQueue()
+        self.last_s = clock()
+        self.overflowed = False
+        self.finished = False
+        self.error: BaseException | None = None
+
+    def hear(self, sound: Any, frames: int, time: Any, status: Any) -> None:
+        """Copy one block; called by the audio library. ``sound`` has shape (frames, channels)."""
+        del frames, time
+        try:
+            self.last_s = self._clock()
+            if status and status.input_overflow:
+                self.overflowed = True
+            self._pieces.put((self.last_s, np.array(sound, dtype=np.float32)))
+        except BaseException as error:  # an exception here would end the stream without a word to anyone
+            self.error = error
+
+    def end(self) -> None:
+        """Take note that the stream has ended; called by the audio library."""
+        self.finished = True
+
+    def take(self, timeout_s: float) -> list[tuple[float, FloatArray]]:
+        """Return all that has come, waiting for a first piece at most so long. [s]"""
+        pieces: list[tuple[float, FloatArray]] = []
+        try:
+            pieces.append(self._pieces.get(timeout=timeout_s) if timeout_s > 0 else self._pieces.get_nowait())
+            while True:
+                pieces.append(self._pieces.get_nowait())
+        except Empty:
+            return pieces
