@@ -88,29 +88,29 @@ def chord_change_words(before: Sequence[Chord], after: Sequence[Chord]) -> Table
             chord.name,
             judged(chord.worst_now.now_cents),
             judged(now[chord.name].now_cents),
-            _beats(chord.worst_now.now_beat_hz, chord.worst_now.equal_beat_hz),
-            _beats(now[chord.name].now_beat_hz, now[chord.name].equal_beat_hz),
         )
         for chord in before
         if chord.name in now
     )
-    heads = ("Chord", "Before", "Now", "Beats a second before", "Beats now")
+    heads = ("Chord", "Before", "Now")
     return Table("The usual open chords, before and now", heads, rows) if rows else None
 
 
 def chords_summary(before: Sequence[Chord], after: Sequence[Chord]) -> str:
-    """Return in one sentence how many chords were sour and are; empty for none."""
+    """Return in one sentence how many chords were clean and are; empty for none."""
     now = {chord.name: chord.worst_now.now_cents for chord in after}
     known = [chord for chord in before if chord.name in now]
     if not known:
         return ""
-    was = sum(quality(c.worst_now.now_cents) == "sour" for c in known)
-    still = sum(quality(now[c.name]) == "sour" for c in known)
-    of_all = f"of {len(known)} usual open chords"
-    if was == 0 and still == 0:
-        return f"None {of_all} was sour before, and none is now."
-    verb = "was" if was == 1 else "were"
-    return f"{was or 'None'} {of_all} {verb} sour; now {still or 'none'} {'is' if still <= 1 else 'are'}."
+    total = len(known)
+    was = sum(quality(c.worst_now.now_cents) == "clean" for c in known)
+    still = sum(quality(now[c.name]) == "clean" for c in known)
+    if was == still == total:
+        return f"All {total} usual open chords were clean before, and are now."
+    return (
+        f"Of {total} usual open chords {was or 'none'} {'was' if was <= 1 else 'were'} clean before; "
+        f"now {'all' if still == total else still or 'none'} {'is' if still <= 1 else 'are'}."
+    )
 
 
 def _beats(beat_hz: float, equal_hz: float) -> str:

@@ -143,7 +143,7 @@ def _string(string: NeckString, *, base: float, scene: _Scene, ident: str) -> li
     pieces.append(svg.path([start, *now], cls=thick))
     pieces += [svg.el("circle", cx=x, cy=y, r=2.6, cls="ring") for x, y in aim]
     pieces += [svg.el("circle", cx=x, cy=y, r=2.6, cls="dot") for x, y in now]
-    shown = numbers.rounded(string.now[0], decimals=numbers.CENT_DECIMALS, signed=True)
+    shown = string.label or numbers.rounded(string.now[0], decimals=numbers.CENT_DECIMALS, signed=True)
     x, y = now[0]
     pieces.append(svg.text(x + 7, min(y, aim[0][1]) - 4, shown, cls="t strong halo"))
     return pieces

@@ -112,6 +112,7 @@ class JobView:
     pictures: tuple[ChangePicture, ...]
     scale_mm: float
     neck: NeckView | None
+    tolerance: str  # what "no change" means
     work: tuple[tuple[str, tuple[str, ...]], ...]  # pass by pass: its name, and what was done
     done: tuple[str, ...]
     notes: tuple[str, ...]

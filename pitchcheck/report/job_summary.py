@@ -7,14 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitchcheck.compare import Change
+from pitchcheck.compare import Change, Comparison
 from pitchcheck.compare.records import SlotChange
-from pitchcheck.measurement import Measurement
+from pitchcheck.fit.result import Fit
 from pitchcheck.plan import Verdict
 from pitchcheck.report import job_words, numbers, phrases
 from pitchcheck.report.chord_words import AUDIBLE_CENTS
 from pitchcheck.report.job_records import JobStory
-from pitchcheck.survey import first_fret_cents
 
 LOW_SUSPECTED = 0.5  # [-] belief of being below the floor from which a slot is named as a worry; our choice
 
@@ -57,8 +56,13 @@ def alarm(slots: Sequence[SlotChange]) -> tuple[str, ...]:
 
 def summary(story: JobStory) -> tuple[str, ...]:
     """Return the sentences below the headline."""
-    slots = story.comparison.strings
-    sentences = [_which(slots), _first_frets(story.before, story.after), _unsure(slots)]
+    return summary_of(story.comparison)
+
+
+def summary_of(comparison: Comparison) -> tuple[str, ...]:
+    """Return the sentences that say what changed, what is heard of it, and what is not sure."""
+    slots = comparison.strings
+    sentences = [_which(slots), _first_frets(comparison), _unsure(slots)]
     return tuple(s for s in (*sentences, *job_words.told_sentences(slots)) if s)
 
 
@@ -90,7 +94,7 @@ def _now(slots: Sequence[SlotChange]) -> str:
     ]
     rest = total - len(fine) - len(low) - len(high)
     if rest:
-        parts.append(f"{phrases.count(rest)} not known for sure")
+        parts.append(f"{phrases.count(rest)} could not be judged for sure")
     return f"of all {phrases.count(total)}, {phrases.listed(parts)}"
 
 
@@ -99,43 +103,46 @@ def _which(slots: Sequence[SlotChange]) -> str:
     moved = [s for s in slots if s.change in (Change.LOWER, Change.HIGHER)]
     if not moved:
         return ""
-    parts = []
-    for s in moved:
-        assert s.change_mm is not None
-        word = "lower" if s.change is Change.LOWER else "higher"
-        parts.append(f"string {s.number} ({s.note}) by {numbers.length(abs(s.change_mm.median))} {word}")
-    return f"The slot of {phrases.listed(parts)}."
+    sentences = []
+    for change, word in ((Change.LOWER, "Lower"), (Change.HIGHER, "Higher")):
+        parts = [
+            f"string {s.number} ({s.note}) by {numbers.length(abs(s.change_mm.median))}"
+            for s in moved
+            if s.change is change and s.change_mm is not None
+        ]
+        if parts:
+            sentences.append(f"{word}: {phrases.listed(parts)}.")
+    return " ".join(sentences)
 
 
-def _first_frets(before: Measurement, after: Measurement) -> str:
-    """Return what the player hears of it, at the first fret."""
-    was, now = (_heard(m) for m in (before, after))
-    shared = sorted(set(was) & set(now))
-    if not shared:
+def _first_frets(comparison: Comparison) -> str:
+    """Return what the player hears of it, at the first fret and with one touch in both passes."""
+    was, now = (_first(fit, comparison.strings) for fit in (comparison.before, comparison.after))
+    if not was or not now:
         return ""
-    worst = max(shared, key=lambda n: abs(was[n]))
-    worst_now = max(shared, key=lambda n: abs(now[n]))
-    if max(abs(was[worst]), abs(now[worst_now])) <= AUDIBLE_CENTS:
+    worst = max(was, key=lambda n: abs(was[n]))
+    left = max(now, key=lambda n: abs(now[n]))
+    if max(abs(was[worst]), abs(now[left])) <= AUDIBLE_CENTS:
         return "Notes at the first fret were close to true before, and are now."
-    first = (
-        f"At the first fret string {worst} was most off, {_off(was[worst])}; it is {_off(now[worst])} now "
+    said = (
+        f"At the first fret string {worst} was most off, {_off(was[worst])}; now it is {_off(now[worst])} "
         "(100 cents are one fret)."
     )
-    if worst_now == worst:
-        return first
-    return f"{first} Most off now is string {worst_now}, {_off(now[worst_now])}."
+    if abs(now[left]) <= AUDIBLE_CENTS:
+        return f"{said} No string is off by more than {AUDIBLE_CENTS:g} cents there now."
+    fine = next(s for s in comparison.strings if s.number == left).verdict is Verdict.FINE
+    elsewhere = " Its slot is fine, so that comes from elsewhere." if fine else ""
+    if left == worst:
+        return f"{said}{elsewhere}"
+    return f"{said} Most off now is string {left}, {_off(now[left])}.{elsewhere}"
 
 
-def _heard(measurement: Measurement) -> dict[int, float]:
-    """Return the error of the ordinary first-fret note by string. [cent]"""
-    if measurement.survey is None:
+def _first(fit: Fit | None, slots: Sequence[SlotChange]) -> dict[int, float]:
+    """Return the error of the first-fret note of every string that was compared. [cent]"""
+    if fit is None:
         return {}
-    found = {}
-    for spec in measurement.job.instrument.strings:
-        first = first_fret_cents(measurement.survey, spec.number)
-        if first is not None:
-            found[spec.number] = first[0]
-    return found
+    compared = {s.number for s in slots if s.change_mm is not None}
+    return {s.number: float(s.neck_now_cents[0]) for s in fit.strings if s.number in compared}
 
 
 def _off(cents: float) -> str:

@@ -42,6 +42,7 @@ def job_view(story: JobStory) -> JobView:
         pictures=tuple(_picture(s, story) for s in comparison.strings),
         scale_mm=instrument.scale_mm,
         neck=_neck(story),
+        tolerance=numbers.mm(tolerance),
         work=tuple(_work(one, first=i == 0) for i, one in enumerate(story.passes)),
         done=story.done,
         notes=story.notes,
@@ -70,26 +71,23 @@ def _work(one: PassStory, *, first: bool) -> tuple[str, tuple[str, ...]]:
     if one.removed:
         lines = [_filed(one.removed), heard]
     else:
-        lines = [heard] if first else ["Nothing was told to have come off.", heard]
+        lines = [heard] if first else ["Nothing was noted as filed off.", heard]
     return name, (*lines, *one.notes)
 
 
 def _filed(removed: Sequence[Removal]) -> str:
     """Return what was told to have come off."""
     parts = [f"string {r.string}: {numbers.length(r.amount_mm)}" for r in removed]
-    return f"Came off, as told: {'; '.join(parts)}."
+    return f"Filed off, as noted: {'; '.join(parts)}."
 
 
 def _picture(slot: SlotChange, story: JobStory) -> ChangePicture:
     """Return one slot's side view."""
     spec = story.after.job.instrument.string(slot.number)
     _, word = job_words.state(slot)
-    lines = [("Change", job_words.changed(slot))]
-    if slot.before_mm is not None:
-        lines.insert(0, ("Before", numbers.mm(slot.before_mm.median)))
-    if slot.after_mm is not None:
-        lines.append(("Now", numbers.mm(slot.after_mm.median)))
-        lines.append(("… 90 % sure", numbers.interval(slot.after_mm)))
+    known = [numbers.mm(h.median) for h in (slot.before_mm, slot.after_mm) if h is not None]
+    name = "Before, now" if len(known) == 2 else "Now"
+    lines = [(name, " → ".join(known) or numbers.UNKNOWN), ("Change", job_words.changed(slot))]
     lines.append(("Should be", numbers.mm(slot.target_mm)))
     return ChangePicture(
         number=slot.number,
@@ -124,6 +122,7 @@ def _neck(story: JobStory) -> NeckView | None:
             gauge_mm=spec.gauge_mm,
             now=_curve(now.get(spec.number)),
             target=_curve(was.get(spec.number)),
+            label=_label(was.get(spec.number), now.get(spec.number)),
         )
         for spec in instrument.strings
     )
@@ -137,6 +136,14 @@ def _neck(story: JobStory) -> NeckView | None:
 
 def _curve(fit: StringFit | None) -> tuple[float, ...] | None:
     return None if fit is None else tuple(float(value) for value in fit.neck_now_cents)
+
+
+def _label(was: StringFit | None, now: StringFit | None) -> str | None:
+    """Return the error at fret 1 before and now: ``"+14.2 → +6.1"``."""
+    if was is None or now is None:
+        return None
+    ends = (float(fit.neck_now_cents[0]) for fit in (was, now))
+    return " → ".join(numbers.rounded(x, decimals=numbers.CENT_DECIMALS, signed=True) for x in ends)
 
 
 def _listen(snippet: Snippet, slots: Sequence[SlotChange]) -> Listen:

@@ -40,26 +40,26 @@ def between(slot: SlotChange) -> str:
 
 
 def sure(slot: SlotChange, *, tolerance_mm: float) -> str:
-    """Return how sure the change is."""
+    """Return how sure what is said of a change is; of an unsure one, to which side it leans."""
     if slot.change_mm is None or slot.lower_belief is None:
         return numbers.UNKNOWN
     if slot.change is Change.LOWER:
-        return f"{percent(slot.lower_belief)} sure that it is lower"
+        return percent(slot.lower_belief)
     if slot.change is Change.HIGHER:
-        return f"{percent(1 - slot.lower_belief)} sure that it is higher"
+        return percent(1 - slot.lower_belief)
     if slot.change is Change.SAME:
         within = slot.change_mm.below(tolerance_mm) - slot.change_mm.below(-tolerance_mm)
-        return f"{percent(within)} sure that it moved less than {numbers.mm(tolerance_mm)}"
+        return percent(within)
     side, belief = (
         ("lower", slot.lower_belief) if slot.lower_belief >= 0.5 else ("higher", 1 - slot.lower_belief)
     )
-    return f"only {percent(belief)} sure that it is {side}"
+    return f"{percent(belief)} that it is {side}"
 
 
 def told(slot: SlotChange) -> str:
     """Return what was told to have come off, and whether the sound agrees."""
     if slot.match is Match.UNTOLD:
-        return "nothing told, but it changed"
+        return "nothing noted, but it changed"
     if slot.told_mm is None or slot.told_mm <= 0:
         return "nothing"
     amount = numbers.length(slot.told_mm)
@@ -82,17 +82,17 @@ def told_sentences(slots: tuple[SlotChange, ...]) -> tuple[str, ...]:
         assert slot.change_mm is not None
         assert slot.told_mm is not None
         found.append(
-            f"String {slot.number}: {numbers.mm(slot.told_mm)} was told to have come off, but the sound says "
+            f"String {slot.number}: {numbers.mm(slot.told_mm)} was noted as filed off, but the sound says "
             f"{_heard(slot.change_mm)}. Measure this slot with a gauge."
         )
     for slot in untold:
         assert slot.change_mm is not None
         found.append(
-            f"String {slot.number}: nothing was told to have been done, but the sound says {changed(slot)}. "
+            f"String {slot.number}: nothing was noted as filed off, but the sound says {changed(slot)}. "
             "If neither a file nor a shim touched it, play it again."
         )
     if agree and not wrong:
-        found.append(f"What was heard agrees with what was told to have come off {phrases.strings(agree)}.")
+        found.append(f"What was heard agrees with what was noted as filed off {phrases.strings(agree)}.")
     return tuple(found)
 
 

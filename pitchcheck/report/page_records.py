@@ -59,6 +59,7 @@ class NeckString:
     gauge_mm: float | None
     now: tuple[float, ...] | None
     target: tuple[float, ...] | None
+    label: str | None = None  # at fret 1, instead of the error there now
 
 
 @dataclass(frozen=True)

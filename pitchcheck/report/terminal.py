@@ -7,7 +7,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from pitchcheck.report.view import HEADS, BenchView
+from pitchcheck.report.view import BenchView
 
 INDENT = 2  # columns before the lines of a section
 
@@ -37,7 +37,7 @@ def print_sheet(view: BenchView, console: Console) -> None:
 def _table(view: BenchView) -> Table:
     """Return the table of slots."""
     table = Table(show_lines=True, show_edge=False, pad_edge=False, header_style="")
-    for head in HEADS:
+    for head in view.heads:
         table.add_column(Text(head), overflow="fold", justify="left")
     for row in view.rows:
         table.add_row(*(Text(cell) for cell in row))

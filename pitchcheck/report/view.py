@@ -41,13 +41,14 @@ class Section:
 
 @dataclass(frozen=True)
 class BenchView:
-    """The whole sheet, top to bottom. ``rows`` has one row per string, its cells under ``HEADS``."""
+    """The whole sheet, top to bottom. ``rows`` has one row per string, its cells under ``heads``."""
 
     title: str
     headline: str
     summary: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     sections: tuple[Section, ...]
+    heads: tuple[str, ...] = HEADS
 
 
 def bench_view(measurement: Measurement) -> BenchView:

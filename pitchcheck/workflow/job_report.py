@@ -153,7 +153,7 @@ def job_report(
     found = _compared(papers, before, after, progress)
     story = JobStory(
         title=papers.title,
-        passes=tuple(_story(one, names=names) for one in found.passes),
+        passes=tuple(_story(one, notes=names and reader is Reader.TECH) for one in found.passes),
         before=found.before,
         after=found.after,
         comparison=found.comparison,
@@ -213,7 +213,7 @@ def _measured(one: JobPass, progress: Progress | None) -> Measurement:
     return one.measurement or measure_folder(one.folder, progress=progress)
 
 
-def _story(one: JobPass, *, names: bool) -> PassStory:
+def _story(one: JobPass, *, notes: bool) -> PassStory:
     """Return a pass as it is told."""
     from pitchcheck.report.job_records import PassStory
     from pitchcheck.session.folder import read_session
@@ -222,7 +222,7 @@ def _story(one: JobPass, *, names: bool) -> PassStory:
     if takes is None:
         session = read_session(one.folder)
         takes = len(session.takes) or len(session.readings)
-    return PassStory(one.name, one.when, takes, one.removed, one.notes if names else ())
+    return PassStory(one.name, one.when, takes, one.removed, one.notes if notes else ())
 
 
 def _snippets(found: _Compared, *, reader: Reader) -> tuple[Snippet, ...]:

@@ -1,0 +1,177 @@
+"""A comparison as JSON and as CSV.
+
+Format version 1: the first. Numbers are unrounded; one that is not known becomes null, or an empty cell.
+Fields may be added, never changed.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from typing import Any
+
+from pitchcheck.chords import Chord, chord_table
+from pitchcheck.compare import Comparison
+from pitchcheck.compare.records import PlaceChange, SlotChange
+from pitchcheck.fit.belief import Belief
+from pitchcheck.fit.result import Fit
+from pitchcheck.instrument import Instrument
+
+SCHEMA = 1
+CSV_HEADS = (
+    "string", "note", "stop", "fret", "capo", "before_takes", "before_cents", "after_takes", "after_cents",
+    "change_cents", "change_sd_cents", "slot_before_mm", "slot_after_mm", "slot_change_mm",
+    "slot_change_low_mm", "slot_change_high_mm", "lower_belief", "change", "noted_mm", "match", "verdict_now",
+)  # fmt: skip
+
+
+def comparison_json(comparison: Comparison, *, instrument: Instrument | None = None) -> str:
+    """Return a comparison as JSON text, ending in a newline.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    instrument : Instrument, optional
+        With it the usual open chords are told before and now.
+    """
+    content = {
+        "schema": SCHEMA,
+        "strings": [_string(slot) for slot in comparison.strings],
+        "chords": [] if instrument is None else _chords(comparison, instrument),
+        "repeats": [
+            {
+                "stop": r.stop.value,
+                "fret": r.fret,
+                "repeats": r.pairs,
+                "sd_cents": _number(r.sd_cents),
+                "usual_sd_cents": _number(r.expected_cents),
+            }
+            for r in comparison.repeats
+        ],
+        "scatter": _number(comparison.scatter),
+        "assumed": list(comparison.assumed),
+        "notes": list(comparison.notes),
+    }
+    return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def comparison_csv(comparison: Comparison) -> str:
+    """Return a comparison as CSV: one row for every place that was played before and after.
+
+    A string without such a place has one row without one; what is said of a slot is in each of its rows.
+    """
+    text = io.StringIO()
+    rows = csv.writer(text, lineterminator="\n")
+    rows.writerow(CSV_HEADS)
+    for slot in comparison.strings:
+        for place in slot.places or (None,):
+            rows.writerow((slot.number, slot.note, *_place_cells(place), *_slot_cells(slot)))
+    return text.getvalue()
+
+
+def _string(slot: SlotChange) -> dict[str, Any]:
+    """Return one string."""
+    return {
+        "number": slot.number,
+        "note": slot.note,
+        "before_mm": _belief(slot.before_mm),
+        "after_mm": _belief(slot.after_mm),
+        "change_mm": _belief(slot.change_mm),
+        "lower_belief": _number(slot.lower_belief),
+        "change": slot.change.value,
+        "noted_mm": _number(slot.told_mm),
+        "match": slot.match.value,
+        "target_mm": _number(slot.target_mm),
+        "floor_mm": _number(slot.floor_mm),
+        "low_belief": _number(slot.low_belief),
+        "verdict_now": slot.verdict.value,
+        "takes": [_place(place) for place in slot.places],
+    }
+
+
+def _place(place: PlaceChange) -> dict[str, Any]:
+    """Return the takes at one place."""
+    where = place.position
+    return {
+        "stop": where.stop.value,
+        "fret": where.fret,
+        "capo": where.capo,
+        "before": {"takes": place.before_takes, "error_cents": _number(place.before_cents)},
+        "after": {"takes": place.after_takes, "error_cents": _number(place.after_cents)},
+        "change_cents": _number(place.change_cents),
+        "sd_cents": _number(place.sd_cents),
+        "expected_cents": _number(place.expected_cents),
+    }
+
+
+def _chords(comparison: Comparison, instrument: Instrument) -> list[dict[str, Any]]:
+    """Return the usual open chords that both passes tell."""
+    was, now = (_by_name(instrument, fit) for fit in (comparison.before, comparison.after))
+    return [
+        {
+            "name": name,
+            "before_cents": _number(was[name].worst_now.now_cents),
+            "after_cents": _number(now[name].worst_now.now_cents),
+            "before_beat_hz": _number(was[name].worst_now.now_beat_hz),
+            "after_beat_hz": _number(now[name].worst_now.now_beat_hz),
+        }
+        for name in was
+        if name in now
+    ]
+
+
+def _by_name(instrument: Instrument, fit: Fit | None) -> dict[str, Chord]:
+    return {} if fit is None else {chord.name: chord for chord in chord_table(instrument, fit)}
+
+
+def _place_cells(place: PlaceChange | None) -> tuple[object, ...]:
+    """Return the cells of one place, empty for none."""
+    if place is None:
+        return ("",) * 9
+    where = place.position
+    return (
+        where.stop.value,
+        where.fret,
+        where.capo,
+        place.before_takes,
+        _cell(place.before_cents),
+        place.after_takes,
+        _cell(place.after_cents),
+        _cell(place.change_cents),
+        _cell(place.sd_cents),
+    )
+
+
+def _slot_cells(slot: SlotChange) -> tuple[object, ...]:
+    """Return the cells of one slot."""
+    change = slot.change_mm
+    ends = (None, None, None) if change is None else (change.median, change.low, change.high)
+    heights = (None if h is None else h.median for h in (slot.before_mm, slot.after_mm))
+    numbers = (*heights, *ends, slot.lower_belief)
+    return (
+        *(_cell(number) for number in numbers),
+        slot.change.value,
+        _cell(slot.told_mm),
+        slot.match.value,
+        slot.verdict.value,
+    )
+
+
+def _belief(belief: Belief | None) -> dict[str, float | None]:
+    """Return median and ends of the 90 % interval."""
+    if belief is None:
+        return {"median": None, "low": None, "high": None}
+    return {"median": _number(belief.median), "low": _number(belief.low), "high": _number(belief.high)}
+
+
+def _number(value: float | None) -> float | None:
+    """Return a plain float; None for one that is missing or not finite."""
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+def _cell(value: float | None) -> str:
+    """Return a number with six digits after the point; nothing for one that is missing."""
+    number = _number(value)
+    return "" if number is None else f"{number:.6f}"
