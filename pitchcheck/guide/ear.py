@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import Clip
-from pitchcheck.guide.room import Room, level_db
+from pitchcheck.guide.room import SWELL_STEPS, Room, level_db
 from pitchcheck.types import FloatArray
 
 STEP_S = 0.005  # [s] one level; shorter than the rise of any pluck at the microphone (as in pitch.plucks)
@@ -82,6 +82,7 @@ class Ear:
         self._step = max(1, round(STEP_S * rate_hz))
         self.hop = self._step * STEPS_PER_HOP
         self._kept: deque[FloatArray] = deque(maxlen=int(KEPT_S * rate_hz) // self.hop + 1)
+        self._means: deque[float] = deque(maxlen=self._kept.maxlen)
         self._heard = 0  # samples, all hops
         self._room = Room()
         self._count = 0  # steps
@@ -112,6 +113,7 @@ class Ear:
         self._onset = self._short = None
         self._restarts = 0
         self._free_from = self._count
+        self._room.restart()
 
     def rest(self, samples: FloatArray) -> None:
         """Take one hop without listening for a note: only level and room are followed."""
@@ -137,7 +139,7 @@ class Ear:
                 done = self._follow() or done
                 continue
             self._room.wait()
-            if self._room.rising:
+            if self._room.rising or self._room.swollen:
                 self._begin()
             elif self._short is not None and self._count >= self._short_until:
                 done, self._short = self._short, None
@@ -153,19 +155,22 @@ class Ear:
         return None if self._onset is None else self._cut(self._onset, self._count)
 
     def _keep(self, samples: FloatArray) -> list[float]:
-        """Keep a hop; return the mean squares of its steps, the mean of the last 0.2 s taken off."""
+        """Keep a hop; return the mean squares of its steps, the mean of the last seconds taken off."""
         self._kept.append(samples)
+        self._means.append(float(samples.mean()))
         self._heard += samples.size
-        middle = float(np.mean([hop.mean() for hop in list(self._kept)[-4:]]))
+        middle = sum(self._means) / len(self._means)
         steps = (samples - middle).reshape(STEPS_PER_HOP, self._step)
         return [float(level) for level in np.mean(steps**2, axis=1)]
 
     def _begin(self) -> None:
         if self._short is not None:
             self._restarts, self._short = self._short.restarts + 1, None
-        self._onset = max(self._free_from, self._count - 2)
+        back = SWELL_STEPS if self._room.swollen else 2
+        self._onset = max(self._free_from, self._count - back)
         self._levels = [self._room.level]
         self._below = 0
+        self._room.restart()
 
     def _follow(self) -> Note | None:
         """Decide at this step whether the note goes on."""

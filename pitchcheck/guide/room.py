@@ -13,6 +13,8 @@ RISE = 10**0.8  # 8 dB make a pluck (as in pitch.plucks)
 ABOVE_ROOM = 10**1.0  # a sound stands 10 dB above the room: noise alone reaches 5 (ours)
 FAINTEST = 10**-8.5  # -85 dB: below lie dither and digital silence
 SMOOTH_STEPS = 3
+SLOW_STEPS = 10  # 50 ms
+SWELL_STEPS = 20  # a sound that stays for 0.1 s without a sharp beginning is a voice or the like
 QUARTER_STEPS = 50  # the room is the quietest quarter of a second ...
 QUARTERS = 12  # ... of three seconds of waiting
 FEWEST_STEPS = 4  # before so much of the room was heard it has no level
@@ -25,6 +27,9 @@ class Room:
     def __init__(self) -> None:
         self._raw: deque[float] = deque(maxlen=SMOOTH_STEPS)
         self._past: deque[float] = deque(maxlen=BACK_STEPS + 1)  # smoothed, newest last
+        self._slow: deque[float] = deque(maxlen=SLOW_STEPS)
+        self._lowest = float("inf")  # slow level since the last sound
+        self._swollen = 0
         self._quarter: list[float] = []
         self._quarters: deque[float] = deque(maxlen=QUARTERS)
         self.level = 0.0
@@ -34,6 +39,7 @@ class Room:
         self._raw.append(raw)
         self.level = sum(self._raw) / len(self._raw)
         self._past.append(self.level)
+        self._slow.append(raw)
         return self.level
 
     def wait(self) -> None:
@@ -42,6 +48,14 @@ class Room:
         if len(self._quarter) == QUARTER_STEPS:
             self._quarters.append(sum(self._quarter) / QUARTER_STEPS)
             self._quarter.clear()
+        slow = sum(self._slow) / len(self._slow)
+        self._lowest = min(self._lowest, slow)
+        loud = slow > ABOVE_ROOM * max(self._lowest, self.floor)
+        self._swollen = self._swollen + 1 if loud else 0
+
+    def restart(self) -> None:
+        """Begin to wait: what rings now is not taken for a new sound."""
+        self._lowest, self._swollen = float("inf"), 0
 
     @property
     def floor(self) -> float:
@@ -57,6 +71,11 @@ class Room:
         if len(self._past) <= BACK_STEPS:
             return False
         return self.level > RISE * self._past[0] and self.level > ABOVE_ROOM * self.floor
+
+    @property
+    def swollen(self) -> bool:
+        """Whether a sound has come up slowly, as no pluck does, and stays."""
+        return self._swollen >= SWELL_STEPS
 
 
 def level_db(mean_square: float) -> float:
