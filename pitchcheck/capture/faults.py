@@ -125,6 +125,15 @@ def stalled(name: str, *, silent_s: float) -> CaptureFault:
     )
 
 
+def stuck(name: str, *, waited_s: float) -> CaptureFault:
+    """Return the fault for an input that neither opens nor fails."""
+    return CaptureFault(
+        Trouble.STALLED,
+        f"The input {name!r} did not open within {waited_s:.0f} s: the sound server is stuck. Restart it, "
+        "or the computer; takes accepted so far are safe.",
+    )
+
+
 def moved(name: str, *, before: str, now: str) -> CaptureFault:
     """Return the fault for a stream that the system gave another source."""
     return CaptureFault(

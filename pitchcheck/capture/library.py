@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import sys
 from collections.abc import Iterator
@@ -26,6 +27,13 @@ def load() -> Any:
     except OSError as error:
         raise faults.no_library(error) from error
     return sounddevice
+
+
+def leave_behind() -> None:
+    """Let the process end without waiting for a stuck sound server, as the library would at exit."""
+    import sounddevice
+
+    atexit.unregister(sounddevice._exit_handler)
 
 
 @contextmanager

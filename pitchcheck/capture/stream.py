@@ -24,6 +24,7 @@ LOWEST_RATE_HZ = 44_100.0  # [Hz] below this the partials that carry the pitch a
 USUAL_RATES_HZ = (48_000.0, 44_100.0)
 SILENT_S = 2.0  # [s] without a block: stalled (longest gap seen in ten minutes on a busy machine: 0.3 s)
 FIRST_S = 6.0  # [s] allowed for the first block (seen: up to 2.0 s)
+OPEN_S = 8.0  # [s] allowed for opening (seen: 0.02 to 0.1 s)
 CLOSE_S = 1.0  # [s] allowed for closing before it is left behind
 
 
@@ -43,6 +44,27 @@ def open_input(choice: Choice, *, clock: Callable[[], float] = time.monotonic, a
     CaptureFault
         If it cannot be opened, with what to do.
     """
+    opened: list[Input | BaseException] = []
+
+    def work() -> None:
+        try:
+            opened.append(_open(choice, clock=clock, again=again))
+        except BaseException as error:  # handed to the caller's thread
+            opened.append(error)
+
+    worker = Thread(target=work, name="opening the input", daemon=True)
+    worker.start()
+    worker.join(OPEN_S)
+    if not opened:
+        library.leave_behind()
+        raise faults.stuck(str(choice.device or "the usual one"), waited_s=OPEN_S)
+    if isinstance(opened[0], BaseException):
+        raise opened[0]
+    return opened[0]
+
+
+def _open(choice: Choice, *, clock: Callable[[], float], again: bool) -> Input:
+    """Open an input; with a frozen sound server this never comes back."""
     device = library.find_input(choice.device, again=again)
     if not 1 <= choice.channel <= device.channels:
         raise faults.bad_channel(choice.channel, name=device.name, channels=device.channels)
@@ -174,3 +196,5 @@ class Input:
         closing = Thread(target=let_go, name="closing the input", daemon=True)
         closing.start()
         closing.join(CLOSE_S)
+        if closing.is_alive():
+            library.leave_behind()
