@@ -14,7 +14,7 @@ ACTION_CHANGED_MM = 0.10  # a saddle taken out and put back; our choice
 SUPPORT_CHANGED_MM = 0.010  # a neck held within 50 mm of the rod gives so much (docs/method.md)
 HAND_CHANGED_CENTS = 0.10  # what the rod adds to every press alike; our choice
 
-CHANGED_BELIEF = 0.99  # [-] belief that a change needs before it is called one: definition
+CHANGED_BELIEF = 0.995  # [-] belief that a change needs before it is called one: definition
 SAME_BELIEF = 0.90  # [-] belief that a slot moved by less than the tolerance: definition
 MATCH_SD = 2.0  # [sd] within which told and heard agree: the usual 95 %
 LEAST_TOLD_ERROR_MM = 0.02  # how well a removal is known at the bench; our choice

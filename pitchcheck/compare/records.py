@@ -18,8 +18,8 @@ from pitchcheck.takes import Position, Stop
 class Change(StrEnum):
     """What can be said of the change of a slot."""
 
-    LOWER = "lower"  # at least 99 % sure
-    HIGHER = "higher"  # at least 99 % sure
+    LOWER = "lower"  # at least 99.5 % sure
+    HIGHER = "higher"  # at least 99.5 % sure
     SAME = "same"  # at least 90 % sure that it moved by less than the tolerance
     UNSURE = "unsure"
 

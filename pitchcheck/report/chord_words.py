@@ -25,6 +25,7 @@ BEATS = (
     "itself: the figure in brackets."
 )
 _BEAT_DECIMALS = 1
+QUALITIES = ("clean", "a little off", "sour")
 
 
 def quality(cents: float) -> str:
@@ -35,9 +36,10 @@ def quality(cents: float) -> str:
     >>> quality(-3.0), quality(7.0), quality(12.0)
     ('clean', 'a little off', 'sour')
     """
+    clean, little, sour = QUALITIES
     if abs(cents) <= AUDIBLE_CENTS:
-        return "clean"
-    return "a little off" if abs(cents) <= SOUR_CENTS else "sour"
+        return clean
+    return little if abs(cents) <= SOUR_CENTS else sour
 
 
 def off(cents: float) -> str:
@@ -94,6 +96,22 @@ def chord_change_words(before: Sequence[Chord], after: Sequence[Chord]) -> Table
     )
     heads = ("Chord", "Before", "Now")
     return Table("The usual open chords, before and now", heads, rows) if rows else None
+
+
+def chord_group_words(before: Sequence[Chord], after: Sequence[Chord]) -> Table | None:
+    """Return the chords by how they sound before and now, without figures; None for none."""
+    now = {chord.name: quality(chord.worst_now.now_cents) for chord in after}
+    was = {chord.name: quality(chord.worst_now.now_cents) for chord in before if chord.name in now}
+    if not was:
+        return None
+    rows = tuple(
+        (
+            word.capitalize(),
+            *(", ".join(name for name in was if group[name] == word) or "none" for group in (was, now)),
+        )
+        for word in QUALITIES
+    )
+    return Table("The usual open chords, before and now", ("Sounds", "Before", "Now"), rows)
 
 
 def chords_summary(before: Sequence[Chord], after: Sequence[Chord]) -> str:

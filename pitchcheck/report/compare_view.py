@@ -13,8 +13,7 @@ HEADS = (
     "String",
     "Before",
     "Now",
-    "Change",
-    "90 % sure\nbetween",
+    "Change,\n90 % sure\nbetween",
     "How sure",
     "Noted as\nfiled off",
     "Slot is\nnow",
@@ -62,10 +61,9 @@ def _row(slot: SlotChange, tolerance_mm: float) -> tuple[str, ...]:
         f"{slot.number} {slot.note}",
         _over(row.before),
         _over(row.now),
-        _over(row.change),
-        row.change_between.removesuffix(" lower").removesuffix(" higher").removesuffix(" mm"),
+        f"{_over(row.change)}\n{row.change_between.removesuffix(' lower').removesuffix(' higher')}".strip(),
         row.sure,
-        row.told.replace(": ", ":\n"),
+        _over(row.told).replace(": ", "\n").replace("the sound ", "sound "),
         word,
     )
 

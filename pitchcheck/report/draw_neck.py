@@ -49,6 +49,7 @@ def draw_neck(
     ident: str,
     cls: str = "",
     title: str = "Error of fretted notes over the neck",
+    lane: float | None = None,
 ) -> Markup:
     """Draw the whole neck to fret 12.
 
@@ -64,9 +65,12 @@ def draw_neck(
         Class names of the drawing.
     title : str
         Its name for those who cannot see it.
+    lane : float > 0, optional
+        From string to string. [px]
     """
     strings = sorted(neck.strings, key=lambda s: s.number)
-    scene = _scene(strings, width=width, scale_mm=neck.scale_mm)
+    lane = lane or _LANE["narrow" if width < _NARROW_PX else "wide"]
+    scene = _scene(strings, width=width, scale_mm=neck.scale_mm, lane=lane)
     pieces = [
         svg.hatch(f"{ident}-adds", cls="hatch-adds", gap=5.0),
         *_board(scene, narrow=width < _NARROW_PX),
@@ -84,13 +88,12 @@ def draw_neck(
     )
 
 
-def _scene(strings: list[NeckString], *, width: float, scale_mm: float) -> _Scene:
+def _scene(strings: list[NeckString], *, width: float, scale_mm: float, lane: float) -> _Scene:
     """Work out the places."""
     values = [0.0]
     for string in strings:
         values += [*(string.now or ()), *(string.target or ())]
     low, high = min(values), max(values)
-    lane = _LANE["narrow" if width < _NARROW_PX else "wide"]
     px_per_cent = _USED * lane / max(high - low, _LEAST_CENTS)
     end = width - _RIGHT
     along = (end - 8 - _LEFT) / fret_place(scale_mm, FRETS)

@@ -117,6 +117,7 @@ class JobView:
     done: tuple[str, ...]
     notes: tuple[str, ...]
     chords: Table | None
+    chord_groups: Table | None
     chords_line: str
     listen: tuple[Listen, ...]
     takes: Table | None

@@ -10,7 +10,7 @@ from pitchcheck.compare.records import SlotChange
 from pitchcheck.fit.result import StringFit
 from pitchcheck.instrument import Removal
 from pitchcheck.report import job_tables, job_words, numbers
-from pitchcheck.report.chord_words import chord_change_words, chords_summary
+from pitchcheck.report.chord_words import chord_change_words, chord_group_words, chords_summary
 from pitchcheck.report.job_records import ChangePicture, JobStory, JobView, Listen, PassStory, Snippet
 from pitchcheck.report.job_summary import alarm, headline, summary
 from pitchcheck.report.page_records import NeckString, NeckView
@@ -47,6 +47,7 @@ def job_view(story: JobStory) -> JobView:
         done=story.done,
         notes=story.notes,
         chords=chord_change_words(first, second),
+        chord_groups=chord_group_words(first, second),
         chords_line=chords_summary(first, second),
         listen=tuple(_listen(snippet, comparison.strings) for snippet in story.snippets),
         takes=job_tables.takes_table(comparison),

@@ -1,6 +1,6 @@
 """Words of a comparison: how far a slot moved, how sure that is, and whether it is what was told.
 
-Conventions: cells ready to be shown; lengths in mm and thou. "Lower" and "higher" are said only at 99 %
+Conventions: cells ready to be shown; lengths in mm and thou. "Lower" and "higher" are said only at 99.5 %
 belief, "no change" at 90 %; otherwise it says "not sure".
 """
 

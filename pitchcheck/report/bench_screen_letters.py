@@ -1,0 +1,59 @@
+"""Letters three lines high, to be read from the other side of the bench.
+
+Conventions: drawn by us on a grid five dots high; two dots above each other share a character, and the sixth
+row of dots is empty.
+"""
+
+from __future__ import annotations
+
+ROWS = 3
+_GAP = 1  # columns between letters
+
+# Rows of dots from top to bottom; # is ink.
+_DOTS = {
+    "A": (" ## ", "#  #", "####", "#  #", "#  #"),
+    "B": ("### ", "#  #", "### ", "#  #", "### "),
+    "C": (" ###", "#   ", "#   ", "#   ", " ###"),
+    "D": ("### ", "#  #", "#  #", "#  #", "### "),
+    "E": ("####", "#   ", "### ", "#   ", "####"),
+    "F": ("####", "#   ", "### ", "#   ", "#   "),
+    "G": (" ###", "#   ", "# ##", "#  #", " ###"),
+    "H": ("#  #", "#  #", "####", "#  #", "#  #"),
+    "I": ("#", "#", "#", "#", "#"),
+    "N": ("#  #", "## #", "# ##", "#  #", "#  #"),
+    "O": (" ## ", "#  #", "#  #", "#  #", " ## "),
+    "P": ("### ", "#  #", "### ", "#   ", "#   "),
+    "R": ("### ", "#  #", "### ", "# # ", "#  #"),
+    "S": (" ###", "#   ", " ## ", "   #", "### "),
+    "T": ("###", " # ", " # ", " # ", " # "),
+    "U": ("#  #", "#  #", "#  #", "#  #", " ## "),
+    "0": (" ## ", "#  #", "#  #", "#  #", " ## "),
+    "1": (" #", "##", " #", " #", " #"),
+    "2": ("### ", "   #", " ## ", "#   ", "####"),
+    "3": ("### ", "   #", " ## ", "   #", "### "),
+    "4": ("#  #", "#  #", "####", "   #", "   #"),
+    "5": ("####", "#   ", "### ", "   #", "### "),
+    "6": (" ## ", "#   ", "### ", "#  #", " ## "),
+    "7": ("####", "   #", "  # ", " #  ", " #  "),
+    "8": (" ## ", "#  #", " ## ", "#  #", " ## "),
+    "9": (" ## ", "#  #", " ###", "   #", " ## "),
+    ":": (" ", "#", " ", "#", " "),
+    ".": (" ", " ", " ", " ", "#"),
+    " ": ("  ", "  ", "  ", "  ", "  "),
+}
+_BLOCKS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
+
+
+def big(text: str) -> tuple[str, ...] | None:
+    """Return a text in big letters, as three lines of one length; None if it holds a sign that is not drawn."""
+    signs = [_DOTS.get(sign) for sign in text.upper()]
+    if not signs or any(sign is None for sign in signs):
+        return None
+    rows = [(" " * _GAP).join(sign[row] for sign in signs if sign is not None) for row in range(5)]
+    rows.append(" " * len(rows[0]))
+    return tuple(
+        "".join(
+            _BLOCKS[above == "#", below == "#"] for above, below in zip(rows[i], rows[i + 1], strict=True)
+        )
+        for i in range(0, 2 * ROWS, 2)
+    )
