@@ -57,10 +57,11 @@ def compare_measurements(
     if both is None:
         strings = tuple(_unheard(after, s.number, told_mm) for s in after.job.instrument.strings)
         return Comparison(strings, (), 1.0, ())
-    ear = _solve(both)
+    ear = solve(both.unknowns, both.data)
     factors = {stop: scatter_factor(both, ear, stop) for stop in (Stop.FRET, Stop.PRESS)}
     wide = _with_scatter(both, ear, factors)
-    solution = ear if wide is both else _solve(wide, start=ear)
+    again = ear if wide is both else solve(wide.unknowns, wide.data, start=ear.z)
+    solution = weigh_modes(wide.unknowns, wide.data, again)  # takes that contradict one another: both ways
     return Comparison(
         strings=tuple(
             _slot(after, s.number, wide, solution, told_mm)
@@ -99,12 +100,6 @@ def _told_mm(told: Sequence[Removal]) -> dict[int, float]:
     for removal in told:
         total[removal.string] = total.get(removal.string, 0.0) + removal.amount_mm
     return total
-
-
-def _solve(both: Both, *, start: Solution | None = None) -> Solution:
-    """Most likely unknowns, and the other ways to read takes that contradict one another."""
-    first = solve(both.unknowns, both.data, start=None if start is None else start.z)
-    return weigh_modes(both.unknowns, both.data, first)
 
 
 def _with_scatter(both: Both, ear: Solution, factors: dict[Stop, float]) -> Both:
