@@ -12,6 +12,7 @@ import typer
 from typer.core import TyperGroup
 
 from pitchcheck.cli.demo import demo
+from pitchcheck.cli.inputs import inputs
 from pitchcheck.cli.job import job
 from pitchcheck.cli.measure import measure
 from pitchcheck.cli.new import new
@@ -51,5 +52,6 @@ app = typer.Typer(
 app.command()(new)
 app.command()(measure)
 app.command()(demo)
+app.command()(inputs)
 app.add_typer(job, name="job")
 # A new command: a file beside this one, and its line here.

@@ -1,0 +1,97 @@
+"""Which inputs there are, and whether one is fit to listen with."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pitchcheck.capture.records import CaptureFault, Choice, InputDevice
+from pitchcheck.types import FloatArray
+
+if TYPE_CHECKING:
+    from pitchcheck.capture.stream import Input
+    from pitchcheck.guide.input_check import InputCheck
+
+ROOM_S = 3.0  # [s] of the room without a note
+PLUCKS_S = 8.0  # [s] for three plucks that ring out
+CHANNELS = 2  # opened at once where no channel is named: the sockets of a small interface
+
+
+def describe_inputs() -> tuple[str, ...]:
+    """Return one line for each input, in words a player understands.
+
+    Raises
+    ------
+    CaptureFault
+        If the audio library is missing or there is no input.
+    """
+    from pitchcheck.capture import faults, library
+
+    inputs = library.list_inputs()
+    if not inputs:
+        raise faults.no_input()
+    return tuple(_line(device) for device in inputs)
+
+
+def try_input(device: str | None, *, channel: int | None, say: Callable[[str], None]) -> InputCheck:
+    """Listen to an input: some seconds of the room, then a few plucks.
+
+    Parameters
+    ----------
+    device : str or None
+        Number, name or part of a name; None takes the system's own.
+    channel : int >= 1 or None
+        None listens to the first two, and finds the one that carries the instrument.
+    say : callable
+        Told what to do now.
+
+    Returns
+    -------
+    InputCheck
+
+    Raises
+    ------
+    CaptureFault
+        If the input cannot be opened or stops.
+    """
+    from pitchcheck.capture.library import find_input
+    from pitchcheck.capture.stream import open_input
+    from pitchcheck.guide.input_check import check_input
+
+    found = find_input(device)
+    choice = Choice(found.number, channel=channel or min(CHANNELS, found.channels))
+    with open_input(choice) as heard:
+        say(f"Listening to {found.name}, {heard.rate_hz:.0f} samples per second.")
+        say(f"Be quiet for {ROOM_S:.0f} s: this is the room.")
+        room = _gather(heard, ROOM_S)
+        say(f"Now pluck an open string three times within {PLUCKS_S:.0f} s, and let it ring each time.")
+        plucks = _gather(heard, PLUCKS_S)
+        rate_hz = heard.rate_hz
+    if channel is not None:
+        room, plucks = room[:, -1:], plucks[:, -1:]
+    return check_input(room, plucks, rate_hz=rate_hz)
+
+
+def _gather(heard: Input, duration_s: float) -> FloatArray:
+    """Return so much sound. Lost pieces do not matter here."""
+    pieces: list[FloatArray] = []
+    frames = 0
+    while frames < duration_s * heard.rate_hz:
+        try:
+            piece = heard.read_channels(0.1)
+        except CaptureFault as fault:
+            if not fault.passing:
+                raise
+            continue
+        pieces.append(piece)
+        frames += len(piece)
+    return np.concatenate(pieces)
+
+
+def _line(device: InputDevice) -> str:
+    """Return an input in words."""
+    many = "1 channel" if device.channels == 1 else f"{device.channels} channels"
+    default = "; taken when you name none" if device.is_default else ""
+    return f"{device.number:>3}  {device.name} ({many}, through {device.host}{default})"
