@@ -21,7 +21,8 @@ UNHEARD_CENTS = 35.0  # more room while the string's own open note has not been 
 # +99: at most 0.23 cent per unit of the string's stretch EA/T on steel, 0.59 on polymers.
 FRET_FLAT_CENTS = 25.0
 FRET_SHARP_CENTS = 70.0  # a whole fret more is 100 and what that fret is sharp
-PRESS_FLAT_CENTS = 15.0
+PRESS_FLAT_CENTS = 10.0
+PRESS_FLAT_PER_STRETCH = 0.03  # and at least 0.035 cent per unit of the stretch
 PRESS_LEAST_CENTS = 25.0
 PRESS_PER_STRETCH = {
     Make.PLAIN_STEEL: 0.24,
@@ -96,7 +97,7 @@ def find_place(position: Position, *, instrument: Instrument, known: Sequence[Kn
     more = 0.0 if own else UNHEARD_CENTS
     if position.stop is Stop.FRET:
         return Place(hz, -FRET_FLAT_CENTS - more, FRET_SHARP_CENTS + more, own)
-    low, high = -PRESS_FLAT_CENTS, _press_sharp_cents(position.string, instrument=instrument)
+    low, high = _press_cents(position.string, instrument=instrument)
     before = next((take for take in reversed(known) if take.position == position), None)
     if before is not None and own:
         there = cents_between(hz, before.hz)
@@ -104,11 +105,12 @@ def find_place(position: Position, *, instrument: Instrument, known: Sequence[Kn
     return Place(hz, low - more, high + more, own)
 
 
-def _press_sharp_cents(string: int, *, instrument: Instrument) -> float:
-    """Most that a press of this string is believed to sharpen. [cent]"""
+def _press_cents(string: int, *, instrument: Instrument) -> tuple[float, float]:
+    """Least and most that a press of this string is believed to sharpen. [cent]"""
     constants = string_constants(instrument.string(string), scale_mm=instrument.scale_mm)
+    least = -PRESS_FLAT_CENTS + PRESS_FLAT_PER_STRETCH * constants.stretch
     most = PRESS_LEAST_CENTS + PRESS_PER_STRETCH[constants.make] * constants.stretch
-    return min(most, PRESS_MOST_CENTS)
+    return least, min(most, PRESS_MOST_CENTS)
 
 
 def off_cents(place: Place, hz: float) -> float:
