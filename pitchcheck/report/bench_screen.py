@@ -1,8 +1,8 @@
 """The screen of a session at the microphone, line by line: what to play, what is heard, what is done.
 
 Conventions: a line is a text and whether it is bold; nothing is said by colour, and nothing moves but the
-level and the pitch trace. Lines are made to a width and a height in characters; what is least needed gives way
-first. String 1 at the top of the map, as on the other pictures.
+level and the pitch trace. Lines are made to a width and a height in characters; what is least needed gives
+way first. String 1 at the top of the map, as on the other pictures.
 """
 
 from __future__ import annotations
@@ -77,11 +77,8 @@ def screen_lines(scene: Scene, *, width: int, height: int) -> list[Line]:
     if map_lines and left > len(map_lines):
         map_lines.insert(0, Line(""))
     left -= len(map_lines)
-    trace: list[Line] = []
-    if level and left >= TRACE_ROWS:
-        trace = [Line(text) for text in draw_trace(view.trace, width=wide, rows=TRACE_ROWS)]
-        left -= len(trace)
-    space = [Line("")] if left > 0 else []
+    trace = [Line(text) for text in _trace(view, width=wide, rows=left)] if level else []
+    space = [Line("")] if left > len(trace) else []
     lines = [*head, *hint, *level, *trace, *map_lines, *space, *foot]
     return [Line(line.text[:width].rstrip(), line.bold) for line in lines[:height]]
 
@@ -137,6 +134,15 @@ def _prompt(view: GuideView, width: int) -> list[Line]:
             if all(row is not None and len(row[0]) <= width for row in rows):
                 return [Line(text, bold=True) for row in rows if row is not None for text in row]
     return [*_wrap(view.prompt, width, bold=True), Line("")]
+
+
+def _trace(view: GuideView, *, width: int, rows: int) -> list[str]:
+    """Return the pitch as a drawing, or in one line where there is no room for it."""
+    if rows >= TRACE_ROWS:
+        return draw_trace(view.trace, width=width, rows=TRACE_ROWS)
+    if rows < 1:
+        return []
+    return [f"pitch {view.trace[-1][1]:+.1f} cents from its nominal place" if view.trace else "pitch"]
 
 
 def _wrap(text: str, width: int, *, bold: bool = False) -> list[Line]:

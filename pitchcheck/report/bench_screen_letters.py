@@ -45,7 +45,7 @@ _BLOCKS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (Tru
 
 
 def big(text: str) -> tuple[str, ...] | None:
-    """Return a text in big letters, as three lines of one length; None if it holds a sign that is not drawn."""
+    """Return a text in big letters, as three lines of one length; None if a sign of it is not drawn."""
     signs = [_DOTS.get(sign) for sign in text.upper()]
     if not signs or any(sign is None for sign in signs):
         return None

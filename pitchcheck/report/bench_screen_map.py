@@ -13,7 +13,7 @@ from pitchcheck.guide.records import PlaceState
 from pitchcheck.instrument import Instrument
 from pitchcheck.takes import Position, Stop
 
-_LABEL = 7  # columns for number and note of a string
+_LABEL = 6  # columns for number and note of a string
 _CELL = 6
 _ORDER = {Stop.OPEN: 0, Stop.FRET: 1, Stop.PRESS: 2}
 
@@ -43,7 +43,7 @@ def neck_map(instrument: Instrument, course: Course, *, width: int, height: int)
     lines = [" " * _LABEL + "".join(_head(kind).rjust(_CELL) for kind in kinds)]
     for string in strings:
         cells = "".join(_cell(course, string, kind).rjust(_CELL) for kind in kinds)
-        lines.append(f"{string:>2} {instrument.string(string).note:<4}{cells}")
+        lines.append(f"{string:>2} {instrument.string(string).note:<3}{cells}")
     return lines
 
 

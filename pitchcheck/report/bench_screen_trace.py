@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 SPAN_S = 2.0  # [s] a note is heard for so long
 LEAST_CENTS = 20.0
@@ -59,7 +60,7 @@ def _dot(seconds: float, cents: float, span: float, *, columns: int, rows: int) 
 def _joined(dots: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
     """Return the dots and those on the lines between them."""
     found = list(dots)
-    for (x0, y0), (x1, y1) in zip(dots, dots[1:], strict=False):
+    for (x0, y0), (x1, y1) in pairwise(dots):
         steps = max(abs(x1 - x0), abs(y1 - y0))
         found += [
             (round(x0 + (x1 - x0) * i / steps), round(y0 + (y1 - y0) * i / steps)) for i in range(1, steps)
