@@ -47,6 +47,8 @@ PARTS = {
     "pulseaudio": Part(_program("pulseaudio"), "pulseaudio"),
     "paplay": Part(_program("paplay"), "pulseaudio-utils"),
     "pactl": Part(_program("pactl"), "pulseaudio-utils"),
+    "ssh-keygen": Part(_program("ssh-keygen"), "openssh-client"),
+    "sha256sum": Part(_program("sha256sum"), "coreutils"),
     "alsa-pulse": Part(_alsa_pulse_plugin, "libasound2-plugins"),
 }
 

@@ -74,8 +74,8 @@ class Change:
         sync_tree(self.stage)
         ready = self.folder / READY
         os.rename(self.stage, ready)
-        sync_folder(self.folder)
         self.stage = ready
+        sync_folder(self.folder)
         finish(self.folder)
 
     def _check(self, name: str) -> None:
@@ -204,7 +204,7 @@ def _altered(folder: Path) -> JobDamaged:
 def _not_stored(folder: Path, error: OSError, *, ready: bool = False) -> NotStored:
     """Return an error of the disk in words."""
     state = (
-        f"The change is whole in {READY} and is moved into place by the next command that writes."
+        f"The change counts; what still waits in {READY} is moved by the next command that writes."
         if ready
         else "The job is as it was. Make room or correct the permissions, then repeat the command."
     )

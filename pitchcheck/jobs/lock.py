@@ -19,6 +19,7 @@ from pitchcheck.jobs.errors import JobBusy, NotStored
 LOCK = "lock"
 WAIT_S = 10.0  # [s] that a second writer waits by default; a pass of a hundred takes is copied in less
 TRY_EVERY_S = 0.05
+MOMENT_S = 1e-6  # [s] less is none: rounding of the sum of pauses
 
 if sys.platform == "win32":
     import msvcrt
@@ -74,11 +75,12 @@ def only_writer(
     with file:
         left = wait_s
         while not _take(file):
-            if left <= 0:
+            if left < MOMENT_S:
                 raise JobBusy(
                     f"{folder.name} is being written by another process; waited {wait_s:g} s. "
                     "Let it finish, then repeat the command; nothing was changed."
                 )
-            sleep(TRY_EVERY_S)
-            left -= TRY_EVERY_S
+            pause = min(TRY_EVERY_S, left)
+            sleep(pause)
+            left -= pause
         yield  # closing the file gives the lock back

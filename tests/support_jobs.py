@@ -1,0 +1,70 @@
+"""Jobs for tests, made through the public functions in a temporary place; everything in them is imaginary."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pitchcheck.jobs.records import BenchJob, PassKind
+from pitchcheck.jobs.verify import Checked, verify_job
+from pitchcheck.jobs.write import add_note, new_job, record_step
+from pitchcheck.workflow.jobs import add_pass
+from support_folders import FIXTURES, READINGS, make_folder
+
+NOW = datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
+TITLE = "Parlour guitar of the lamp room"
+OPENS = READINGS + "1,open,,0,329.6\n2,open,,0,246.9\n"  # nothing to compare: a pass that is filed in no time
+PIXELS = bytes(range(256)) * 8  # stands for a picture; nothing looks into it
+
+
+def make_job(place: Path, *, title: str = TITLE, customer: str | None = None) -> BenchJob:
+    """Return an empty job."""
+    return new_job(place, title=title, now=NOW, customer=customer, owner_words="Sharp at the first fret.")
+
+
+def quick_source(place: Path, *, extra: int = 0) -> Path:
+    """Return a session folder that is measured at once, with some files that only come along."""
+    folder = make_folder(place, readings=OPENS)
+    for number in range(extra):
+        (folder / f"aside-{number:02d}.wav").write_bytes(bytes([number]) * 3000)
+    return folder
+
+
+def photo(place: Path) -> Path:
+    """Return a picture."""
+    path = place / "bench.jpg"
+    path.write_bytes(PIXELS)
+    return path
+
+
+def full_job(place: Path) -> BenchJob:
+    """Return a job that holds one of everything: sound, readings, notes, steps, pictures, two passes."""
+    job = make_job(place / "jobs", customer="The lamp keeper")
+    picture = photo(place)
+    first = quick_source(place / "first")
+    for number in range(5):
+        name = f"{number:03d}.flac"
+        (first / name).write_bytes((FIXTURES / "session-sound" / name).read_bytes())
+    add_pass(job.folder, first, now=NOW, photos=[picture], workers=1)
+    add_note(job.folder, "Old nut is let in.\nTake care.", now=NOW)
+    record_step(job.folder, "score", now=NOW, note="by hand", photo=picture)
+    source = quick_source(place / "second")
+    add_pass(job.folder, source, now=NOW, kind=PassKind.FINAL, remarks="handed back")
+    record_step(job.folder, "thickness", now=NOW, measured="5.9 mm")
+    return job
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """Return every file of a job but the lock, by name."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file() and path.name != "lock"
+    }
+
+
+def sound(folder: Path) -> Checked:
+    """Check a job and insist that it is as it was written."""
+    checked = verify_job(folder)
+    assert checked.sound, checked
+    return checked
