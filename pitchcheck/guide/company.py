@@ -102,7 +102,7 @@ def find_law(peaks: Peaks, *, low_hz: float, high_hz: float) -> Law | None:
 
 
 def split_fraction(
-    peaks: Peaks, whole: Law, part: int, *, strings: Sequence[tuple[int, float]]
+    peaks: Peaks, whole: Law, upper: Law, *, strings: Sequence[tuple[int, float]]
 ) -> Company | None:
     """Tell a lower note from two strings that only together look like one.
 
@@ -111,8 +111,8 @@ def split_fraction(
     peaks : Peaks
     whole : Law
         The low note that was read.
-    part : int >= 2
-        Its partial on which the note asked for would lie.
+    upper : Law
+        The note asked for, which lies on a partial of the low one.
     strings : sequence of (int, float)
         What may ring along. [Hz]
 
@@ -121,7 +121,7 @@ def split_fraction(
     Company or None
         None when the low note is really there alone.
     """
-    upper = Law(whole.hz * part, whole.stiffness * part**2)
+    part = round(upper.hz / whole.hz)
     company = find_company(peaks, upper, strings=strings)
     if company is None:
         return None

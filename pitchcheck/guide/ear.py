@@ -6,6 +6,7 @@ are mean squares of one step, full scale 1. Nothing depends on how the sound was
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 
@@ -16,12 +17,13 @@ from pitchcheck.guide.room import SWELL_STEPS, Room, level_db
 from pitchcheck.types import FloatArray
 
 STEP_S = 0.005  # [s] one level; shorter than the rise of any pluck at the microphone (as in pitch.plucks)
+INAUDIBLE_HZ = 8.0  # [Hz] an offset of the converter and rumble lie below, the lowest string far above
 STEPS_PER_HOP = 10  # it acts every 50 ms: soon enough for a verdict, seldom enough to be cheap
 LEAD_S = 0.3  # [s] of the room kept before a note
 HEARD_S = 2.0  # [s] enough: by then most strings have lost 10 dB, and more hardly narrows the pitch (ours)
 PEAK_STEPS = 80  # a note is loudest within 0.4 s
 GONE = 10**-4.5  # 45 dB below its peak a note has ended, whatever the room
-NEAR_ROOM = 10**0.3  # and so it has 3 dB above the room
+NEAR_ROOM = 10**0.35  # and so it has 3.5 dB above the room, which wavers by 2 (ours)
 GONE_STEPS = 6  # and it must stay there for 30 ms
 APART_STEPS = 50  # rises closer than 0.25 s are one pluck and its thump
 LOUDER = 10**0.6  # unless the second is 6 dB louder than all before: then the first was a bump
@@ -82,7 +84,7 @@ class Ear:
         self._step = max(1, round(STEP_S * rate_hz))
         self.hop = self._step * STEPS_PER_HOP
         self._kept: deque[FloatArray] = deque(maxlen=int(KEPT_S * rate_hz) // self.hop + 1)
-        self._means: deque[float] = deque(maxlen=self._kept.maxlen)
+        self._filter: FloatArray | None = None  # state of the filter that takes the offset off
         self._heard = 0  # samples, all hops
         self._room = Room()
         self._count = 0  # steps
@@ -91,6 +93,7 @@ class Ear:
         self._levels: list[float] = []  # of the sounding note, from its onset
         self._below = 0
         self._restarts = 0
+        self._gap_s = 0.0
         self._last = -(10**9)  # step at which the last sound ended
         self._short: Note | None = None
         self._short_until = 0
@@ -155,17 +158,23 @@ class Ear:
         return None if self._onset is None else self._cut(self._onset, self._count)
 
     def _keep(self, samples: FloatArray) -> list[float]:
-        """Keep a hop; return the mean squares of its steps, the mean of the last seconds taken off."""
+        """Keep a hop; return the mean squares of its steps, without what lies below hearing."""
+        from scipy.signal import lfilter
+
         self._kept.append(samples)
-        self._means.append(float(samples.mean()))
         self._heard += samples.size
-        middle = sum(self._means) / len(self._means)
-        steps = (samples - middle).reshape(STEPS_PER_HOP, self._step)
+        kept = math.exp(-2 * math.pi * INAUDIBLE_HZ / self.rate_hz)
+        if self._filter is None:
+            self._filter = -samples[:1]
+        steady, self._filter = lfilter([1.0, -1.0], [1.0, -kept], samples, zi=self._filter)
+        steps = steady.reshape(STEPS_PER_HOP, self._step)
         return [float(level) for level in np.mean(steps**2, axis=1)]
 
     def _begin(self) -> None:
-        if self._short is not None:
-            self._restarts, self._short = self._short.restarts + 1, None
+        self._gap_s = (self._count - self._last) * self._step / self.rate_hz
+        if self._short is not None:  # both are one: a bump and its note, or talking
+            self._restarts, self._gap_s = self._short.restarts + 1, self._short.gap_s
+            self._short = None
         back = SWELL_STEPS if self._room.swollen else 2
         self._onset = max(self._free_from, self._count - back)
         self._levels = [self._room.level]
@@ -184,7 +193,7 @@ class Ear:
                 self._levels = [self._room.level]
                 return None
             return self._end(self._count - 2, ended=True, again=True)
-        gone = self._room.level < max(NEAR_ROOM * self._room.floor, GONE * peak)
+        gone = self._room.slow < max(NEAR_ROOM * self._room.floor, GONE * peak)
         self._below = self._below + 1 if gone else 0
         if self._below >= GONE_STEPS:
             note = self._end(self._count, ended=True)
@@ -207,8 +216,7 @@ class Ear:
         assert self._onset is not None
         clip, onset_s = self._cut(self._onset, last)
         peak = max(self._levels[:PEAK_STEPS])
-        gap_s = (self._onset - self._last) * self._step / self.rate_hz
-        note = Note(clip, onset_s, ended, self._room.floor, peak, self._restarts, gap_s)
+        note = Note(clip, onset_s, ended, self._room.floor, peak, self._restarts, self._gap_s)
         self._last = last
         self._onset, self._restarts, self._free_from = None, 0, last
         if again:

@@ -36,8 +36,7 @@ MOVING_CENTS = 4.0  # real notes fall by a median of 1 cent, at most 3.8 in 95 o
 MOVING_SDS = 4.0  # and beyond what the stretches' own uncertainty explains
 STEP_CENTS = 80.0  # a finger or a peg moves less in a third of a second; a voice more
 MOST_SD_CENTS = 1.0  # a cent is worth 0.07 mm of slot on a plain E4 (14 cents per mm): no use beyond
-FRACTIONS = range(2, 9)
-FRACTION_CENTS = 30.0
+FRACTION_CENTS = 40.0  # a note asked for lies so near a partial of what was read: perhaps two strings
 
 
 @dataclass(frozen=True)
@@ -177,12 +176,12 @@ def _company(
     read = Law(reading.hz, reading.stiffness)
     if low <= reading.hz <= high:
         return find_company(peaks, read, strings=strings)
-    for part in FRACTIONS:
-        if low * 0.98 < part * reading.hz < high * 1.02:
-            return split_fraction(peaks, read, part, strings=strings)
     asked = find_law(peaks, low_hz=low, high_hz=high)
     if asked is None:
         return None
+    part = round(asked.hz / reading.hz)
+    if part >= 2 and abs(cents_between(part * reading.hz, asked.hz)) < FRACTION_CENTS:
+        return split_fraction(peaks, read, asked, strings=strings)
     return find_company(peaks, read, strings=[(position.string, asked.hz)])
 
 

@@ -15,8 +15,8 @@ FAINTEST = 10**-8.5  # -85 dB: below lie dither and digital silence
 SMOOTH_STEPS = 3
 SLOW_STEPS = 10  # 50 ms
 SWELL_STEPS = 20  # a sound that stays for 0.1 s without a sharp beginning is a voice or the like
-QUARTER_STEPS = 50  # the room is the quietest quarter of a second ...
-QUARTERS = 12  # ... of three seconds of waiting
+QUARTER_STEPS = 50  # levels are gathered over a quarter of a second ...
+QUARTERS = 12  # ... and of three seconds of waiting the quietest quarter tells the room: the rest may ring
 FEWEST_STEPS = 4  # before so much of the room was heard it has no level
 SILENCE_DB = -120.0  # shown for digital silence
 
@@ -27,7 +27,8 @@ class Room:
     def __init__(self) -> None:
         self._raw: deque[float] = deque(maxlen=SMOOTH_STEPS)
         self._past: deque[float] = deque(maxlen=BACK_STEPS + 1)  # smoothed, newest last
-        self._slow: deque[float] = deque(maxlen=SLOW_STEPS)
+        self._recent: deque[float] = deque(maxlen=SLOW_STEPS)
+        self.slow = 0.0  # level smoothed over 50 ms
         self._lowest = float("inf")  # slow level since the last sound
         self._swollen = 0
         self._quarter: list[float] = []
@@ -39,7 +40,8 @@ class Room:
         self._raw.append(raw)
         self.level = sum(self._raw) / len(self._raw)
         self._past.append(self.level)
-        self._slow.append(raw)
+        self._recent.append(raw)
+        self.slow = sum(self._recent) / len(self._recent)
         return self.level
 
     def wait(self) -> None:
@@ -48,9 +50,8 @@ class Room:
         if len(self._quarter) == QUARTER_STEPS:
             self._quarters.append(sum(self._quarter) / QUARTER_STEPS)
             self._quarter.clear()
-        slow = sum(self._slow) / len(self._slow)
-        self._lowest = min(self._lowest, slow)
-        loud = slow > ABOVE_ROOM * max(self._lowest, self.floor)
+        self._lowest = min(self._lowest, self.slow)
+        loud = self.slow > ABOVE_ROOM * max(self._lowest, self.floor)
         self._swollen = self._swollen + 1 if loud else 0
 
     def restart(self) -> None:
@@ -59,11 +60,13 @@ class Room:
 
     @property
     def floor(self) -> float:
-        """The room: quietest quarter second of the last seconds of waiting. At least FAINTEST."""
+        """The room: a quiet quarter second of the last seconds of waiting. At least FAINTEST."""
         known = list(self._quarters)
         if len(self._quarter) >= FEWEST_STEPS and (not known or len(self._quarter) > QUARTER_STEPS // 2):
             known.append(sum(self._quarter) / len(self._quarter))
-        return max(min(known, default=FAINTEST), FAINTEST)
+        if not known:
+            return FAINTEST
+        return max(sorted(known)[len(known) // 4], FAINTEST)
 
     @property
     def rising(self) -> bool:
