@@ -27,6 +27,7 @@ DRIFT_CENTS = 0.10  # walk of an open string from take to take
 ACTION_GAUGE_MM = 0.15  # a rule read to a quarter of a millimetre or so
 SCALE_SPREAD = 0.01  # relative, about the preset's
 LOWEST_PER_ACTION = 0.126  # below -0.126 x action the open string lies on fret 1: not an open string any more
+SLOTS_FROM_MM = 0.0  # the mean slot of a nut that was meant to be played
 SIDE_SD_MM = math.sqrt(priors.SIDE_MM2[0])  # the mean square of a push that falls to either side alike
 STIFFNESS_ERROR = 0.03  # relative, of a B read from one pluck
 
@@ -77,12 +78,20 @@ def _instrument_truth(
 ) -> InstrumentTruth:
     nut_mm = _normal(rng, (0.0, priors.NUT_OFFSET_MM))
     tail_mm = _normal(rng, priors.TAIL_MM, low=0.0)
+    slots_mm = _normal(rng, priors.SLOT_HEIGHT_MM, low=SLOTS_FROM_MM)
     sets = {make: float(rng.standard_normal()) for make in Make}  # what the strings of one set share
     return InstrumentTruth(
         scale_mm=instrument.scale_mm,
         strings=tuple(
             _string_truth(
-                rng, instrument, s.number, sets=sets, action_mm=action_mm, nut_mm=nut_mm, tail_mm=tail_mm
+                rng,
+                instrument,
+                s.number,
+                sets=sets,
+                action_mm=action_mm,
+                nut_mm=nut_mm,
+                tail_mm=tail_mm,
+                slots_mm=slots_mm,
             )
             for s in instrument.strings
         ),
@@ -104,6 +113,7 @@ def _string_truth(
     action_mm: float,
     nut_mm: float,
     tail_mm: float,
+    slots_mm: float,
 ) -> StringTruth:
     spec = instrument.string(number)
     known = string_constants(spec, scale_mm=instrument.scale_mm)
@@ -115,7 +125,7 @@ def _string_truth(
     return StringTruth(
         number=number,
         note=spec.note,
-        slot_height_mm=_normal(rng, priors.SLOT_HEIGHT_MM, low=-LOWEST_PER_ACTION * own_action_mm),
+        slot_height_mm=_normal(rng, (slots_mm, priors.SLOT_OWN_MM), low=-LOWEST_PER_ACTION * own_action_mm),
         nut_offset_mm=_normal(rng, (nut_mm, priors.NUT_OFFSET_STRING_MM)),
         saddle_mm=_normal(rng, priors.SADDLE_MM[known.make]),
         action_12_mm=own_action_mm,

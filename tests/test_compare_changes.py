@@ -80,7 +80,9 @@ def test_heights_and_change_agree(filed: Comparison) -> None:
 
 
 def test_nothing_is_found_where_nothing_was_done(untouched: Comparison) -> None:
-    assert changes(untouched) == pytest.approx(0.0, abs=1e-3)
+    assert changes(untouched) == pytest.approx(
+        0.0, abs=PULL_MM / 4
+    )  # half of what pulls a slot pulls its change
     assert {s.change for s in untouched.strings} == {Change.SAME}
     assert {s.match for s in untouched.strings} == {Match.NOT_TOLD}
 

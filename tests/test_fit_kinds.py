@@ -114,8 +114,9 @@ def test_takes_behind_a_capo_join_in_without_moving_the_slot() -> None:
 def test_takes_behind_a_capo_alone_do_not_tell_the_slot() -> None:
     fit = fit_instrument(JOB, build_survey(capo_takes(6, 2, times=2)))
     (only,) = fit.strings
-    # The prior itself: normal(0.45, 0.5) cut off at -0.126 x 2.0, 90 % of it from -0.12 to 1.29 (tables).
-    assert width(only) == pytest.approx(1.41, abs=0.02)
+    # The prior itself: normal(0.45, hypot(0.40, 0.25)) cut off at -0.126 x 2.0, 90 % of it from -0.12 to 1.24
+    # (tables of the normal distribution).
+    assert width(only) == pytest.approx(1.36, abs=0.02)
     assert fit.unseparated == ("the slot height of string 6: nothing heard narrows it much",)
 
 

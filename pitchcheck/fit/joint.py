@@ -66,7 +66,9 @@ class Joint:
         for i, spec in enumerate(instrument.strings):
             name = f"slot {spec.number}"
             if name in own.names and name in known:
-                rows[i, own.names.index(name)] = _slot_size(own.spread, own.names.index(name))
+                for part in (name, "slots"):
+                    column = own.names.index(part)
+                    rows[i, column] = np.max(own.spread[:, At.SLOT_HEIGHT, column])
             else:
                 rows[i] = np.nan
         now = np.einsum("sn,nm,sm->s", rows, covariance, rows)
@@ -88,8 +90,3 @@ def _case(position: Position) -> Wanted:
     """Case of one stopped place."""
     assert position.fret is not None
     return Wanted(Kind(position.stop, position.fret, position.capo), position.string)
-
-
-def _slot_size(spread: FloatArray, column: int) -> float:
-    """Millimetres of slot height per unit of its unknown."""
-    return float(np.max(spread[:, At.SLOT_HEIGHT, column]))

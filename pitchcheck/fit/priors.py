@@ -10,10 +10,10 @@ import math
 
 from pitchcheck.physics.materials import Make
 
-SLOT_HEIGHT_MM = (
-    0.45,
-    0.50,
-)  # usual open gaps over fret 1 say 0 to 0.5 (common practice); new nuts come high
+# Usual open gaps over fret 1 say 0 to 0.5 (common practice); new nuts come high. The slots of one nut were cut
+# by one hand and come high or low together; each is off their mean by its own. Our choice.
+SLOT_HEIGHT_MM = (0.45, 0.40)
+SLOT_OWN_MM = 0.25
 LOG_FRET_HEIGHT = (math.log(1.02), 0.24)  # fret wire crowns 0.6 to 1.5 mm; from memory
 FRET_ERROR_MM = 0.020  # scatter of single fret heights on a dressed neck; our choice
 NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice

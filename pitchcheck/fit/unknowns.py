@@ -138,7 +138,8 @@ def _string(links: _Links, index: int, instrument: Instrument, spec: StringSpec,
         links.put(index, At.SLOT_HEIGHT, item.fixed_height_mm)
     else:
         links.put(index, At.SLOT_HEIGHT, priors.SLOT_HEIGHT_MM[0] + item.removed_mm)
-        links.link(index, At.SLOT_HEIGHT, f"slot {own}", priors.SLOT_HEIGHT_MM[1])
+        links.link(index, At.SLOT_HEIGHT, "slots", priors.SLOT_HEIGHT_MM[1])
+        links.link(index, At.SLOT_HEIGHT, f"slot {own}", priors.SLOT_OWN_MM)
         if item.removed_mm:
             links.link(index, At.SLOT_HEIGHT, f"removed {own}", item.removed_sd_mm)
     links.link(index, At.NUT_OFFSET, f"nut {own}", priors.NUT_OFFSET_STRING_MM)

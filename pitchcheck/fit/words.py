@@ -8,6 +8,7 @@ import numpy as np
 
 from pitchcheck.fit import priors
 from pitchcheck.fit.belief import Belief
+from pitchcheck.fit.cases import At
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.result import MeterResidual
 from pitchcheck.fit.solve import Solution
@@ -16,7 +17,7 @@ from pitchcheck.physics.materials import string_constants
 from pitchcheck.tuning import fret_place
 
 TIED = 0.8  # [-] correlation beyond which two unknowns are said to be tied; our choice
-BARELY = 0.7  # [-] share of the prior's width left, beyond which a slot was barely narrowed; our choice
+BARELY = 0.6  # [-] share of the prior's width left, beyond which a slot was barely narrowed; our choice
 
 
 def touch_belief(instrument: Instrument, problem: Problem, solution: Solution) -> Belief:
@@ -42,11 +43,13 @@ def unseparated(problem: Problem, solution: Solution) -> tuple[str, ...]:
     """Name, in plain words, what the data could not tell apart."""
     names = problem.unknowns.names
     sd = np.sqrt(np.diag(solution.covariance))
-    correlation = solution.covariance / np.outer(sd, sd)
     found = []
     for number in problem.strings:
-        slot = names.index(f"slot {number}")
-        if sd[slot] > BARELY:
+        _, slopes = problem.coordinate(number, At.SLOT_HEIGHT, solution.z)
+        cross = solution.covariance @ slopes
+        slot_sd = float(np.sqrt(slopes @ cross))
+        correlation = cross / (sd * slot_sd)
+        if slot_sd > BARELY * float(np.linalg.norm(slopes)):
             found.append(f"the slot height of string {number}: nothing heard narrows it much")
             continue
         for other, words in (
@@ -57,7 +60,7 @@ def unseparated(problem: Problem, solution: Solution) -> tuple[str, ...]:
             ("fret 2", "the height of fret 2"),
             ("force", "the player's touch"),
         ):
-            if other in names and abs(correlation[slot, names.index(other)]) > TIED:
+            if other in names and abs(correlation[names.index(other)]) > TIED:
                 found.append(f"the slot height of string {number} and {words}")
     return tuple(found)
 
