@@ -18,10 +18,10 @@ from pitchcheck.survey import build_survey
 from pitchcheck.takes import Stop, Take
 from support_planted import SIX, heard, job_of, shifted, transposed, truth_of
 
-# Nothing is noisy, so only the pull of the priors is left. It moves an estimate towards the mean of its nut by
-# (sd / 0.25)^2 of the distance, with the sd that is its own and not the other slots' as well: 0.06 mm for the
-# loosest slot below, which lies 0.33 mm off, so 0.02 mm or 0.2 of its whole sd, and about as much again through
-# what the strings share.
+# Nothing is noisy, so only the pull of the priors is left. It moves an estimate towards the mean of its nut
+# by (sd / 0.25)^2 of the distance, with the sd that is its own and not the other slots' as well: 0.06 mm for
+# the loosest slot below, which lies 0.33 mm off, so 0.02 mm or 0.2 of its whole sd, and about as much again
+# through what the strings share.
 PULL_SD = 0.4
 PULL_MM = 0.02  # the same for a steel six-string, of sd 0.05 to 0.07 mm
 NUT_PULL_MM = (

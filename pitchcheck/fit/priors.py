@@ -10,8 +10,8 @@ import math
 
 from pitchcheck.physics.materials import Make
 
-# Usual open gaps over fret 1 say 0 to 0.5 (common practice); new nuts come high. The slots of one nut were cut
-# by one hand and come high or low together; each is off their mean by its own. Our choice.
+# Usual open gaps over fret 1 say 0 to 0.5 (common practice); new nuts come high. The slots of one nut were
+# cut by one hand and come high or low together; each is off their mean by its own part. Our choice.
 SLOT_HEIGHT_MM = (0.45, 0.40)
 SLOT_OWN_MM = 0.25
 LOG_FRET_HEIGHT = (math.log(1.02), 0.24)  # fret wire crowns 0.6 to 1.5 mm; from memory
