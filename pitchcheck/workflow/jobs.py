@@ -101,7 +101,7 @@ def add_pass(
         passes = read_job(folder).passes
         last = passes[-1] if passes else None
         kind = kind or (PassKind.AFTER if passes else PassKind.BEFORE)
-        removed = check_removed(removed or session.job.removed, session=session, last=last)
+        removed = check_removed(removed, session=session, last=last)
         _, name = next_pass(folder, kind)
         lay_out(change, session.folder, names, to=name)
         settings = (session.folder / SETTINGS).read_bytes().decode("utf-8-sig")
@@ -137,11 +137,12 @@ def add_pass(
 def check_removed(
     removed: Sequence[Removal], *, session: Session, last: StoredPass | None
 ) -> tuple[Removal, ...]:
-    """Return removals that fit the instrument; raise BadValue for one that does not."""
+    """Return removals that fit the instrument, the session's own if none are given; raise BadValue."""
     if last is None:
-        if removed and session.before is None:
+        if removed:
             raise BadValue("removed is given for the first pass; there is no pass before it. Leave it out.")
         return ()
+    removed = tuple(removed) or session.job.removed
     seen: set[int] = set()
     for item in removed:
         session.job.instrument.string(item.string)
@@ -153,7 +154,7 @@ def check_removed(
                 f"{REMOVED.low_mm:g} to {REMOVED.high_mm:g} mm. Check the number and its unit."
             )
         seen.add(item.string)
-    return tuple(removed)
+    return removed
 
 
 def parse_kind(text: str | None) -> PassKind | None:
@@ -183,7 +184,7 @@ def parse_removed(text: str) -> Removal:
 def _notices(session: Session, last: StoredPass | None, when: datetime) -> tuple[str, ...]:
     """Say what a reader of the job should know about how the pass came in."""
     words = []
-    if last is None and session.before is not None:
+    if last is None and (session.before is not None or session.job.removed):
         words.append("its [before] named a folder outside the job and was left out; add that pass first")
     if last is not None and when < last.when:
         words.append("the clock is behind that of the pass before; passes are ordered by their numbers")
