@@ -1,4 +1,4 @@
-"""``pitchcheck job``: new, list, show, add, note, step, and the place where its other commands are joined."""
+"""``pitchcheck job``: new, list, show, add, note, step; its other commands are joined here."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from pitchcheck.cli.job_compare import compare, report
 from pitchcheck.cli.job_files import export, import_, tidy, verify
 from pitchcheck.cli.job_options import (
     JobArgument,
@@ -16,6 +17,7 @@ from pitchcheck.cli.job_options import (
     PhotosOption,
     RemarksOption,
     RemovedOption,
+    file_into,
     find,
     now,
 )
@@ -26,6 +28,8 @@ job = typer.Typer(
     help="Keep an instrument's passes, notes and steps in a folder that shows any later change.",
 )
 
+job.command()(compare)
+job.command()(report)
 job.command()(export)
 job.command("import")(import_)
 job.command()(verify)
@@ -104,24 +108,19 @@ def add(
 
     from pitchcheck.report.terminal import print_sheet
     from pitchcheck.report.view import bench_view
-    from pitchcheck.workflow.jobs import add_pass, parse_kind, parse_removed
 
-    place = find(name, jobs)
     with progress_bar() as progress:
-        added = add_pass(
-            place,
+        added = file_into(
+            name,
             folder,
-            now=now(),
-            kind=parse_kind(kind),
-            removed=[parse_removed(text) for text in removed or ()],
+            kind=kind,
+            removed=removed,
             remarks=remarks,
-            photos=photo or (),
+            photos=photo,
+            jobs=jobs,
             progress=progress,
         )
     print_sheet(bench_view(added.measurement), Console(file=sys.stdout, highlight=False))
-    for notice in added.notices:
-        say(f"Note: {notice}.")
-    say(f"Sealed as pass {added.stored.number}, {added.stored.name}: {added.stored.folder}")
 
 
 @job.command()

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from pitchcheck.cli.output import say
+
+if TYPE_CHECKING:
+    from pitchcheck.workflow.jobs import Added
+    from pitchcheck.workflow.progress import Progress
 
 JobsOption = Annotated[
     Path | None,
@@ -48,3 +55,33 @@ def find(name: str, jobs: Path | None) -> Path:
 def now() -> datetime:
     """Return the time here, with its offset from UTC."""
     return datetime.now(UTC).astimezone()
+
+
+def file_into(
+    name: str,
+    folder: Path,
+    *,
+    kind: str | None = None,
+    removed: Sequence[str] | None = None,
+    remarks: str | None = None,
+    photos: Sequence[Path] | None = None,
+    jobs: Path | None = None,
+    progress: Progress | None = None,
+) -> Added:
+    """File a session folder into a job as a sealed pass, and say where it lies."""
+    from pitchcheck.workflow.jobs import add_pass, parse_kind, parse_removed
+
+    added = add_pass(
+        find(name, jobs),
+        folder,
+        now=now(),
+        kind=parse_kind(kind),
+        removed=[parse_removed(text) for text in removed or ()],
+        remarks=remarks,
+        photos=photos or (),
+        progress=progress,
+    )
+    for notice in added.notices:
+        say(f"Note: {notice}.")
+    say(f"Sealed as pass {added.stored.number}, {added.stored.name}: {added.stored.folder}")
+    return added

@@ -8,8 +8,9 @@ from typing import Annotated
 
 import typer
 
+from pitchcheck.cli.job_options import JobsOption, KindOption, RemovedOption, file_into
 from pitchcheck.cli.output import check_report_path, progress_bar, say, write_whole
-from pitchcheck.errors import NothingMeasured
+from pitchcheck.errors import BadValue, NothingMeasured
 
 FolderArgument = Annotated[
     Path, typer.Argument(help="Session folder: session.toml with takes.csv and sound files, or readings.csv.")
@@ -18,9 +19,20 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JS
 ReportOption = Annotated[
     Path | None, typer.Option("--report", metavar="FILE", help="Also write one HTML page with pictures.")
 ]
+JobOption = Annotated[
+    str | None, typer.Option("--job", metavar="JOB", help="Also file the folder into this job as a pass.")
+]
 
 
-def measure(folder: FolderArgument, as_json: JsonOption = False, report: ReportOption = None) -> None:
+def measure(
+    folder: FolderArgument,
+    as_json: JsonOption = False,
+    report: ReportOption = None,
+    job: JobOption = None,
+    kind: KindOption = None,
+    removed: RemovedOption = None,
+    jobs: JobsOption = None,
+) -> None:
     """Measure the nut slots of a recorded instrument.
 
     Example: pitchcheck measure bench/today --report today.html
@@ -30,9 +42,15 @@ def measure(folder: FolderArgument, as_json: JsonOption = False, report: ReportO
 
     if report is not None:
         check_report_path(report)
+    if job is None and (kind or removed or jobs):
+        raise BadValue("--kind, --removed and --jobs belong to --job. Name the job, or leave them out.")
     try:
         with progress_bar() as progress:
-            measurement = measure_folder(folder, progress=progress)
+            if job is None:
+                measurement = measure_folder(folder, progress=progress)
+            else:
+                added = file_into(job, folder, kind=kind, removed=removed, jobs=jobs, progress=progress)
+                measurement = added.measurement
     except NothingMeasured as error:
         if as_json:
             typer.echo(refusal_json(error.problems), nl=False)
