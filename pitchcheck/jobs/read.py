@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
 
-from pitchcheck.errors import BadValue, PitchcheckError
+from pitchcheck.errors import PitchcheckError
 from pitchcheck.instrument import Removal
 from pitchcheck.jobs.errors import JobDamaged, NoSuchJob
 from pitchcheck.jobs.layout import (
@@ -65,7 +65,7 @@ def read_job(folder: Path) -> BenchJob:
         steps=_steps(folder, faults),
         fingerprint=_fingerprint(folder, faults),
         unfinished=unfinished(folder),
-        left_out=tuple(str(word) for word in table.get("copy", {}).get("left_out", [])),
+        left_out=_left_out(table),
         faults=tuple(faults),
     )
 
@@ -81,9 +81,9 @@ def read_pass(folder: Path) -> StoredPass:
         kind = PassKind(_value(table, "kind", str, where))
         removed = tuple(
             Removal(_value(item, "string", int, where), length_mm(_value(item, "amount", str, where)))
-            for item in table.get("removed", [])
+            for item in _tables(table, "removed", where)
         )
-    except (BadValue, ValueError, AttributeError) as error:
+    except ValueError as error:  # BadValue is one
         raise JobDamaged(f"{where} was altered or damaged: {error}") from error
     return StoredPass(
         number=known[0],
@@ -180,8 +180,8 @@ def _steps(folder: Path, faults: list[str]) -> tuple[StepDone, ...]:
     if not (folder / STEPS).exists():
         return ()
     try:
-        return tuple(_step(folder, item) for item in read_table(folder / STEPS).get("step", []))
-    except (JobDamaged, AttributeError) as error:
+        return tuple(_step(folder, item) for item in _tables(read_table(folder / STEPS), "step", STEPS))
+    except JobDamaged as error:
         faults.append(str(error))
         return ()
 
@@ -214,6 +214,23 @@ def _value(table: Table, key: str, kind: type[Kind], where: str) -> Kind:
     if not isinstance(value, kind):
         raise JobDamaged(f"{where} was altered or damaged: {key} is {value!r}.")
     return value
+
+
+def _tables(table: Table, key: str, where: str) -> list[Table]:
+    """Return a list of tables, empty where there is none."""
+    items = table.get(key, [])
+    if not isinstance(items, list) or not all(isinstance(item, dict) for item in items):
+        raise JobDamaged(f"{where} was altered or damaged: {key} is no list of tables.")
+    return items
+
+
+def _left_out(table: Table) -> tuple[str, ...]:
+    """Return what a copy left out."""
+    copy = table.get("copy", {})
+    words = copy.get("left_out", []) if isinstance(copy, dict) else None
+    if not isinstance(words, list):
+        raise JobDamaged(f"{JOB} was altered or damaged: copy is {copy!r}.")
+    return tuple(str(word) for word in words)
 
 
 def _text(table: Table, key: str, where: str) -> str | None:
