@@ -7,7 +7,6 @@ Fields may be added, never changed.
 from __future__ import annotations
 
 import csv
-import io
 import json
 import math
 from typing import Any
@@ -25,6 +24,16 @@ CSV_HEADS = (
     "change_cents", "change_sd_cents", "slot_before_mm", "slot_after_mm", "slot_change_mm",
     "slot_change_low_mm", "slot_change_high_mm", "lower_belief", "change", "noted_mm", "match", "verdict_now",
 )  # fmt: skip
+
+
+class _Sink:
+    """Keeps what a CSV writer writes."""
+
+    def __init__(self) -> None:
+        self.parts: list[str] = []
+
+    def write(self, text: str) -> None:
+        self.parts.append(text)
 
 
 def comparison_json(comparison: Comparison, *, instrument: Instrument | None = None) -> str:
@@ -62,13 +71,13 @@ def comparison_csv(comparison: Comparison) -> str:
 
     A string without such a place has one row without one; what is said of a slot is in each of its rows.
     """
-    text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
+    sink = _Sink()
+    rows = csv.writer(sink, lineterminator="\n")
     rows.writerow(CSV_HEADS)
     for slot in comparison.strings:
         for place in slot.places or (None,):
             rows.writerow((slot.number, slot.note, *_place_cells(place), *_slot_cells(slot)))
-    return text.getvalue()
+    return "".join(sink.parts)
 
 
 def _string(slot: SlotChange) -> dict[str, Any]:
