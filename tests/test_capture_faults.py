@@ -69,7 +69,7 @@ def test_each_error_of_the_library_gets_its_sentence(case: str) -> None:
         ),
         faults.gone("Desk"),
         faults.stalled("Desk", silent_s=2.04),
-        faults.stuck("Desk", waited_s=8.0),
+        faults.stuck("Desk"),
         faults.moved("Desk", before="a", now="b"),
         faults.dropped(0.2),
         faults.dropped(0.0),
@@ -131,7 +131,7 @@ class FakeStream:
 
 def an_input(now_s: list[float]) -> tuple[stream.Input, Intake]:
     """Return an input on such a stream, and where its sound goes in."""
-    intake = Intake(clock=lambda: now_s[0])
+    intake = Intake(clock=lambda: now_s[0], most=96_000)
     heard = stream.Input(FakeStream(), intake, device=DEVICES[2], rate_hz=48_000.0, clock=lambda: now_s[0])
     return heard, intake
 

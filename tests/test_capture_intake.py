@@ -73,7 +73,7 @@ def test_less_than_allowed_is_not_told() -> None:
 
 
 def test_a_block_is_copied_because_the_library_uses_its_memory_again() -> None:
-    intake = Intake(clock=Clock())
+    intake = Intake(clock=Clock(), most=96_000)
     block = np.ones((4, 2), dtype=np.float32)
     intake.hear(block, 4, None, None)
     block[:] = 0.0
@@ -83,7 +83,7 @@ def test_a_block_is_copied_because_the_library_uses_its_memory_again() -> None:
 
 
 def test_an_overflow_flag_is_kept() -> None:
-    intake = Intake(clock=Clock())
+    intake = Intake(clock=Clock(), most=96_000)
     intake.hear(np.zeros((4, 1)), 4, None, Status())
     assert intake.overflowed
 
@@ -93,10 +93,10 @@ def test_an_error_while_copying_is_handed_over_and_not_raised() -> None:
         def __array__(self, *args: object, **kwargs: object) -> np.ndarray:
             raise MemoryError("no room")
 
-    intake = Intake(clock=Clock())
+    intake = Intake(clock=Clock(), most=96_000)
     intake.hear(Bad(), 4, None, None)
     assert isinstance(intake.error, MemoryError)
 
 
 def test_nothing_within_the_time_gives_nothing() -> None:
-    assert Intake(clock=Clock()).take(0.01) == []
+    assert Intake(clock=Clock(), most=96_000).take(0.01) == []

@@ -125,12 +125,12 @@ def stalled(name: str, *, silent_s: float) -> CaptureFault:
     )
 
 
-def stuck(name: str, *, waited_s: float) -> CaptureFault:
+def stuck(name: str) -> CaptureFault:
     """Return the fault for an input that neither opens nor fails."""
     return CaptureFault(
         Trouble.STALLED,
-        f"The input {name!r} did not open within {waited_s:.0f} s: the sound server is stuck. Restart it, "
-        "or the computer; takes accepted so far are safe.",
+        f"The input {name!r} cannot be opened: the sound server is stuck. Restart it, or the computer; takes "
+        "accepted so far are safe.",
     )
 
 

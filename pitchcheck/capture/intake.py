@@ -15,9 +15,11 @@ import numpy as np
 
 from pitchcheck.types import FloatArray
 
-BIN_S = 2.0  # [s] lateness is taken as the least within such a stretch: waiting in line is not loss
-BINS = 15  # so that a clock which runs apart by 84 ppm, as one did, makes 2.5 ms in all of them
+BIN_S = 0.25  # [s] the least lateness is kept of each such stretch
+NOW_BINS = 4  # the least of these is held against the ones before: waiting in line for 1 s is not loss
+BINS = 120  # 30 s, in which a clock that runs apart by 84 ppm, as one did, makes 2.5 ms
 ALLOWED_S = 0.1  # [s] of missing sound before it is called lost (measured lateness: below 0.03 s)
+MOST_S = 60.0  # [s] of sound that waits for the reader; what comes beyond is lost, and said to be
 
 
 class FrameCount:
@@ -33,11 +35,13 @@ class FrameCount:
         self._start_s: float | None = None
         self._frames = 0
         self._bin_end_s = 0.0
-        self._least: deque[float] = deque(maxlen=BINS)
+        self._least: deque[float] = deque(maxlen=BINS)  # of each stretch that has ended
         self._now = np.inf
 
     def count(self, frames: int, *, at_s: float) -> float:
-        """Take note of frames; return how much sound was lost since the last call that returned any. [s]
+        """Take note of frames; return how much sound was found lost just now, mostly none. [s]
+
+        A loss is told once, 1.0 to 1.5 s after it.
 
         Parameters
         ----------
@@ -49,16 +53,20 @@ class FrameCount:
             self._start_s, self._bin_end_s = at_s, at_s + BIN_S
             return 0.0  # the first block was gathered before the count began
         self._frames += frames
-        late_s = (at_s - self._start_s) - self._frames / self._rate_hz
-        self._now = min(self._now, late_s)
+        self._now = min(self._now, (at_s - self._start_s) - self._frames / self._rate_hz)
         if at_s < self._bin_end_s:
             return 0.0
-        now, self._now, self._bin_end_s = self._now, np.inf, at_s + BIN_S
-        lost_s = now - min(self._least) if self._least else 0.0
-        if lost_s > ALLOWED_S:
-            self._least.clear()
-        self._least.append(now)
-        return lost_s if lost_s > ALLOWED_S else 0.0
+        self._least.append(self._now)
+        self._now, self._bin_end_s = np.inf, at_s + BIN_S
+        if len(self._least) <= NOW_BINS:
+            return 0.0
+        known = list(self._least)
+        lost_s = min(known[-NOW_BINS:]) - min(known[:-NOW_BINS])
+        if lost_s <= ALLOWED_S:
+            return 0.0
+        self._least.clear()
+        self._least.extend(known[-NOW_BINS:])
+        return lost_s
 
 
 class Intake:
@@ -68,11 +76,15 @@ class Intake:
     ----------
     clock : callable
         Seconds on a clock that never goes back.
+    most : int
+        Frames that may wait for the reader.
     """
 
-    def __init__(self, *, clock: Callable[[], float]) -> None:
+    def __init__(self, *, clock: Callable[[], float], most: int) -> None:
         self._clock = clock
+        self._most = most
         self._pieces: SimpleQueue[tuple[float, FloatArray]] = SimpleQueue()
+        self._put = self._taken = 0  # frames; each is written by one thread only
         self.last_s = clock()
         self.overflowed = False
         self.finished = False
@@ -80,12 +92,16 @@ class Intake:
 
     def hear(self, sound: Any, frames: int, time: Any, status: Any) -> None:
         """Copy one block; called by the audio library. ``sound`` has shape (frames, channels)."""
-        del frames, time
+        del time
         try:
             self.last_s = self._clock()
             if status and status.input_overflow:
                 self.overflowed = True
+            if self._put + frames - self._taken > self._most:
+                self.overflowed = True
+                return
             self._pieces.put((self.last_s, np.array(sound, dtype=np.float32)))
+            self._put += frames
         except BaseException as error:  # an exception here would end the stream without a word to anyone
             self.error = error
 
@@ -101,4 +117,5 @@ class Intake:
             while True:
                 pieces.append(self._pieces.get_nowait())
         except Empty:
+            self._taken += sum(len(piece) for _, piece in pieces)
             return pieces

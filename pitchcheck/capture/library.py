@@ -1,15 +1,11 @@
-"""The audio library: loaded late, kept from writing over the screen, asked what inputs there are."""
+"""The audio library: loaded late, asked what inputs there are."""
 
 from __future__ import annotations
 
-import atexit
-import os
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 from typing import Any
 
 from pitchcheck.capture import faults
+from pitchcheck.capture.chatter import quiet as quiet
 from pitchcheck.capture.records import InputDevice
 
 
@@ -29,35 +25,10 @@ def load() -> Any:
     return sounddevice
 
 
-def leave_behind() -> None:
-    """Let the process end without waiting for a stuck sound server, as the library would at exit."""
-    import sounddevice
-
-    atexit.unregister(sounddevice._exit_handler)
-
-
-@contextmanager
-def quiet() -> Iterator[None]:
-    """Keep what the library writes straight to file descriptor 2 off the screen."""
-    try:
-        kept = os.dup(2)
-    except OSError:  # no standard error at all
-        yield
-        return
-    with suppress(Exception):
-        sys.stderr.flush()
-    nothing = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nothing, 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)
-        os.close(nothing)
-
-
 def list_inputs(*, again: bool = False) -> tuple[InputDevice, ...]:
     """Return the inputs that the computer offers.
+
+    With a frozen sound server this does not come back: call it through ``stuck.call``.
 
     Parameters
     ----------

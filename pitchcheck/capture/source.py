@@ -17,6 +17,7 @@ from typing import Any
 
 ASK_EVERY_S = 2.0  # [s]
 ANSWER_S = 2.0  # [s] allowed for an answer
+TRIES = 3  # without any answer: then our sound does not come from such a server
 
 
 class SourceWatch:
@@ -48,14 +49,17 @@ class SourceWatch:
         self._over.set()
 
     def _watch(self, command: str) -> None:
-        """Ask until closed, or until there is no answer at all."""
+        """Ask until closed, or until there was no answer at all."""
+        tries = 0
         while not self._over.is_set():
             source = source_heard(command, process=os.getpid())
             if source is not None:
                 self._first = self._first or source
                 self._now = source
             elif self._first is None:
-                return  # no such sound server, or our stream is not one of its own
+                tries += 1
+                if tries == TRIES:
+                    return
             self._over.wait(ASK_EVERY_S)
 
 

@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from threading import Thread
+from contextlib import suppress
 from types import TracebackType
 from typing import Any
 
 import numpy as np
 
-from pitchcheck.capture import faults, library
-from pitchcheck.capture.intake import FrameCount, Intake
-from pitchcheck.capture.records import Choice, InputDevice, Trouble
+from pitchcheck.capture import faults, library, stuck
+from pitchcheck.capture.chatter import quiet
+from pitchcheck.capture.intake import MOST_S, FrameCount, Intake
+from pitchcheck.capture.records import CaptureFault, Choice, InputDevice, Trouble
 from pitchcheck.capture.source import SourceWatch
 from pitchcheck.types import FloatArray
 
@@ -44,23 +45,12 @@ def open_input(choice: Choice, *, clock: Callable[[], float] = time.monotonic, a
     CaptureFault
         If it cannot be opened, with what to do.
     """
-    opened: list[Input | BaseException] = []
-
-    def work() -> None:
-        try:
-            opened.append(_open(choice, clock=clock, again=again))
-        except BaseException as error:  # handed to the caller's thread
-            opened.append(error)
-
-    worker = Thread(target=work, name="opening the input", daemon=True)
-    worker.start()
-    worker.join(OPEN_S)
-    if not opened:
-        library.leave_behind()
-        raise faults.stuck(str(choice.device or "the usual one"), waited_s=OPEN_S)
-    if isinstance(opened[0], BaseException):
-        raise opened[0]
-    return opened[0]
+    name = "the usual one" if choice.device is None else str(choice.device)
+    if stuck.is_any():
+        raise faults.stuck(name)
+    return stuck.call(
+        lambda: _open(choice, clock=clock, again=again), limit_s=OPEN_S, name=name, discard=Input.close
+    )
 
 
 def _open(choice: Choice, *, clock: Callable[[], float], again: bool) -> Input:
@@ -71,9 +61,9 @@ def _open(choice: Choice, *, clock: Callable[[], float], again: bool) -> Input:
     sounddevice = library.load()
     rates = _rates(choice, device)
     for rate_hz in rates:
-        intake = Intake(clock=clock)
+        intake = Intake(clock=clock, most=round(MOST_S * rate_hz))
         try:
-            with library.quiet():
+            with quiet() as chatter:
                 stream = sounddevice.InputStream(
                     device=device.number,
                     channels=choice.channel,
@@ -89,6 +79,7 @@ def _open(choice: Choice, *, clock: Callable[[], float], again: bool) -> Input:
                 error, name=device.name, rate_hz=rate_hz, channel=choice.channel, channels=device.channels
             )
             if fault.trouble is not Trouble.RATE or rate_hz == rates[-1]:
+                fault.add_note(f"The audio library wrote: {chatter()}")
                 raise fault from error
             continue
         return Input(stream, intake, device=device, rate_hz=rate_hz, clock=clock)
@@ -113,6 +104,8 @@ class Input:
     device : InputDevice
     rate_hz : float
         Samples per second. [Hz]
+    channel : int >= 1
+        The one that ``read`` returns.
     """
 
     def __init__(
@@ -120,6 +113,7 @@ class Input:
     ) -> None:
         self.device = device
         self.rate_hz = rate_hz
+        self.channel = int(stream.channels)
         self._stream = stream
         self._intake = intake
         self._clock = clock
@@ -155,7 +149,7 @@ class Input:
             If the input is gone, stalled or moved, or sound was lost. After a ``passing`` one reading goes
             on; after any other the input must be closed and opened again.
         """
-        return self.read_channels(timeout_s)[:, -1]
+        return np.ascontiguousarray(self.read_channels(timeout_s)[:, -1])
 
     def read_channels(self, timeout_s: float) -> FloatArray:
         """Return what has come of channels 1 to the chosen one. Shape (n, channels); else as ``read``."""
@@ -164,7 +158,7 @@ class Input:
         self._heard = self._heard or bool(pieces)
         self._check(bool(pieces), lost_s)
         if not pieces:
-            return np.zeros((0, self._stream.channels))
+            return np.zeros((0, self.channel))
         return np.concatenate([piece for _, piece in pieces]).astype(np.float64)
 
     def _check(self, some: bool, lost_s: float) -> None:
@@ -189,12 +183,9 @@ class Input:
         self._source.close()
 
         def let_go() -> None:
-            with library.quiet():
+            with quiet():
                 self._stream.abort(ignore_errors=True)
                 self._stream.close(ignore_errors=True)
 
-        closing = Thread(target=let_go, name="closing the input", daemon=True)
-        closing.start()
-        closing.join(CLOSE_S)
-        if closing.is_alive():
-            library.leave_behind()
+        with suppress(CaptureFault):  # stuck: it is left behind
+            stuck.call(let_go, limit_s=CLOSE_S, name=self.device.name)

@@ -16,7 +16,10 @@ if TYPE_CHECKING:
 
 ROOM_S = 3.0  # [s] of the room without a note
 PLUCKS_S = 8.0  # [s] for three plucks that ring out
+LIST_S = 8.0  # [s] allowed for listing the inputs (seen: below 0.1 s)
 CHANNELS = 2  # opened at once where no channel is named: the sockets of a small interface
+# These stand for no socket: a sound server gives its own microphone, in as many channels as asked for.
+SYSTEMS_CHOICE = {"default", "sysdefault", "pulse", "pipewire"}
 
 
 def describe_inputs() -> tuple[str, ...]:
@@ -27,9 +30,9 @@ def describe_inputs() -> tuple[str, ...]:
     CaptureFault
         If the audio library is missing or there is no input.
     """
-    from pitchcheck.capture import faults, library
+    from pitchcheck.capture import faults, library, stuck
 
-    inputs = library.list_inputs()
+    inputs = stuck.call(library.list_inputs, limit_s=LIST_S, name="the usual one")
     if not inputs:
         raise faults.no_input()
     return tuple(_line(device) for device in inputs)
@@ -56,11 +59,11 @@ def try_input(device: str | None, *, channel: int | None, say: Callable[[str], N
     CaptureFault
         If the input cannot be opened or stops.
     """
-    from pitchcheck.capture.library import find_input
+    from pitchcheck.capture import library, stuck
     from pitchcheck.capture.stream import open_input
     from pitchcheck.guide.input_check import check_input
 
-    found = find_input(device)
+    found = stuck.call(lambda: library.find_input(device), limit_s=LIST_S, name=device or "the usual one")
     choice = Choice(found.number, channel=channel or min(CHANNELS, found.channels))
     with open_input(choice) as heard:
         say(f"Listening to {found.name}, {heard.rate_hz:.0f} samples per second.")
@@ -92,6 +95,10 @@ def _gather(heard: Input, duration_s: float) -> FloatArray:
 
 def _line(device: InputDevice) -> str:
     """Return an input in words."""
-    many = "1 channel" if device.channels == 1 else f"{device.channels} channels"
-    default = "; taken when you name none" if device.is_default else ""
-    return f"{device.number:>3}  {device.name} ({many}, through {device.host}{default})"
+    words = ["taken when you name none"] if device.is_default else []
+    if device.name.casefold() in SYSTEMS_CHOICE:
+        words.insert(0, "the microphone chosen in the system's sound settings")
+    else:
+        many = "1 channel" if device.channels == 1 else f"{device.channels} channels"
+        words.insert(0, f"{many}, through {device.host}")
+    return f"{device.number:>3}  {device.name} ({'; '.join(words)})"
