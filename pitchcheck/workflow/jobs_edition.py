@@ -145,6 +145,7 @@ def _copy_sounds(
     """Copy the sounds; return old and new file name by row."""
     names: dict[int, tuple[str, str]] = {}
     whole: dict[str, str] = {}
+    heard = _rows_heard(stored.folder / RESULT)
     for row in session.takes:
         source = inside(stored.folder, row.file)
         stem = f"{row.row:03d}"
@@ -154,9 +155,9 @@ def _copy_sounds(
         made: Path | None = None
         target = change.path(pass_file(stored.folder.name, stem))
         if source is not None and source.is_file():
-            if without.room:
+            if without.room and row.row in heard:
                 made = cut_to_note(source, target, start_s=row.start_s, end_s=row.end_s)
-            else:
+            elif not without.room:
                 made = bare_copy(source, target)
         new = made.name if made is not None else f"{stem}.flac"
         names[row.row] = (row.file, new)
@@ -165,6 +166,11 @@ def _copy_sounds(
             content = made.read_bytes()
             change.write(pass_file(stored.folder.name, new), content)
     return names
+
+
+def _rows_heard(path: Path) -> set[int]:
+    """Rows in which a pitch was heard: of the others nothing is known to be a note."""
+    return {item["row"] for item in json.loads(path.read_bytes())["readings"] if item["hz"] is not None}
 
 
 def _takes_text(session: Session, renamed: dict[int, tuple[str, str]], *, cut: bool) -> str:
