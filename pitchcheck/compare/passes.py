@@ -1,6 +1,6 @@
 """Two passes compared: how far every slot moved, how sure that is, and whether it is what was told.
 
-Conventions: a change is after less before; beliefs are unrounded. The equation is (15) of docs/model.md.
+Conventions: a change is after less before; beliefs are unrounded. See equation 15 of docs/model.md.
 """
 
 from __future__ import annotations
