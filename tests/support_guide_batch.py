@@ -122,8 +122,6 @@ def run(benches: Sequence[Bench], kinds: Sequence[str]) -> Iterator[Result]:
             yield result
             if not result.taken:
                 feed(guide, bench.heard(bench.note(position)))
-            if guide.view().taken <= course.index(position) and guide.view().prompt:
-                pass
 
 
 def _try(guide: Guide, bench: Bench, kind: str, position: Position) -> Result:

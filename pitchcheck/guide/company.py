@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.pitch.coarse import find_series, match_series
+from pitchcheck.pitch.coarse import Series, find_series, match_series
 from pitchcheck.pitch.others import ITSELF, MAINS_HZ, belongs
 from pitchcheck.pitch.peaks import Peaks
 from pitchcheck.types import BoolArray
@@ -25,9 +25,13 @@ FEWEST_UNKNOWN = 4  # peaks that make a note of no known string
 UNKNOWN_SHARE = 0.3
 PRESENT_NEAR = 0.012  # relative distance within which a peak may be that partial (20 cents)
 NEAR_CENTS = 60.0  # a string may be so far off its note
+HUM_SHARE = 0.25  # of the loudest peak: louder hum would drown the take
+HUM_TOP_HZ = 1000.0
 MAINS_NEAR_HZ = 1.5  # [Hz] hum lies so close to a harmonic of the mains
 STANDS_OUT = 2.2  # how far a higher string lifts the partials it shares with a lower one (ours)
 EXCLUSIVE = 0.3  # share above which a lower note has partials that only it explains
+SHORT_SCORE = 0.6  # of a sound too short to be read, a note explains so much of the peaks
+SHORT_PARTIALS = 4
 SERIES_SCORE = 0.2  # share of the peaks that a note must explain to be there at all
 
 
@@ -89,6 +93,19 @@ def find_company(peaks: Peaks, law: Law, *, strings: Sequence[tuple[int, float]]
 
 def find_law(peaks: Peaks, *, low_hz: float, high_hz: float) -> Law | None:
     """Return the law of a note between two pitches, if one explains enough of the peaks."""
+    best = _best_series(peaks, low_hz=low_hz, high_hz=high_hz)
+    return None if best is None or best.score < SERIES_SCORE else Law(best.hz, best.stiffness)
+
+
+def holds_note(peaks: Peaks, *, low_hz: float, high_hz: float) -> bool:
+    """Whether the peaks of a short sound are those of a note between two pitches, and of little else."""
+    best = _best_series(peaks, low_hz=low_hz, high_hz=high_hz)
+    if best is None or best.score < SHORT_SCORE:
+        return False
+    return int(np.count_nonzero(best.matched)) >= SHORT_PARTIALS
+
+
+def _best_series(peaks: Peaks, *, low_hz: float, high_hz: float) -> Series | None:
     best = None
     for number in range(1, 5):
         near = peaks.hz / number
@@ -96,9 +113,7 @@ def find_law(peaks: Peaks, *, low_hz: float, high_hz: float) -> Law | None:
             series = match_series(peaks, float(hz))
             if low_hz < series.hz < high_hz and (best is None or series.score > best.score):
                 best = series
-    if best is None or best.score < SERIES_SCORE:
-        return None
-    return Law(best.hz, best.stiffness)
+    return best
 
 
 def split_fraction(
@@ -168,6 +183,7 @@ def _unknown(rest: Peaks, law: Law, loudest: float) -> list[Company]:
 
 
 def _hum(peaks: Peaks) -> BoolArray:
-    """Which peaks are mains hum. Shape (peaks,)."""
+    """Which peaks may be mains hum: weak, low, and on a harmonic of the mains. Shape (peaks,)."""
+    weak = (peaks.amplitude < HUM_SHARE * peaks.amplitude.max()) & (peaks.hz < HUM_TOP_HZ)
     away = [np.abs(peaks.hz - mains * np.round(peaks.hz / mains)) for mains in MAINS_HZ]
-    return np.asarray(np.min(away, axis=0) < MAINS_NEAR_HZ)
+    return np.asarray(weak & (np.min(away, axis=0) < MAINS_NEAR_HZ))

@@ -5,11 +5,13 @@ Pure: the same sound, place and earlier takes give the same verdict.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import pairwise
 
-from pitchcheck.guide.company import Company, Law, find_company, find_law, split_fraction
+from pitchcheck.guide.company import Company, Law, find_company, find_law, holds_note, split_fraction
 from pitchcheck.guide.ear import Note
 from pitchcheck.guide.naming import name_sound
 from pitchcheck.guide.places import Known, Place, find_place, off_cents, open_hz
@@ -22,7 +24,7 @@ from pitchcheck.pitch.note import ATTACK_S, read_note
 from pitchcheck.pitch.peaks import Peaks, find_peaks
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.takes import Position, Stop
-from pitchcheck.units import CENTS_PER_OCTAVE, cents_between
+from pitchcheck.units import cents_between
 
 SHORTEST_S = 0.5  # [s] a shorter note is no take: the string was stopped, or touched (ours)
 COMPANY_S = 0.6  # [s] looked at for a second string: tells partials 4 Hz apart
@@ -33,7 +35,7 @@ HOPELESS_SD_CENTS = 2.5
 VOICE_GLIDE_CENTS = 15.0  # a hard pluck starts up to 6 cents sharp, a voice glides by semitones
 VOICE_ATTACK_S = 0.1  # a pluck has half its power within 0.05 s, a bass too
 MOVING_CENTS = 4.0  # real notes fall by a median of 1 cent, at most 3.8 in 95 of 100, after the first third
-MOVING_SDS = 4.0  # and beyond what the stretches' own uncertainty explains
+MOVING_SDS = 3.0  # and beyond what the stretches' own uncertainty explains
 STEP_CENTS = 80.0  # a finger or a peg moves less in a third of a second; a voice more
 MOST_SD_CENTS = 1.0  # a cent is worth 0.07 mm of slot on a plain E4 (14 cents per mm): no use beyond
 FRACTION_CENTS = 40.0  # a note asked for lies so near a partial of what was read: perhaps two strings
@@ -71,8 +73,8 @@ def judge(
 ) -> Verdict:
     """Judge one sound.
 
-    The order matters: what is no note at all, then what spoils any note (cut off at the top, too short, two
-    strings), then where it lies, then whether it can be trusted.
+    The order matters: what is too short or cut off at the top, then what is no note at all, then two strings,
+    then a pitch that moves, then where it lies, then whether it can be trusted.
 
     Parameters
     ----------
@@ -86,20 +88,17 @@ def judge(
         Its pitch while it sounded.
     """
     place = find_place(position, instrument=instrument, known=known)
-    reading: Reading | None
-    fault = ""
-    try:
+    reading: Reading | None = None
+    with suppress(Unreadable):
         reading = read_note(note.clip, expected_hz=place.hint_hz)
-    except Unreadable as unreadable:
-        reading, fault = None, unreadable.reason
     if note.sounded_s < SHORTEST_S:
         return _short(note, reading, place)
-    moving = _moves(glimpses)
-    if not moving and _no_string(note, reading):
-        return _no_note(note, reading)
     if is_clipped(note.clip, onset_s=note.onset_s):
         words = "Too loud: the sound is cut off at the top. Turn the input down or move back, and play again."
         return Verdict(reading, Reason.TOO_LOUD, words)
+    moving = _moves(glimpses)
+    if not moving and _no_string(note, reading):
+        return _no_note(note, reading)
     company = _company(note, reading, place, position=position, instrument=instrument, known=known)
     if company is not None:
         which = "another string" if company.string is None else f"string {company.string}"
@@ -108,7 +107,7 @@ def judge(
     if moving:
         return _still_moving(glimpses, reading, position)
     if reading is None:
-        return Verdict(None, Reason.NO_NOTE, f"No clear note. {fault}")
+        return _no_note(note, None)
     if not place.low_cents <= off_cents(place, reading.hz) <= place.high_cents:
         named = name_sound(reading.hz, asked=position, instrument=instrument, known=known)
         return Verdict(reading, named.reason, named.words)
@@ -119,7 +118,13 @@ def judge(
 
 def _short(note: Note, reading: Reading | None, place: Place) -> Verdict:
     """Judge a sound that ended early: a note that was stopped, or none."""
-    is_note = reading is not None and note.restarts < 2 and not _no_string(note, reading)
+    if reading is None:
+        low, high = place.range_hz
+        whole = note.clip.between(note.onset_s, note.clip.duration_s)
+        is_note = holds_note(find_peaks(whole), low_hz=low, high_hz=high)
+    else:
+        is_note = not _no_string(note, reading)
+    is_note = is_note and note.restarts < 2
     if not is_note:
         return _no_note(note, reading)
     words = (
@@ -141,7 +146,8 @@ def _no_string(note: Note, reading: Reading | None) -> bool:
 
 def _no_note(note: Note, reading: Reading | None) -> Verdict:
     steady = not note.ended and is_steady(note.clip, onset_s=note.onset_s)
-    if note.sounded_s >= SHORTEST_S and note.peak < QUIET_RATIO * note.room and not steady:
+    drowned = note.sounded_s >= SHORTEST_S and note.peak < QUIET_RATIO * note.room
+    if drowned and (reading is not None or not steady):
         return _too_quiet(reading)
     what = "a noise" if note.sounded_s >= SHORTEST_S else "a short noise"
     words = f"That was {what} (a knock, a voice, something in the room), not a note. Play the note again."
@@ -169,7 +175,7 @@ def _company(
         if spec.number != position.string
     ]
     peaks = _peaks(note)
-    low, high = (place.hz * 2 ** (c / CENTS_PER_OCTAVE) for c in (place.low_cents, place.high_cents))
+    low, high = place.range_hz
     if reading is None:
         law = find_law(peaks, low_hz=low, high_hz=high)
         return None if law is None else find_company(peaks, law, strings=strings)
@@ -200,7 +206,7 @@ def _moves(glimpses: Sequence[Glimpse]) -> bool:
     sharpest = max(later, key=lambda pair: pair[0])
     flattest = min(later, key=lambda pair: pair[0])
     moved = cents_between(flattest[0], sharpest[0])
-    return moved > MOVING_CENTS + MOVING_SDS * (sharpest[1] + flattest[1])
+    return moved > MOVING_CENTS + MOVING_SDS * math.hypot(sharpest[1], flattest[1])
 
 
 def _still_moving(glimpses: Sequence[Glimpse], reading: Reading | None, position: Position) -> Verdict:

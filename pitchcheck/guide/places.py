@@ -63,6 +63,14 @@ class Place:
     own: bool
 
     @property
+    def range_hz(self) -> tuple[float, float]:
+        """Lowest and highest pitch that is believed. [Hz]"""
+        return (
+            float(self.hz * 2 ** (self.low_cents / CENTS_PER_OCTAVE)),
+            float(self.hz * 2 ** (self.high_cents / CENTS_PER_OCTAVE)),
+        )
+
+    @property
     def hint_hz(self) -> float:
         """Pitch at which the reading looks for it. [Hz]"""
         middle = (self.low_cents + self.high_cents) / 2

@@ -12,9 +12,11 @@ from pitchcheck.types import FloatArray
 
 FULL = 0.999  # of full scale: a converter at its end
 FULL_SAMPLES = 3  # so many samples there are no accident
-FLAT_RUN = 3  # equal samples in a row at the top: a flat top
-FLAT_TOPS = 4  # so many of them, or it is one slow wave's crest written in few bits
-FLAT_WITHIN = 2e-4  # of the top: equal for a converter of 12 bits and more
+TOP_FROM, BELOW_FROM = 0.98, 0.94  # of the highest sample
+CROWDED = (
+    4.0  # samples in the top part per sample in the part below: a sine has 1.36, a flat top many (derived)
+)
+CROWD_SHARE = 0.005  # of all samples: fewer do no harm
 LOUD_ENOUGH = 0.05  # [full scale] tops below are too coarsely written to tell
 TOPS_S = 0.6  # [s] after the onset in which a note is loudest
 STEP_S = 0.01  # [s]
@@ -48,13 +50,13 @@ def is_steady(clip: Clip, *, onset_s: float) -> bool:
 
 
 def _flat_tops(samples: FloatArray) -> bool:
+    """Whether many samples crowd at the top, as on a flat top even under noise; a wave's crest is thin."""
     top = float(samples.max())
     if top < LOUD_ENOUGH:
         return False
-    at_top = samples >= top * (1 - FLAT_WITHIN)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], at_top, [False]])))
-    runs = edges[1::2] - edges[::2]
-    return int(np.count_nonzero(runs >= FLAT_RUN)) >= FLAT_TOPS
+    crowd = int(np.count_nonzero(samples >= TOP_FROM * top))
+    below = int(np.count_nonzero(samples >= BELOW_FROM * top)) - crowd
+    return crowd >= CROWD_SHARE * samples.size and crowd > CROWDED * below
 
 
 def _power(clip: Clip, step_s: float) -> FloatArray:
