@@ -10,19 +10,19 @@ from __future__ import annotations
 import atexit
 import sys
 from collections.abc import Callable
-from threading import Lock, Thread
+from threading import Event, Lock, Thread
 from typing import TypeVar
 
 from pitchcheck.capture import chatter, faults
 
 Made = TypeVar("Made")
 
-_LEFT: list[Thread] = []
+_LEFT: list[Event] = []  # each is set when its call comes back
 
 
 def is_any() -> bool:
     """Whether a call that was left behind is still out."""
-    _LEFT[:] = [thread for thread in _LEFT if thread.is_alive()]
+    _LEFT[:] = [back for back in _LEFT if not back.is_set()]
     return bool(_LEFT)
 
 
@@ -49,46 +49,44 @@ def call(
     made: list[Made] = []
     failed: list[BaseException] = []
     late: list[bool] = []
-    lock = Lock()
+    lock, back = Lock(), Event()  # an interrupted Thread.join takes a running thread for ended (Python 3.11)
 
     def run() -> None:
         try:
             result = work()
+            with lock:
+                if not late:
+                    made.append(result)
+                    return
+            if discard is not None:
+                discard(result)
         except BaseException as error:  # handed to the caller's thread
             failed.append(error)
-            return
-        with lock:
-            if not late:
-                made.append(result)
-                return
-        if discard is not None:
-            discard(result)
+        finally:
+            back.set()
 
-    thread = Thread(target=run, name=f"asking the audio library about {name}", daemon=True)
-    thread.start()
     try:
-        thread.join(limit_s)
+        Thread(target=run, name=f"asking the audio library about {name}", daemon=True).start()
+        back.wait(limit_s)
     except BaseException:  # Ctrl-C
-        _give_up(thread, lock, late)
+        _give_up(back, lock, late)
         if made and discard is not None:
             discard(made[0])
         raise
-    if not made and not failed:
-        _give_up(thread, lock, late)
-    if failed:
-        raise failed[0]
-    if not made:
-        raise faults.stuck(name)
-    return made[0]
+    if not back.is_set():
+        _give_up(back, lock, late)
+    if made:
+        return made[0]
+    raise failed[0] if failed else faults.stuck(name)
 
 
-def _give_up(thread: Thread, lock: Lock, late: list[bool]) -> None:
+def _give_up(back: Event, lock: Lock, late: list[bool]) -> None:
     """Leave a call behind."""
     with lock:
         late.append(True)
-    if not thread.is_alive():
+    if back.is_set():
         return
-    _LEFT.append(thread)
+    _LEFT.append(back)
     chatter.loud()
     library = sys.modules.get("sounddevice")
     if library is not None:
