@@ -82,6 +82,26 @@ def test_a_block_is_copied_because_the_library_uses_its_memory_again() -> None:
     assert np.array_equal(piece, np.ones((4, 2)))
 
 
+def test_sound_that_nobody_reads_does_not_fill_the_memory_and_its_loss_is_known() -> None:
+    intake = Intake(clock=Clock(), most=10)
+    for _ in range(5):
+        intake.hear(np.zeros((4, 1)), 4, None, None)
+    assert intake.overflowed
+    assert len(intake.take(0.0)) == 2  # 8 frames of the 10
+    intake.hear(np.ones((4, 1)), 4, None, None)
+    assert len(intake.take(0.0)) == 1  # and it goes on
+
+
+@pytest.mark.parametrize("at_s", [2.0, 20.0])
+def test_a_loss_is_told_soon(at_s: float) -> None:
+    times_s, frames = blocks(60.0)
+    keep = (times_s < 5.0 + at_s) | (times_s > 5.0 + at_s + 0.2)
+    count = FrameCount(rate_hz=RATE_HZ)
+    told = [t for t, n in zip(times_s[keep], frames[keep], strict=True) if count.count(int(n), at_s=float(t))]
+    assert len(told) == 1
+    assert 1.0 < told[0] - (5.0 + at_s + 0.2) < 1.5  # as its docstring says
+
+
 def test_an_overflow_flag_is_kept() -> None:
     intake = Intake(clock=Clock(), most=96_000)
     intake.hear(np.zeros((4, 1)), 4, None, Status())

@@ -96,9 +96,10 @@ def test_what_was_made_while_the_user_broke_off_is_discarded(
             raise KeyboardInterrupt
         return True
 
-    with monkeypatch.context() as patch, pytest.raises(KeyboardInterrupt):
+    with monkeypatch.context() as patch:
         patch.setattr(Event, "wait", broken_off)
-        stuck.call(lambda: "a stream", limit_s=LONG_S, name="Desk", discard=discarded.append)
+        with pytest.raises(KeyboardInterrupt):
+            stuck.call(lambda: "a stream", limit_s=LONG_S, name="Desk", discard=discarded.append)
     wait_until_free()
     assert discarded == ["a stream"]
 
