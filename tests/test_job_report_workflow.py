@@ -153,7 +153,9 @@ def played(*, both: bool = True) -> tuple[Take, ...]:
 def test_sounds_are_open_string_then_first_fret_cut_to_the_notes(tmp_path: Path) -> None:
     before, after = sounds(tmp_path / "a"), sounds(tmp_path / "b", cents=-20.0)
     passed = measured(JOB, played())
-    found = snippets.cut_snippets(JOB.instrument.strings, before=(before, passed), after=(after, passed))
+    found = snippets.cut_snippets(
+        JOB.instrument.strings, most=6, before=(before, passed), after=(after, passed)
+    )
     assert [s.number for s in found] == [1]  # the others have no sound of both notes
     samples, rate = soundfile.read(io.BytesIO(found[0].before))
     assert rate == snippets.RATE_HZ
@@ -178,14 +180,16 @@ def test_a_note_that_could_not_be_read_is_not_played(tmp_path: Path) -> None:
     folder = sounds(tmp_path / "a")
     good, bad = measured(JOB, played()), measured(JOB, played(both=False))
     strings = JOB.instrument.strings
-    assert snippets.cut_snippets(strings, before=(folder, good), after=(folder, bad)) == ()
+    assert snippets.cut_snippets(strings, most=6, before=(folder, good), after=(folder, bad)) == ()
 
 
 def test_sounds_stop_where_the_page_is_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = sounds(tmp_path / "a")
     passed = measured(JOB, played())
     monkeypatch.setattr(snippets, "MOST_BYTES", 1000)
-    found = snippets.cut_snippets(JOB.instrument.strings, before=(folder, passed), after=(folder, passed))
+    found = snippets.cut_snippets(
+        JOB.instrument.strings, most=6, before=(folder, passed), after=(folder, passed)
+    )
     assert found == ()
 
 

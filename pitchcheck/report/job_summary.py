@@ -15,6 +15,7 @@ from pitchcheck.report import job_words, numbers, phrases
 from pitchcheck.report.chord_words import AUDIBLE_CENTS
 from pitchcheck.report.job_records import JobStory
 
+LOW_UNLIKELY = 0.05  # [-] belief of being below the floor up to which "not too low" is said; our choice
 LOW_SUSPECTED = 0.5  # [-] belief of being below the floor from which a slot is named as a worry; our choice
 
 
@@ -62,7 +63,7 @@ def summary(story: JobStory) -> tuple[str, ...]:
 def summary_of(comparison: Comparison) -> tuple[str, ...]:
     """Return the sentences that say what changed, what is heard of it, and what is not sure."""
     slots = comparison.strings
-    sentences = [_which(slots), _first_frets(comparison), _unsure(slots)]
+    sentences = [_which(slots), _first_frets(comparison), _unsure(slots), _standing(slots)]
     return tuple(s for s in (*sentences, *job_words.told_sentences(slots)) if s)
 
 
@@ -157,6 +158,19 @@ def _unsure(slots: Sequence[SlotChange]) -> str:
     if not unsure:
         return ""
     return f"Whether the slot of {phrases.strings(unsure)} changed is not sure: what was heard fits both."
+
+
+def _standing(slots: Sequence[SlotChange]) -> str:
+    """Return what the slots may be that could not be judged."""
+    open_ones = [s for s in slots if s.verdict is Verdict.UNSURE and s.low_belief is not None]
+    high = [s.number for s in open_ones if s.low_belief is not None and s.low_belief < LOW_UNLIKELY]
+    rest = [s.number for s in open_ones if s.number not in high]
+    parts = []
+    if high:
+        parts.append(f"{phrases.strings(high, capital=True)}: fine or still a little high, not too low.")
+    if rest:
+        parts.append(f"{phrases.strings(rest, capital=True)}: too uncertain to say; play it again.")
+    return " ".join(parts)
 
 
 def _who(slots: Sequence[SlotChange]) -> str:

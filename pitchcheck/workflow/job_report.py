@@ -135,7 +135,7 @@ def job_report(
     papers : JobPapers
     reader : Reader
     names : bool
-        False leaves out the owner, the owner's words and all bench notes.
+        False leaves out the owner, the owner's words, all bench notes and the checklist with its notes.
     clips : bool
         False leaves out the sound.
     before, after : str, optional
@@ -227,16 +227,19 @@ def _story(one: JobPass, *, notes: bool) -> PassStory:
 
 def _snippets(found: _Compared, *, reader: Reader) -> tuple[Snippet, ...]:
     """Return the sounds: for the player of the strings that moved most, for the tech of all."""
+    from pitchcheck.compare import Change
     from pitchcheck.workflow.snippets import cut_snippets
 
-    moved = {
-        s.number: 0.0 if s.change_mm is None else abs(s.change_mm.median) for s in found.comparison.strings
-    }
-    strings = sorted(found.after.job.instrument.strings, key=lambda s: -moved[s.number])
+    slots = [s for s in found.comparison.strings if s.change_mm is not None]
+    order = sorted(slots, key=lambda s: -abs(s.change_mm.median if s.change_mm else 0.0))
+    most = len(order)
     if reader is Reader.PLAYER:
-        strings = strings[:PLAYER_STRINGS]
+        sure = [s for s in order if s.change in (Change.LOWER, Change.HIGHER)]
+        order, most = (sure, PLAYER_STRINGS) if sure else (order, 1)
+    strings = [found.after.job.instrument.string(s.number) for s in order]
     return cut_snippets(
         strings,
+        most=most,
         before=(found.passes[0].folder, found.before),
         after=(found.passes[-1].folder, found.after),
     )

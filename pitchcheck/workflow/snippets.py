@@ -33,7 +33,11 @@ MOST_BYTES = 2_000_000  # of all sounds of a page together: with base64 2.7 MB, 
 
 
 def cut_snippets(
-    strings: Sequence[StringSpec], *, before: tuple[Path, Measurement], after: tuple[Path, Measurement]
+    strings: Sequence[StringSpec],
+    *,
+    most: int,
+    before: tuple[Path, Measurement],
+    after: tuple[Path, Measurement],
 ) -> tuple[Snippet, ...]:
     """Cut the sounds of some strings, in the order given, until there is room for no more.
 
@@ -41,6 +45,8 @@ def cut_snippets(
     ----------
     strings : sequence of StringSpec
         The most interesting first.
+    most : int
+        How many strings at most.
     before, after : tuple of Path and Measurement
         Session folder of each pass and what was read in it.
 
@@ -64,7 +70,7 @@ def cut_snippets(
         if sounds[0] is None or sounds[1] is None:
             continue
         left -= len(sounds[0]) + len(sounds[1])
-        if left < 0:
+        if left < 0 or len(found) == most:
             break
         found.append(Snippet(spec.number, spec.note, sounds[0], sounds[1]))
     return tuple(sorted(found, key=lambda s: s.number))
