@@ -43,6 +43,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 EDGE = {"session", "audio", "capture", "jobs", "workflow", "cli", "__main__"}
 EDGE_MODULES = {
     "pitchcheck.simulate.folder",  # writes what the simulator played
+    "pitchcheck.report.bench_screen_live",  # draws on a terminal, ten times a second by the clock
     "pitchcheck.report.terminal",  # draws views on a console it is given
     "pitchcheck.report.truth",  # the same
 }

@@ -14,6 +14,7 @@ from typer.core import TyperGroup
 from pitchcheck.cli.demo import demo
 from pitchcheck.cli.inputs import inputs
 from pitchcheck.cli.job import job
+from pitchcheck.cli.listen import listen
 from pitchcheck.cli.measure import measure
 from pitchcheck.cli.new import new
 from pitchcheck.cli.output import say
@@ -50,6 +51,7 @@ app = typer.Typer(
     help="Hear how high the nut slots of a fretted instrument are, how sure that is, and what may come off.",
 )
 app.command()(new)
+app.command()(listen)
 app.command()(measure)
 app.command()(demo)
 app.command()(inputs)

@@ -1,0 +1,60 @@
+"""Measures a session while keys are still heard, and puts the take worth playing next into words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from threading import Thread
+
+from pitchcheck.errors import NothingMeasured
+from pitchcheck.measurement import Measurement
+from pitchcheck.takes import NextTake, Position, Stop
+from pitchcheck.workflow.progress import Progress
+
+
+class Measuring:
+    """A measurement under way in a thread of its own.
+
+    Parameters
+    ----------
+    folder : Path
+    measure : callable
+        ``measure_folder``, or what a test puts in its place.
+    """
+
+    def __init__(self, folder: Path, *, measure: Callable[..., Measurement]) -> None:
+        self.doing = "reading the folder"
+        self.measurement: Measurement | None = None
+        self.fault: NothingMeasured | None = None
+        self._error: BaseException | None = None
+        self._thread = Thread(
+            target=self._work, args=(folder, measure), name="measuring the session", daemon=True
+        )
+        self._thread.start()
+
+    def wait(self, seconds: float) -> bool:
+        """Wait at most so long; return whether it is done. An unforeseen error is raised here. [s]"""
+        self._thread.join(seconds)
+        if self._error is not None:
+            raise self._error
+        return not self._thread.is_alive()
+
+    def _work(self, folder: Path, measure: Callable[..., Measurement]) -> None:
+        progress: Progress = self._note
+        try:
+            self.measurement = measure(folder, progress=progress)
+        except NothingMeasured as fault:
+            self.fault = fault
+        except BaseException as error:  # handed to the thread that waits
+            self._error = error
+
+    def _note(self, done: int, total: int, doing: str, /) -> None:
+        self.doing = f"{doing}, {done} of {total}"
+
+
+def next_positions(take: NextTake) -> list[Position]:
+    """Return what is to be played for a next take: a stopped one gets an open take before and after it."""
+    if take.position.stop is Stop.OPEN:
+        return [take.position]
+    reference = Position(take.position.string, Stop.OPEN, None, take.position.capo)
+    return [reference, take.position, reference]
