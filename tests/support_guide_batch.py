@@ -69,11 +69,11 @@ def bad_sound(bench: Bench, kind: str, position: Position) -> tuple[FloatArray, 
         return bench.heard(sound), f"{lasts:.2f} s"
     if kind == "second string":
         others = [s.number for s in bench.instrument.strings if abs(s.number - position.string) == 1]
-        other = Position(int(rng.choice(others)), Stop.OPEN)
+        along = Position(int(rng.choice(others)), Stop.OPEN)
         level = float(rng.uniform(-8, 0))
         return bench.heard(
-            bench.note(position) + bench.note(other, level_db=level)
-        ), f"{other.words()} {level:.0f} dB"
+            bench.note(position) + bench.note(along, level_db=level)
+        ), f"{along.words()} {level:.0f} dB"
     if kind == "clipped":
         return clipped(rng, bench.heard(bench.note(position))), ""
     if kind == "silent":

@@ -35,6 +35,7 @@ from pitchcheck.guide.records import (
     Undone,
     Wish,
 )
+from pitchcheck.guide.room import SILENCE_DB
 from pitchcheck.instrument import Instrument
 from pitchcheck.takes import Position, Stop
 
@@ -103,6 +104,7 @@ class Guide:
         self._said = ""
         self._after_noise = False  # the last sound was no note
         self._played_s = 0.0  # listened before the last accepted take
+        self._traced_hz = 1.0  # place of the note that the trace shows
         self._earlier_s = 0.0  # listened before the input was lost
         self._accepted = 0  # in this sitting
         self._told_end = False
@@ -128,15 +130,13 @@ class Guide:
     def view(self) -> GuideView:
         """Return everything a screen shows."""
         prompt, hint = self._say()
-        storing = self._storing
-        place = self._course.now if storing is None else storing.place
         return GuideView(
             phase=self._phase(),
             prompt=prompt,
             hint=hint,
             said=self._said,
             level_db=self._listener.level_db,
-            trace=() if place is None else self._listener.points(self._wanted(place).hz),
+            trace=self._listener.points(self._traced_hz),
             course=self._course.states(),
             taken=len(self._course.taken),
             left_s=self._course.left * self._played_s / self._accepted if self._accepted else None,
@@ -219,7 +219,10 @@ class Guide:
             if self._paused or self._lost or place is None:
                 self._listener.rest()
                 continue
-            note = self._listener.hear(hint_hz=self._wanted(place).hint_hz)
+            wanted = self._wanted(place)
+            note = self._listener.hear(hint_hz=wanted.hint_hz)
+            if self._listener.sounding:
+                self._traced_hz = wanted.hz
             if note is not None:
                 self._judge(note, place, outcomes)
 
@@ -289,5 +292,6 @@ class Guide:
         first = position.stop is Stop.OPEN and not played
         hint = words.how(position, instrument=self._instrument, first=first)
         if self._listener.waited_s > QUIET_S:
-            hint += words.NOTHING_HEARD
+            dead = self._listener.level_db <= SILENCE_DB
+            hint += words.DEAD_SILENT if dead else words.NOTHING_HEARD
         return words.prompt(position), hint

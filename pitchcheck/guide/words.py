@@ -58,6 +58,7 @@ def finished(*, early: bool) -> tuple[str, str]:
 
 
 NOTHING_HEARD = " I hear nothing: pluck louder, move the microphone closer, or check the input."
+DEAD_SILENT = " I hear nothing, not even the room: check the plug, the mute switch and which input is used."
 LOST = "Everything accepted so far is kept. The note that was sounding is not; play it again."
 PAUSED = ("Paused.", "Nothing is heard until you go on.")
 KEEPING = "Keeping it. Damp the string."
