@@ -13,6 +13,7 @@ import pytest
 from support_microphone import RATE_HZ, Microphone, file_microphone, virtual_microphone, write_sound
 
 LIMIT_S = 60.0  # [s] for one command, on a busy machine
+COMMAND = (sys.executable, "-c", "from pitchcheck.cli import main; main()", "inputs")
 
 
 @pytest.fixture(scope="module")
@@ -24,9 +25,8 @@ def microphone() -> Iterator[Microphone]:
 
 def run(*words: str, environment: dict[str, str]) -> subprocess.CompletedProcess[str]:
     """Run the command."""
-    command = [sys.executable, "-c", "from pitchcheck.cli import main; main()", "inputs", *words]
     return subprocess.run(
-        command, env=environment, capture_output=True, text=True, timeout=LIMIT_S, check=False
+        [*COMMAND, *words], env=environment, capture_output=True, text=True, timeout=LIMIT_S, check=False
     )
 
 
@@ -62,13 +62,25 @@ def test_an_input_is_tried(
     microphone: Microphone, tmp_path: Path, peak: float, status: int, words: str
 ) -> None:
     rng = np.random.default_rng(2)
-    room = rng.normal(0.0, 3e-4 if peak else 0.0, round(14.0 * RATE_HZ)).astype(np.float32)
-    sound = room.copy()
-    start = round(6.5 * RATE_HZ)  # after the room, wherever in the first seconds listening began
-    notes = plucks(peak)
-    sound[start : start + notes.size] += notes
-    playing = microphone.play(write_sound(tmp_path / "sound.wav", sound))
-    done = run("--try", "pulse", environment=microphone.environment)
-    playing.wait(timeout=LIMIT_S)
-    assert words in done.stdout
-    assert done.returncode == status
+    room = rng.normal(0.0, 3e-4 if peak else 0.0, round(LIMIT_S * RATE_HZ)).astype(np.float32)
+    notes = write_sound(tmp_path / "notes.wav", plucks(peak))
+    sounding = [microphone.play(write_sound(tmp_path / "room.wav", room))]
+    try:
+        with subprocess.Popen(
+            [*COMMAND, "--try", "pulse"],
+            env=microphone.environment,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        ) as process:
+            assert process.stderr is not None
+            while "Now pluck" not in process.stderr.readline():
+                assert process.poll() is None
+            sounding.append(microphone.play(notes))  # the sound server adds it to the room
+            said, _ = process.communicate(timeout=LIMIT_S)
+    finally:
+        for sound in sounding:
+            sound.kill()
+            sound.wait()
+    assert words in said
+    assert process.returncode == status
