@@ -73,13 +73,15 @@ def screen_lines(scene: Scene, *, width: int, height: int) -> list[Line]:
     ]
     level = [Line(level_line(view.level_db, width=wide))] if view.phase in _HEARS else []
     left = height - len(head) - len(hint) - len(level) - len(foot)
-    map_lines = [Line(text) for text in neck_map(scene.instrument, view.course, width=wide, height=left - 1)]
-    if map_lines and left > len(map_lines):
+    room = left - len(level)  # a line is kept for the pitch
+    map_lines = [Line(text) for text in neck_map(scene.instrument, view.course, width=wide, height=room)]
+    if map_lines and room > len(map_lines):
         map_lines.insert(0, Line(""))
     left -= len(map_lines)
     trace = [Line(text) for text in _trace(view, width=wide, rows=left)] if level else []
     space = [Line("")] if left > len(trace) else []
-    lines = [*head, *hint, *level, *trace, *map_lines, *space, *foot]
+    body = [*head, *hint, *level, *trace, *map_lines, *space]
+    lines = [*body[: max(0, height - len(foot))], *foot]
     return [Line(line.text[:width].rstrip(), line.bold) for line in lines[:height]]
 
 

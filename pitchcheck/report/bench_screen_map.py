@@ -69,6 +69,6 @@ def _head(kind: _Kind) -> str:
 def _cell(course: Course, string: int, kind: _Kind) -> str:
     states = [s for p, s in course if p.string == string and _kind(p) == kind and s is not PlaceState.SKIPPED]
     if not states:
-        return "-"
+        return "-  "
     text = f"{sum(s is PlaceState.TAKEN for s in states)}/{len(states)}"
     return f"[{text}]" if PlaceState.NOW in states else f"{text} "

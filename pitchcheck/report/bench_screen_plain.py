@@ -40,11 +40,8 @@ class PlainScreen:
             self._note = scene.note
             if scene.note:
                 self._write(scene.note)
-        if view.prompt != self._prompt or view.hint != self._hint:
-            more = view.hint.removeprefix(self._hint).strip() if view.prompt == self._prompt else view.hint
-            text = (
-                more if view.prompt == self._prompt else f"{view.prompt}. {more}".replace("..", ".").strip()
-            )
-            self._prompt, self._hint = view.prompt, view.hint
-            if text:
-                self._write(text)
+        if view.prompt != self._prompt:
+            self._write(f"{view.prompt.rstrip('.')}. {view.hint}".strip())
+        elif not self._hint.startswith(view.hint):  # the same prompt: only what is added to its hint
+            self._write(view.hint.removeprefix(self._hint).strip())
+        self._prompt, self._hint = view.prompt, view.hint
