@@ -14,6 +14,7 @@ from support_folders import FIXTURES, READINGS, make_folder
 NOW = datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
 TITLE = "Parlour guitar of the lamp room"
 OPENS = READINGS + "1,open,,0,329.6\n2,open,,0,246.9\n"  # nothing to compare: a pass that is filed in no time
+BOTH_HIGH = FIXTURES / "instruments" / "038-bass"  # its truth: strings 1 and 4 are far above target
 PIXELS = bytes(range(256)) * 8  # stands for a picture; nothing looks into it
 
 
@@ -28,6 +29,14 @@ def quick_source(place: Path, *, extra: int = 0) -> Path:
     for number in range(extra):
         (folder / f"aside-{number:02d}.wav").write_bytes(bytes([number]) * 3000)
     return folder
+
+
+def outer_strings(place: Path, source: Path, *, last: str) -> Path:
+    """Return a session folder with the readings of the first and the last string only."""
+    lines = (source / "readings.csv").read_text().splitlines()
+    rows = [line for line in lines if line.split(",")[0] in {"string", "1", last}]
+    settings = (source / "session.toml").read_text()
+    return make_folder(place, settings=settings, readings="\n".join(rows) + "\n")
 
 
 def photo(place: Path) -> Path:

@@ -11,7 +11,6 @@ from typing import Any
 import pytest
 
 from pitchcheck.errors import BadInput, BadValue, NothingMeasured
-from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Removal
 from pitchcheck.jobs.change import changing
 from pitchcheck.jobs.errors import JobDamaged
@@ -27,7 +26,7 @@ from pitchcheck.workflow.jobs_measured import measurement_of
 from pitchcheck.workflow.measure import measure_folder
 from pitchcheck.workflow.outer import outer_cut
 from support_folders import FIXTURES, SETTINGS, make_folder
-from support_jobs import NOW, OPENS, contents, make_job, quick_source, sound
+from support_jobs import BOTH_HIGH, NOW, OPENS, contents, make_job, outer_strings, quick_source, sound
 
 SOURCE = FIXTURES / "session-readings"
 OFF = (Removal(6, 0.2), Removal(1, 0.1))
@@ -189,26 +188,23 @@ def test_no_take_is_ever_overwritten(job: BenchJob) -> None:
     assert contents(job.folder) == before
 
 
-def test_two_outer_strings_alone_tell_the_cut_at_the_bottom(job: BenchJob) -> None:
+def test_two_outer_strings_alone_tell_the_cut_at_the_bottom(tmp_path: Path) -> None:
     """By the plan's definitions: each end at most 0.7 of its excess and below its 2.5th percentile."""
-    measured = measurement_of(job.passes[0])
-    assert outer_cut(measured) is None  # inner slots were heard: the plan's own cut looks after them
-    outer = {1, 6}
-    strings = tuple(
-        s if s.number in outer else replace(s, height_mm=None, excess_mm=None) for s in measured.plan.strings
-    )
-    strings = tuple(replace(s, remove_now_mm=0.05) if s.number in outer else s for s in strings)
-    alone = replace(measured, plan=replace(measured.plan, strings=strings))
-    cut = outer_cut(alone)
+    measured = measure_folder(outer_strings(tmp_path / "outer", BOTH_HIGH, last="4"), workers=1)
+    strings = measured.plan.strings
+    cut = outer_cut(measured)
     assert cut is not None
-    for end_mm, number in ((cut.treble_mm, 1), (cut.bass_mm, 6)):
-        excess = next(s.excess_mm for s in strings if s.number == number)
-        assert isinstance(excess, Belief)
-        assert 0 < end_mm <= MOST_OF_EXCESS * excess.median
-        assert end_mm <= excess.quantile(0.025)
+    for end_mm, string in ((cut.treble_mm, strings[0]), (cut.bass_mm, strings[-1])):
+        assert string.excess_mm is not None
+        assert 0 < end_mm <= MOST_OF_EXCESS * string.excess_mm.median
+        assert end_mm <= string.excess_mm.quantile(0.025)
         assert end_mm / 0.05 == pytest.approx(round(end_mm / 0.05))
-    spared = tuple(replace(s, remove_now_mm=0.0) if s.number == 6 else s for s in strings)
-    assert outer_cut(replace(alone, plan=replace(alone.plan, strings=spared))) is None
+    for wrong in (
+        (replace(strings[0], remove_now_mm=0.0), *strings[1:]),  # an outer slot that may not be filed
+        (strings[0], replace(strings[1], height_mm=strings[0].height_mm), *strings[2:]),  # an inner one heard
+        (replace(strings[0], excess_mm=None), *strings[1:]),
+    ):
+        assert outer_cut(replace(measured, plan=replace(measured.plan, strings=wrong))) is None
 
 
 def test_a_job_folder_that_was_moved_still_reads_and_checks(job: BenchJob, tmp_path: Path) -> None:

@@ -44,6 +44,19 @@ def parse_pass_folder(name: str) -> tuple[int, str] | None:
     return None if match is None else (int(match[1]), match[2])
 
 
+def pass_name(kind: str, count: int) -> str:
+    """Return what the n-th pass of a kind is called; every name occurs once in a job.
+
+    Examples
+    --------
+    >>> pass_name("before", 1), pass_name("after", 1), pass_name("final", 2)
+    ('before', 'after pass 1', 'final 2')
+    """
+    if kind == "after":
+        return f"after pass {count}"
+    return kind if count == 1 else f"{kind} {count}"
+
+
 def numbered(folder: Path, prefix: str = "") -> str:
     """Return the next free number in a folder, as four digits."""
     taken = [0]

@@ -16,11 +16,11 @@ from pitchcheck.errors import BadInput, Problem
 from pitchcheck.instrument import Removal
 from pitchcheck.jobs.change import Change
 from pitchcheck.jobs.errors import NotStored
-from pitchcheck.jobs.layout import OWN_IN_PASS, PASS, PASSES, PHOTOS, pass_folder
+from pitchcheck.jobs.layout import OWN_IN_PASS, PASS, PASSES, PHOTOS, pass_folder, pass_name
 from pitchcheck.jobs.migrate import SCHEMA
 from pitchcheck.jobs.names import file_fault
 from pitchcheck.jobs.read import pass_folders
-from pitchcheck.jobs.records import PassKind, StoredPass
+from pitchcheck.jobs.records import PassKind
 from pitchcheck.jobs.settings_text import amount_text
 from pitchcheck.jobs.toml_text import toml_text
 
@@ -88,29 +88,12 @@ def lay_out(change: Change, source: Path, names: Sequence[str], *, to: str) -> N
         change.copy(source / name, f"{PASSES}/{to}/{name}")
 
 
-def next_pass(folder: Path, kind: PassKind) -> tuple[int, str]:
-    """Return number and folder name of the next pass. The lock is held."""
-    taken = [int(path.name.partition("-")[0]) for path in pass_folders(folder)]
-    number = max(taken, default=0) + 1
-    return number, pass_folder(number, kind.value)
-
-
-def pass_name(kind: PassKind, passes: Sequence[StoredPass]) -> str:
-    """Return what the next pass of a kind is called; every name occurs once.
-
-    Examples
-    --------
-    >>> pass_name(PassKind.BEFORE, ()), pass_name(PassKind.AFTER, ())
-    ('before', 'after pass 1')
-    """
-    taken = {stored.name for stored in passes}
-    count = 1
-    while True:
-        first = kind.value if count == 1 else f"{kind.value} {count}"
-        name = f"after pass {count}" if kind is PassKind.AFTER else first
-        if name not in taken:
-            return name
-        count += 1
+def next_pass(folder: Path, kind: PassKind) -> tuple[str, str]:
+    """Return folder and name of the next pass. The lock is held."""
+    taken = [path.name.partition("-") for path in pass_folders(folder)]
+    number = max((int(first) for first, _, _ in taken), default=0) + 1
+    count = sum(last == kind.value for _, _, last in taken) + 1
+    return pass_folder(number, kind.value), pass_name(kind.value, count)
 
 
 def pass_text(
@@ -167,7 +150,6 @@ __all__ = [
     "lay_out",
     "next_pass",
     "pass_file",
-    "pass_name",
     "pass_text",
     "photo_name",
 ]

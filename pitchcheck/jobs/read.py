@@ -20,6 +20,7 @@ from pitchcheck.jobs.layout import (
     STEPS,
     UNFINISHED,
     parse_pass_folder,
+    pass_name,
     read_fingerprint,
 )
 from pitchcheck.jobs.migrate import Table, read_table
@@ -150,9 +151,10 @@ def _line(folder: Path) -> JobLine:
     try:
         table = read_table(folder / JOB)
         title, made = _value(table, "title", str, JOB), _time(table, "made", JOB)
-        last = read_pass(passes[-1]).name if passes else None
     except PitchcheckError as error:
         return JobLine(folder.name, folder, "", None, len(passes), None, fault=str(error))
+    kinds = [path.name.partition("-")[2] for path in passes]
+    last = pass_name(kinds[-1], kinds.count(kinds[-1])) if kinds else None
     return JobLine(folder.name, folder, title, made, len(passes), last)
 
 

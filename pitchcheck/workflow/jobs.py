@@ -19,7 +19,6 @@ from pitchcheck.jobs.passes import (
     lay_out,
     next_pass,
     pass_file,
-    pass_name,
     pass_text,
     photo_name,
 )
@@ -102,7 +101,7 @@ def add_pass(
         last = passes[-1] if passes else None
         kind = kind or (PassKind.AFTER if passes else PassKind.BEFORE)
         removed = check_removed(removed, session=session, last=last)
-        _, name = next_pass(folder, kind)
+        name, called = next_pass(folder, kind)
         lay_out(change, session.folder, names, to=name)
         settings = (session.folder / SETTINGS).read_bytes().decode("utf-8-sig")
         change.write(pass_file(name, SETTINGS), without_before(settings).encode())
@@ -120,7 +119,7 @@ def add_pass(
             change.copy(photo, pass_file(name, photo_name(number, photo)))
         text = pass_text(
             kind=kind,
-            name=pass_name(kind, passes),
+            name=called,
             when=when,
             removed=removed,
             remarks=remarks,
