@@ -30,6 +30,7 @@ STILL = Hand(
     force_sd=0.0,
     force_at_12=priors.FORCE_AT_12,
     behind_mm=priors.FINGER_BEHIND_MM,
+    behind_part=priors.FINGER_BEHIND_PART,
     pad_mm=priors.FINGER_PAD_MM,
     rod_half_mm=priors.ROD_HALF_MM[0],
     rod_sd_mm=0.0,
@@ -97,8 +98,8 @@ def _mean_log_hz(truth: InstrumentTruth, places: list[Position]) -> np.ndarray:
     """Logarithm of the pitch of one string's notes, the mean over the touches of a usual hand."""
     touches, weights = np.polynomial.hermite_e.hermegauss(TOUCHES)
     usual = priors.log_force(truth.string(places[0].string).tension_n)
-    long = truth.scale_mm > priors.BASS_SCALE_MM
-    scatter = priors.BASS_FORCE_SCATTER if long else priors.LOG_FORCE_SCATTER
+    tension_n = np.array(truth.string(places[0].string).tension_n)
+    scatter = float(priors.log_force_scatter(tension_n))
     logs = np.zeros(len(places))
     for touch, weight in zip(touches, weights / weights.sum(), strict=True):
         own = replace(STILL, force_n=math.exp(usual + scatter * touch))

@@ -24,9 +24,8 @@ from support_planted import SIX, heard, job_of, shifted, transposed, truth_of
 # through what the strings share.
 PULL_SD = 0.4
 PULL_MM = 0.02  # the same for a steel six-string, of sd 0.05 to 0.07 mm
-NUT_PULL_MM = (
-    0.04  # the nut is known to 0.2 mm only, and gives way a little to slots and touch that are pulled
-)
+# The nut is known to 0.2 or 0.3 mm only, and gives way to slots and touch that are pulled by 0.1 to 0.3 sd.
+NUT_PULL_SD = 0.25
 SAME_MM = 1e-6  # the same numbers in another order: rounding, and nothing else
 JOB = job_of()
 TRUTH = truth_of(JOB, SIX)
@@ -52,7 +51,8 @@ def test_planted_heights_are_found(kind: str, protocol: Thoroughness) -> None:
     fit = fitted(heard(truth_of(job, planted), protocol=protocol), job)
     assert np.all(np.abs(heights(fit) - planted) < PULL_SD * widths(fit) / 3.29)
     assert fit.fret_height_mm.median == pytest.approx(truth_of(job, planted).fret_height_mm, abs=PULL_MM)
-    assert fit.nut_offset_mm.median == pytest.approx(0.0, abs=NUT_PULL_MM)
+    nut = fit.nut_offset_mm
+    assert abs(nut.median) < NUT_PULL_SD * (nut.high - nut.low) / 3.29
 
 
 def test_slots_at_and_below_the_fret_plane_are_found() -> None:

@@ -19,6 +19,7 @@ from pitchcheck.instrument import Gauge
 from pitchcheck.physics.gauging import gauge_mm
 from pitchcheck.physics.stops import Setup, Touch, press_force, side_cents, stop_cents
 from pitchcheck.takes import Stop
+from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
 
 
@@ -74,6 +75,7 @@ STEP = np.array(
 TOUCH_STEP = np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0])  # [sd]
 TOUCH_WEIGHT = np.array([1.0, 4.0, 1.0]) / 6.0
 NARROW_FRET = 9  # from here on spaces are narrower than a fingertip with room behind it
+PAD_PER_BEHIND = 2.0  # [-] a fingertip does not lie over the fret: its width is at most so many times that
 LEAST_ROD_HALF_MM = 0.05  # [mm] the rod has two edges
 
 
@@ -168,7 +170,7 @@ def _setup(scale_mm: FloatArray, u: FloatArray) -> Setup:
 def _touched(kind: Kind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
     """Error of a fretted note at the three touches that stand for a hand's scatter, shape (m, 3). [cent]"""
     count = len(TOUCH_STEP)
-    scatter = np.where(scale_mm > priors.BASS_SCALE_MM, priors.BASS_FORCE_SCATTER, priors.LOG_FORCE_SCATTER)
+    scatter = priors.log_force_scatter(u[:, At.TENSION])
     moved = np.repeat(u, count, axis=0)
     moved[:, At.LOG_FORCE] += (scatter[:, None] * TOUCH_STEP).ravel()
     return _stopped(kind, _setup(np.repeat(scale_mm, count), moved), moved).reshape(-1, count)
@@ -177,16 +179,22 @@ def _touched(kind: Kind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
 def _stopped(kind: Kind, setup: Setup, u: FloatArray) -> FloatArray:
     """Error of one stopped note. [cent]"""
     assert kind.stop is not None
-    width = np.ones_like(setup.scale_mm)
+    behind = finger_behind_mm(setup.scale_mm, kind.fret)
     touch = Touch(
         force=np.exp(u[:, At.LOG_FORCE]) * (priors.FORCE_AT_12 if kind.fret >= NARROW_FRET else 1.0),
-        behind_mm=priors.FINGER_BEHIND_MM * width,
-        pad_mm=priors.FINGER_PAD_MM * width,
+        behind_mm=behind,
+        pad_mm=np.minimum(priors.FINGER_PAD_MM, PAD_PER_BEHIND * behind),
         rod_half_mm=np.maximum(u[:, At.ROD_HALF], LEAST_ROD_HALF_MM),
         rod_mm=u[:, At.ROD_PLACE],
         sink_mm=_sink_mm(kind, setup, u),
     )
     return stop_cents(setup, touch, stop=kind.stop, fret=kind.fret, capo=kind.capo)
+
+
+def finger_behind_mm(scale_mm: FloatArray | float, fret: int) -> FloatArray:
+    """How far behind a fret the middle of the fingertip presses: nearer where the space is narrow. [mm]"""
+    space_mm = fret_place(1.0, fret) - fret_place(1.0, fret - 1)
+    return np.minimum(priors.FINGER_BEHIND_MM, priors.FINGER_BEHIND_PART * space_mm * np.asarray(scale_mm))
 
 
 def _sink_mm(kind: Kind, setup: Setup, u: FloatArray) -> FloatArray:
@@ -245,4 +253,4 @@ def _matters(kind: Kind, a: At) -> bool:
         return fret in (1, 3, kind.capo) or kind.fret - 2 <= fret <= kind.fret
     if kind.stop is Stop.PRESS:
         return a is not At.LOG_FORCE
-    return a not in (At.ROD_HALF, At.ROD_PLACE, At.SIDE, At.GIVE, At.TENSION)
+    return a not in (At.ROD_HALF, At.ROD_PLACE, At.SIDE, At.GIVE)

@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from pitchcheck.physics.materials import Make
+from pitchcheck.types import FloatArray
 
 # Usual open gaps over fret 1 say 0 to 0.5 (common practice); new nuts come high. The slots of one nut were
 # cut by one hand and come high or low together; each is off their mean by its own part. Our choice.
@@ -25,8 +28,8 @@ ACTION_STRING_MM = 0.20  # string to string
 SADDLE_MM = {  # extra speaking length: usual compensation by kind of string, common practice
     Make.PLAIN_STEEL: (1.1, 0.6),
     Make.WOUND_STEEL: (2.2, 0.6),
-    Make.POLYMER: (1.3, 0.6),
-    Make.WOUND_POLYMER: (1.3, 0.6),
+    Make.POLYMER: (1.3, 0.5),
+    Make.WOUND_POLYMER: (1.3, 0.5),
 }
 TAIL_MM = (
     55.0,
@@ -48,11 +51,14 @@ SIDE_SCATTER_MM2 = 0.014  # its scatter from press to press; our choice
 LOG_FORCE_N = (math.log(5.8), 0.3)
 FORCE_RISES_FROM_N = 75.0
 FORCE_POWER = 0.7
-LOG_FORCE_SCATTER = 0.32  # from note to note
-BASS_FORCE_SCATTER = 0.50  # the same on a bass: longer reach, heavier strings; from simulation
-BASS_SCALE_MM = 760.0  # instruments longer than this are played as basses; our choice
-FORCE_AT_12 = 1.22  # the fingertip lies nearer the fret where spaces are narrow: as if it pushed harder
+# From note to note, more on strings that take more force; from simulation.
+LOG_FORCE_SCATTER = 0.30  # at 80 N
+SCATTER_AT_N = 80.0
+SCATTER_POWER = 0.45
+SCATTER_RANGE = (0.15, 0.60)
+FORCE_AT_12 = 1.10  # where spaces are narrow the fingertip pushes a little harder; from simulation
 FINGER_BEHIND_MM = 9.0  # middle of the fingertip behind the fret; our choice
+FINGER_BEHIND_PART = 0.40  # [-] of the space at most; our choice
 FINGER_PAD_MM = 8.0  # its width; our choice
 MODEL_CENTS = 0.06  # what the model leaves out; our choice
 """All of it is checked by the coverage of the intervals on independent instruments (docs/accuracy.md)."""
@@ -61,3 +67,8 @@ MODEL_CENTS = 0.06  # what the model leaves out; our choice
 def log_force(tension_n: float) -> float:
     """Logarithm of the usual fretting force on a string of some tension, in newtons."""
     return LOG_FORCE_N[0] + FORCE_POWER * max(0.0, math.log(tension_n / FORCE_RISES_FROM_N))
+
+
+def log_force_scatter(tension_n: FloatArray) -> FloatArray:
+    """Scatter of the logarithm of the fretting force from note to note, over the string's tension."""
+    return np.clip(LOG_FORCE_SCATTER * (tension_n / SCATTER_AT_N) ** SCATTER_POWER, *SCATTER_RANGE)

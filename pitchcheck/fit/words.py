@@ -8,7 +8,7 @@ import numpy as np
 
 from pitchcheck.fit import priors
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.cases import At
+from pitchcheck.fit.cases import At, finger_behind_mm
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.result import MeterResidual
 from pitchcheck.fit.solve import Solution
@@ -31,7 +31,8 @@ def touch_belief(instrument: Instrument, problem: Problem, solution: Solution) -
     tension = float(np.median(tensions))
     mean, sd = priors.log_force(tension), priors.LOG_FORCE_N[1]
     space = fret_place(instrument.scale_mm, 1)
-    lever = priors.FINGER_BEHIND_MM * (space - priors.FINGER_BEHIND_MM) / space
+    behind = float(finger_behind_mm(instrument.scale_mm, 1))
+    lever = behind * (space - behind) / space
     if column is not None:
         mean += sd * float(solution.z[column])
         sd *= float(np.sqrt(solution.covariance[column, column]))

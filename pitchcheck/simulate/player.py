@@ -13,7 +13,7 @@ import numpy as np
 
 from pitchcheck.simulate.instrument import Grip, InstrumentTruth, Press, stiffness, true_cents
 from pitchcheck.takes import Position, Stop
-from pitchcheck.tuning import CENTS_PER_SEMITONE, note_hz
+from pitchcheck.tuning import CENTS_PER_SEMITONE, fret_place, note_hz
 from pitchcheck.units import CENTS_PER_OCTAVE
 
 
@@ -27,9 +27,11 @@ class Hand:
     force_n: float = 8.0  # of the fretting finger
     firm_from_n: float = 75.0  # string tension from which the finger presses harder
     firm_power: float = 0.0  # with which power of the tension
-    force_sd: float = 0.35  # relative, from note to note
+    force_sd: float = 0.35  # relative, from note to note, at a tension of 80 N
+    force_sd_power: float = 0.0  # with which power of the tension it grows
     force_at_12: float = 1.35  # the tip lies nearer the fret where spaces are narrow: as if it pushed harder
     behind_mm: float = 9.0  # middle of the fingertip behind the fret
+    behind_part: float = 1.0  # of the space between the frets, at most
     pad_mm: float = 8.0  # its width
     rod_half_mm: float = 0.6  # half the width on which the rod holds the string flat
     rod_sd_mm: float = 0.7  # how far from the middle of the space the rod is set
@@ -76,6 +78,7 @@ class SessionTruth:
     takes: tuple[Played, ...]
 
 
+FORCE_SD_AT_N = 80.0  # [N] tension at which ``force_sd`` holds
 STRENGTH_SD = 0.15  # relative, pluck to pluck of someone who tries to pluck alike; chosen here
 
 
@@ -98,7 +101,13 @@ def play(
         In the same order. With every ``sd`` at 0 it is the forward model itself.
     """
     grips = [
-        _grip(rng, hand, position, tension_n=truth.string(position.string).tension_n)
+        _grip(
+            rng,
+            hand,
+            position,
+            tension_n=truth.string(position.string).tension_n,
+            space_mm=_space_mm(truth.scale_mm, position.fret),
+        )
         for position in positions
     ]
     cents = _all_cents(truth, positions, grips)
@@ -120,15 +129,19 @@ def play(
     return tuple(played)
 
 
-def _grip(rng: np.random.Generator, hand: Hand, position: Position, *, tension_n: float) -> Grip:
+def _grip(
+    rng: np.random.Generator, hand: Hand, position: Position, *, tension_n: float, space_mm: float
+) -> Grip:
     """How this note is stopped."""
     z = rng.standard_normal(5)
     mean, sd = hand.press_offset_cents
     firmer = max(1.0, tension_n / hand.firm_from_n) ** hand.firm_power
+    force_sd = hand.force_sd * (tension_n / FORCE_SD_AT_N) ** hand.force_sd_power
+    behind_mm = min(hand.behind_mm, hand.behind_part * space_mm)
     grip = Grip(
-        force_n=float(hand.force_n * firmer * np.exp(hand.force_sd * z[0])),
-        behind_mm=hand.behind_mm,
-        pad_mm=hand.pad_mm,
+        force_n=float(hand.force_n * firmer * np.exp(force_sd * z[0])),
+        behind_mm=behind_mm,
+        pad_mm=min(hand.pad_mm, 2 * behind_mm),
         rod_half_mm=hand.rod_half_mm,
         rod_mm=hand.rod_sd_mm * z[1],
         press=Press(
@@ -143,6 +156,12 @@ def _grip(rng: np.random.Generator, hand: Hand, position: Position, *, tension_n
         slide = grip.press.slide * (hand.space_slide[space] if space < len(hand.space_slide) else 1.0)
         return replace(grip, press=replace(grip.press, slide=slide, more_cents=mean + sd * z[4]))
     return replace(grip, force_n=grip.force_n * hand.force_at_12 ** (position.semitones / 12))
+
+
+def _space_mm(scale_mm: float, fret: int | None) -> float:
+    """Length of the space behind a fret; that behind fret 1 for an open string, which nobody presses."""
+    stopped = fret or 1
+    return fret_place(scale_mm, stopped) - fret_place(scale_mm, stopped - 1)
 
 
 def _all_cents(
