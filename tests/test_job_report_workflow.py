@@ -119,10 +119,11 @@ def test_a_pass_that_is_gone_is_named(tmp_path: Path) -> None:
 def test_a_page_without_names_has_none(tmp_path: Path) -> None:
     papers = quick_papers(tmp_path)
     named, nameless = (job_report(papers, names=names) for names in (True, False))
-    for words in ("A. Player", "sour</dd>", "bench note", "neck note", "ends flush"):
+    for words in ("parlour guitar", "A. Player", "sour</dd>", "bench note", "neck note", "ends flush"):
         assert words in named
         assert words not in nameless
     assert "f" * 8 in nameless
+    assert f"Nut work: {JOB.instrument.kind}" in nameless
 
 
 def sounds(folder: Path, *, cents: float = 0.0) -> Path:

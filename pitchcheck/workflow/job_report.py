@@ -135,7 +135,8 @@ def job_report(
     papers : JobPapers
     reader : Reader
     names : bool
-        False leaves out the owner, the owner's words, all bench notes and the checklist with its notes.
+        False leaves out the title, the owner, the owner's words, all bench notes and the checklist with
+        its notes; what the settings call the instrument takes the place of the title.
     clips : bool
         False leaves out the sound.
     before, after : str, optional
@@ -152,7 +153,7 @@ def job_report(
 
     found = _compared(papers, before, after, progress)
     story = JobStory(
-        title=papers.title,
+        title=papers.title if names else found.after.job.instrument.kind,
         passes=tuple(_story(one, notes=names and reader is Reader.TECH) for one in found.passes),
         before=found.before,
         after=found.after,
