@@ -37,6 +37,8 @@ VOICE_ATTACK_S = 0.1  # a pluck has half its power within 0.05 s, a bass too
 MOVING_CENTS = 4.0  # real notes fall by a median of 1 cent, at most 3.8 in 95 of 100, after the first third
 MOVING_SDS = 3.0  # and beyond what the stretches' own uncertainty explains
 STEP_CENTS = 80.0  # a finger or a peg moves less in a third of a second; a voice more
+ASTRAY_CENTS = 100.0  # further from its place it is something else that moves
+STRING_PARTIALS = 6  # a string has so many, a knock's resonances make fewer look like one
 MOST_SD_CENTS = 1.0  # a cent is worth 0.07 mm of slot on a plain E4 (14 cents per mm): no use beyond
 FRACTION_CENTS = 40.0  # a note asked for lies so near a partial of what was read: perhaps two strings
 
@@ -96,7 +98,7 @@ def judge(
     if is_clipped(note.clip, onset_s=note.onset_s):
         words = "Too loud: the sound is cut off at the top. Turn the input down or move back, and play again."
         return Verdict(reading, Reason.TOO_LOUD, words)
-    moving = _moves(glimpses)
+    moving = _moves(glimpses, place)
     if not moving and _no_string(note, reading):
         return _no_note(note, reading)
     company = _company(note, reading, place, position=position, instrument=instrument, known=known)
@@ -123,7 +125,8 @@ def _short(note: Note, reading: Reading | None, place: Place) -> Verdict:
         whole = note.clip.between(note.onset_s, note.clip.duration_s)
         is_note = holds_note(find_peaks(whole), low_hz=low, high_hz=high)
     else:
-        is_note = not _no_string(note, reading)
+        here = place.low_cents <= off_cents(place, reading.hz) <= place.high_cents
+        is_note = not _no_string(note, reading) and (here or reading.partials >= STRING_PARTIALS)
     is_note = is_note and note.restarts < 2
     if not is_note:
         return _no_note(note, reading)
@@ -195,13 +198,16 @@ def _peaks(note: Note) -> Peaks:
     return find_peaks(note.clip.between(note.onset_s + ATTACK_S, note.onset_s + COMPANY_S))
 
 
-def _moves(glimpses: Sequence[Glimpse]) -> bool:
-    """Whether a note's pitch moves on after its first third of a second, as by a hand or a peg."""
+def _moves(glimpses: Sequence[Glimpse], place: Place) -> bool:
+    """Whether a note near its place moves on after its first third of a second, as by a hand or a peg."""
     later = [(g.hz, g.sd_cents) for g in glimpses[1:] if g.hz is not None and g.sd_cents is not None]
     if len(later) < 3:
         return False
     steps = [cents_between(a[0], b[0]) for a, b in pairwise(later)]
     if max(abs(step) for step in steps) > STEP_CENTS:
+        return False
+    middle = off_cents(place, sorted(later)[len(later) // 2][0])
+    if not place.low_cents - ASTRAY_CENTS <= middle <= place.high_cents + ASTRAY_CENTS:
         return False
     sharpest = max(later, key=lambda pair: pair[0])
     flattest = min(later, key=lambda pair: pair[0])
