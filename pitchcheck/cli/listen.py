@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pitchcheck.cli.output import say
+from pitchcheck.cli.job_options import JobsOption, RemovedOption, file_into, find
+from pitchcheck.cli.output import progress_bar, say
 from pitchcheck.errors import BadValue, NothingMeasured
 from pitchcheck.protocol import Thoroughness
 
@@ -40,6 +41,10 @@ InputOption = Annotated[
 RateOption = Annotated[float | None, typer.Option(metavar="HZ", help="Samples per second.")]
 ChannelOption = Annotated[int, typer.Option(min=1, help="Channel of the input that carries the instrument.")]
 TonesOption = Annotated[bool, typer.Option("--tones", help="Short tones for accepted and for again.")]
+JobOption = Annotated[
+    str | None,
+    typer.Option("--job", metavar="JOB", help="At the end file the session into this job as a pass."),
+]
 PlainOption = Annotated[bool, typer.Option("--plain", help="Plain lines instead of a screen.")]
 
 
@@ -54,6 +59,9 @@ def listen(
     channel: ChannelOption = 1,
     tones: TonesOption = False,
     plain: PlainOption = False,
+    job: JobOption = None,
+    removed: RemovedOption = None,
+    jobs: JobsOption = None,
 ) -> None:
     """Lead through the takes at the microphone, keep each in the folder, and measure.
 
@@ -62,11 +70,21 @@ def listen(
     from pitchcheck.units import length_mm
     from pitchcheck.workflow.listen_start import asks_kind, start_session
 
-    folder = folder or Path(_ask("Folder for this session, like bench/today", "a session folder"))
-    if kind is None and asks_kind(folder):
-        kind = _ask(
-            "Kind of instrument (electric, acoustic, classical, bass, tenor ukulele, mandolin)", "--kind"
-        )
+    if job is not None:  # refused before anything is played
+        from pitchcheck.workflow.jobs import parse_removed
+
+        find(job, jobs)
+        for text in removed or ():
+            parse_removed(text)
+    elif removed or jobs:
+        raise BadValue("--removed and --jobs belong to --job. Name the job, or leave them out.")
+    someone = sys.stdin.isatty()
+    if folder is None:
+        if not someone:
+            raise BadValue("The session folder is missing. Name it: pitchcheck listen FOLDER --kind KIND")
+        folder = Path(_ask("Folder for this session, like bench/today"))
+    if kind is None and someone and asks_kind(folder):
+        kind = _ask("Kind of instrument (electric, acoustic, classical, bass, tenor ukulele, mandolin)")
     start = start_session(
         folder,
         kind=kind,
@@ -102,6 +120,17 @@ def listen(
             tones=sounded(tones),
         )
     _end(done, console)
+    if job is not None:
+        _file(done, job, removed=removed, jobs=jobs)
+
+
+def _file(done: Listened, job: str, *, removed: list[str] | None, jobs: Path | None) -> None:
+    """File a finished session into a job; one that is not finished waits."""
+    if done.taken < done.asked:
+        say(f'Not filed yet, as takes are missing. Then: pitchcheck job add "{job}" "{done.folder}"')
+        return
+    with progress_bar() as progress:
+        file_into(job, done.folder, removed=removed, jobs=jobs, progress=progress)
 
 
 def _end(done: Listened, console: object) -> None:
@@ -127,10 +156,8 @@ def _end(done: Listened, console: object) -> None:
         raise NothingMeasured("No string could be measured.", done.problems)
 
 
-def _ask(question: str, what: str) -> str:
-    """Ask for what was not given, where someone is there to answer."""
-    if not sys.stdin.isatty():
-        raise BadValue(f"{what} is missing. Give it: pitchcheck listen FOLDER --kind KIND")
+def _ask(question: str) -> str:
+    """Ask for what was not given."""
     return str(typer.prompt(question)).strip()
 
 

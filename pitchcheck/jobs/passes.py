@@ -1,7 +1,7 @@
 """A pass on its way into a job: what of a session folder is copied, and the small file beside it.
 
-Conventions: the source folder is read and never changed. Everything in it is copied but hidden files and the
-files that a job writes itself, so that takes that were set aside come along.
+Conventions: the source folder is read and never changed. Everything in it is copied but hidden files, the
+mark of a session in use, and the files that a job writes itself, so that takes that were set aside come along.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from pitchcheck.jobs.read import pass_folders
 from pitchcheck.jobs.records import PassKind
 from pitchcheck.jobs.settings_text import amount_text
 from pitchcheck.jobs.toml_text import toml_text
+from pitchcheck.session.course_lock import LOCK as IN_USE
 
 MOST_FILES = 5000  # our choice: a thorough pass over twelve strings has four hundred takes
 MOST_BYTES = 8_000_000_000  # our choice: six hours of stereo sound at 96 kHz and 32 bits fill it
@@ -52,7 +53,7 @@ def files_to_copy(source: Path, *, job: Path) -> tuple[str, ...]:
         for file in sorted([*files, *linked]):
             path = Path(place) / file
             name = path.relative_to(source).as_posix()
-            if file.startswith(".") or name in OWN_IN_PASS:
+            if file.startswith(".") or name in OWN_IN_PASS or name == IN_USE:
                 continue
             fault = file_fault(name) or _link_fault(path, source)
             if fault is not None:
