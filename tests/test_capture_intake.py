@@ -43,7 +43,7 @@ def blocks(duration_s: float, *, drift: float = 0.0) -> tuple[np.ndarray, np.nda
     return 5.0 + np.arange(number) * BLOCK / RATE_HZ * (1 + drift), np.full(number, BLOCK)
 
 
-@pytest.mark.parametrize("drift", [-3 * DRIFT, -DRIFT, 0.0, DRIFT, 3 * DRIFT])
+@pytest.mark.parametrize("drift", [-3 * DRIFT, 0.0, 3 * DRIFT])
 def test_an_hour_without_loss_tells_none_though_the_clocks_drift(drift: float) -> None:
     times_s, frames = blocks(3600.0, drift=drift)
     assert lost(FrameCount(rate_hz=RATE_HZ), times_s, frames) == []

@@ -25,6 +25,8 @@ from support_microphone import (
 )
 
 RUN_S = 600.0  # [s] of the long run
+MOST_SHARE = 0.1  # of one core, for hearing alone; a third of what a session may take. Measured: 0.05
+MOST_MB = 100.0  # a quarter of the same. Measured: 63
 
 
 @pytest.fixture(scope="module")
@@ -229,6 +231,30 @@ def test_a_missing_library_is_one_sentence() -> None:
         print(fault.trouble.value)
     """
     assert run_python(textwrap.dedent(code), environment=os.environ, within_s=LIMIT_S).strip() == "no_library"
+
+
+@pytest.mark.slow
+def test_hearing_costs_little(microphone: Microphone) -> None:
+    code = """
+    import resource, time
+    from pitchcheck.capture.records import Choice
+    from pitchcheck.capture.stream import open_input
+    def spent_s():
+        both = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+        return sum(one.ru_utime + one.ru_stime for one in both)
+    with open_input(Choice(device="pulse")) as heard:
+        heard.read(5.0)
+        start_s, spent = time.monotonic(), spent_s()
+        while time.monotonic() < start_s + 10.0:
+            heard.read(0.05)
+            time.sleep(0.02)
+        print((spent_s() - spent) / (time.monotonic() - start_s))
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+    """
+    said = run_python(textwrap.dedent(code), environment=microphone.environment, within_s=LIMIT_S)
+    share, megabytes = map(float, said.split())
+    assert share < MOST_SHARE
+    assert megabytes < MOST_MB
 
 
 @pytest.mark.slow
