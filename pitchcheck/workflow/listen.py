@@ -8,13 +8,13 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Thread
+from typing import TYPE_CHECKING
 
 from pitchcheck.clip import Clip
 from pitchcheck.errors import Problem
 from pitchcheck.guide.guide import Guide
 from pitchcheck.guide.records import GuideView, Sound
 from pitchcheck.instrument import Instrument
-from pitchcheck.measurement import Measurement
 from pitchcheck.pitch.note import read_note
 from pitchcheck.pitch.reading import Unreadable
 from pitchcheck.session.recorder import Recorder
@@ -24,7 +24,9 @@ from pitchcheck.workflow.listen_line import InputLine
 from pitchcheck.workflow.listen_measure import Measuring, next_positions
 from pitchcheck.workflow.listen_parts import Keys, NoTones, Screen, Source, Tones
 from pitchcheck.workflow.listen_session import WISHES, Sitting
-from pitchcheck.workflow.measure import measure_folder
+
+if TYPE_CHECKING:
+    from pitchcheck.measurement import Measurement
 
 LOOK_S = 0.05  # [s] between two looks at the keys
 END_KEYS = (("f", "finish"),)
@@ -70,7 +72,7 @@ def listen_folder(
     tones: Tones | None = None,
     clock: Callable[[], float] = time.monotonic,
     sleep: Callable[[float], None] = time.sleep,
-    measure: Callable[..., Measurement] = measure_folder,
+    measure: Callable[..., Measurement] | None = None,
 ) -> Listened:
     """Lead through the takes of a session folder, keep each, and measure.
 
@@ -88,8 +90,8 @@ def listen_folder(
     tones : Tones, optional
     clock, sleep : callable
         Seconds on a clock that never goes back, and waiting.
-    measure : callable
-        As ``measure_folder``.
+    measure : callable, optional
+        In place of ``measure_folder``.
 
     Raises
     ------
@@ -145,7 +147,7 @@ def _to_the_end(
     recorder: Recorder,
     line: InputLine,
     keys: Keys,
-    measure: Callable[..., Measurement],
+    measure: Callable[..., Measurement] | None,
     sleep: Callable[[float], None],
 ) -> _End:
     """Listen, measure, and play what helps most, until nothing more is to be played or the player ends it."""

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 from threading import Thread
+from typing import TYPE_CHECKING
 
 from pitchcheck.errors import NothingMeasured
-from pitchcheck.measurement import Measurement
 from pitchcheck.takes import NextTake, Position, Stop
 from pitchcheck.workflow.progress import Progress
+
+if TYPE_CHECKING:
+    from pitchcheck.measurement import Measurement
 
 
 class Measuring:
@@ -18,11 +21,11 @@ class Measuring:
     Parameters
     ----------
     folder : Path
-    measure : callable
-        ``measure_folder``, or what a test puts in its place.
+    measure : callable, optional
+        In place of ``measure_folder``.
     """
 
-    def __init__(self, folder: Path, *, measure: Callable[..., Measurement]) -> None:
+    def __init__(self, folder: Path, *, measure: Callable[..., Measurement] | None) -> None:
         self.doing = "reading the folder"
         self.measurement: Measurement | None = None
         self.fault: NothingMeasured | None = None
@@ -39,9 +42,13 @@ class Measuring:
             raise self._error
         return not self._thread.is_alive()
 
-    def _work(self, folder: Path, measure: Callable[..., Measurement]) -> None:
+    def _work(self, folder: Path, measure: Callable[..., Measurement] | None) -> None:
         progress: Progress = self._note
         try:
+            if measure is None:  # loaded only now: it brings the whole fit
+                from pitchcheck.workflow.measure import measure_folder
+
+                measure = measure_folder
             self.measurement = measure(folder, progress=progress)
         except NothingMeasured as fault:
             self.fault = fault
