@@ -254,3 +254,10 @@ def test_the_truth_was_lowered_and_nothing_else() -> None:
         assert now.slot_height_mm == pytest.approx(was.slot_height_mm - FILED_MM)
         saddle = [2 * s.action_12_mm - s.slot_height_mm for s in (was, now)]
         assert saddle[0] == pytest.approx(saddle[1])
+
+
+def test_the_other_way_round_is_the_other_sign(filed: Comparison) -> None:
+    back = compared(AFTER, BEFORE)
+    assert changes(back) == pytest.approx(-changes(filed), abs=PULL_MM)
+    assert {s.change for s in back.strings} == {Change.HIGHER}
+    assert {s.match for s in back.strings} == {Match.UNTOLD}

@@ -39,6 +39,11 @@ def test_an_uncertain_change_is_called_uncertain() -> None:
     assert "Whether the slot of strings 1 to 6 changed is not sure" in sentences
 
 
+def test_what_was_not_heard_is_said() -> None:
+    assert "String 5 was not heard both before and after." in summary(story(ODD))
+    assert "not heard" not in " ".join(summary(story(TWO_LOWERED)))
+
+
 def test_told_and_heard_are_held_together() -> None:
     assert "What was heard agrees with what was noted as filed off strings 2 and 5." in summary(story())
     odd = " ".join(summary(story(ODD)))

@@ -63,7 +63,7 @@ def summary(story: JobStory) -> tuple[str, ...]:
 def summary_of(comparison: Comparison) -> tuple[str, ...]:
     """Return the sentences that say what changed, what is heard of it, and what is not sure."""
     slots = comparison.strings
-    sentences = [_which(slots), _first_frets(comparison), _unsure(slots), _standing(slots)]
+    sentences = [_which(slots), _first_frets(comparison), _unsure(slots), _missing(slots), _standing(slots)]
     return tuple(s for s in (*sentences, *job_words.told_sentences(slots)) if s)
 
 
@@ -158,6 +158,15 @@ def _unsure(slots: Sequence[SlotChange]) -> str:
     if not unsure:
         return ""
     return f"Whether the slot of {phrases.strings(unsure)} changed is not sure: what was heard fits both."
+
+
+def _missing(slots: Sequence[SlotChange]) -> str:
+    """Return which strings were not heard in both passes, where others were."""
+    missing = [s.number for s in slots if s.change_mm is None]
+    if not missing or len(missing) == len(slots):
+        return ""
+    verb = "was" if len(missing) == 1 else "were"
+    return f"{phrases.strings(missing, capital=True)} {verb} not heard both before and after."
 
 
 def _standing(slots: Sequence[SlotChange]) -> str:
