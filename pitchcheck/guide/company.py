@@ -16,8 +16,8 @@ from pitchcheck.pitch.peaks import Peaks
 from pitchcheck.types import BoolArray
 from pitchcheck.units import CENTS_PER_LOG
 
-TOO_LOUD_SHARE = 0.16  # -16 dB: louder company pulls partials that lie close by (ours)
-FAINT_SHARE = 0.06  # peaks below do not count
+TOO_LOUD_SHARE = 0.11  # -19 dB; single notes, recorded and simulated, leave nothing above 0.03 (ours)
+FAINT_SHARE = 0.05  # peaks below do not count
 FEWEST = 2  # peaks that make a known string
 FIRST_PARTIALS = np.arange(1, 7)
 FEWEST_PRESENT = 4  # of the first six: a note an octave up leaves half of them out
