@@ -6,7 +6,7 @@ Conventions: an accepted take is on the disk before the guide hears of it (``Sto
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -102,7 +102,8 @@ class Sitting:
         while self._finished is None:
             try:
                 for event in self._line.read(READ_S):
-                    self.feed(self._heard(event))
+                    for part in _in_parts(self._heard(event), round(READ_S * self._rate_hz)):
+                        self.feed(part)
             except EndOfSound:
                 self.feed(Wish.FINISH)
             for key in self._keys.poll().lower():
@@ -111,13 +112,16 @@ class Sitting:
             self.show()
         return self._finished
 
-    def feed(self, event: Event | None) -> None:
+    def feed(self, event: Event) -> None:
         """Give one event to the guide, and do what comes of it."""
-        events = deque([event] if event is not None else [])
+        events = deque([event])
         while events:
-            outcomes = self.guide.step(events.popleft())
+            step = events.popleft()
+            outcomes = self.guide.step(step)
             for outcome in outcomes:
                 events.extendleft(reversed(self._act(outcome)))
+            if outcomes or not isinstance(step, Sound):
+                self.show()
             if any(not isinstance(outcome, Accepted | Refused) for outcome in outcomes):
                 states = self.guide.view().course
                 self._recorder.mark_skipped(
@@ -175,7 +179,7 @@ class Sitting:
     def _deafen(self, seconds: float) -> None:
         self._deaf = max(self._deaf, round(seconds * self._rate_hz))
 
-    def _heard(self, event: Event) -> Event | None:
+    def _heard(self, event: Event) -> Event:
         """Pass an event on; the sound of our own tones is kept back, the room is looked at once."""
         if isinstance(event, InputBack):
             self._rate_hz = event.rate_hz
@@ -203,3 +207,12 @@ class Sitting:
             return
         if not found.go_on or len(found.sentences) > 1:
             self.note = " ".join(found.sentences)
+
+
+def _in_parts(event: Event, longest: int) -> Iterator[Event]:
+    """Cut sound that has gathered into short parts, so that every verdict in it is shown."""
+    if isinstance(event, Sound):
+        for first in range(0, event.samples.size, longest):
+            yield Sound(event.samples[first : first + longest])
+    else:
+        yield event
