@@ -14,6 +14,7 @@ from xml.etree.ElementTree import Element
 import html5lib
 import pytest
 
+from imports import ROOT
 from pitchcheck.report import cautions, numbers
 from pitchcheck.report.compare_out import CSV_HEADS, comparison_csv, comparison_json
 from pitchcheck.report.compare_view import HEADS, compare_view
@@ -200,3 +201,12 @@ def test_a_page_with_sounds_stays_below_its_limit() -> None:
 
     rest = len(page("twelve", "tech").encode())
     assert MOST_BYTES * 4 / 3 + rest < LARGEST_BYTES
+
+
+def test_every_field_of_the_json_is_in_the_documents() -> None:
+    formats = (ROOT / "docs" / "formats.md").read_text(encoding="utf-8").split("## Before and after")[1]
+    found = comparison_json(comparison(ODD), instrument=STORIES["odd"].after.job.instrument)
+    keys = set(re.findall(r'"(\w+)":', found))
+    unnamed = {key for key in keys if f"`{key}`" not in formats and f"`{key}[]`" not in formats}
+    assert unnamed <= {"median", "low", "high"}  # told as three together
+    assert "`{median, low, high}`" in formats

@@ -76,6 +76,13 @@ def test_cells_of_a_change() -> None:
     assert (job_words.changed(same), job_words.between(same)) == ("no change", "−0.05 to +0.05 mm")
 
 
+def test_a_little_that_was_noted_is_not_called_no_change() -> None:
+    slots = comparison((Moved(0.30, 0.28, 0.03), *NOTHING_DONE[1:])).strings
+    assert job_words.changed(slots[0]) == "too little to be sure"
+    assert job_words.changed(slots[1]) == "no change"
+    assert headline(slots).startswith("No change is sure; ")
+
+
 @pytest.mark.parametrize(
     ("sd", "words"), [(0.9, "steady"), (1.3, "steady"), (1.6, "less steady than usual"), (2.1, "unsteady")]
 )

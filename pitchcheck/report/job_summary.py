@@ -29,7 +29,7 @@ def headline(slots: Sequence[SlotChange]) -> str:
     moved = " and ".join(part for part in parts if part)
     if moved:
         first = f"{moved[:1].upper()}{moved[1:]} than before"
-    elif all(s.change is Change.SAME for s in heard):
+    elif all(s.change is Change.SAME and not s.told_mm for s in heard):
         first = "No slot has changed"
     else:
         first = "No change is sure"

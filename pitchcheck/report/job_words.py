@@ -24,6 +24,8 @@ def changed(slot: SlotChange) -> str:
         return f"{amount} lower"
     if slot.change is Change.HIGHER:
         return f"{amount} higher"
+    if slot.change is Change.SAME and slot.told_mm:
+        return "too little to be sure"  # something was noted as filed off, so "no change" would say too much
     return "no change" if slot.change is Change.SAME else "not sure"
 
 
