@@ -15,7 +15,7 @@ import pytest
 from pitchcheck.errors import BadInput
 from pitchcheck.jobs.archive import export_job, import_job
 from pitchcheck.jobs.errors import BadArchive, JobDamaged, NewerFormat, NotSigned, NotStored
-from pitchcheck.jobs.read import list_jobs, read_job
+from pitchcheck.jobs.read import find_job, list_jobs, read_job
 from pitchcheck.jobs.sign import check_signature, sign_archive
 from pitchcheck.jobs.sums import sum_of_file
 from pitchcheck.jobs.write import add_note
@@ -52,6 +52,14 @@ def test_a_round_trip_changes_no_byte(job: Path, archive: Path, tmp_path: Path) 
     assert made.fingerprint == read_job(job).fingerprint
     assert export_job(made.folder, tmp_path / "again.zip") == sum_of_file(archive)
     assert [path.name for path in (tmp_path / "jobs").iterdir()] == [job.name]
+
+
+def test_a_job_that_a_person_renamed_is_found_and_travels_under_its_own_id(job: Path, tmp_path: Path) -> None:
+    copy = Path(shutil.copytree(job, tmp_path / "jobs" / "Old Lamp"))
+    assert [line.id for line in list_jobs(tmp_path / "jobs")] == ["Old Lamp"]
+    assert find_job(tmp_path / "jobs", "old lamp") == copy
+    export_job(copy, tmp_path / "out.zip")
+    assert import_job(tmp_path / "there", tmp_path / "out.zip").id == job.name
 
 
 def test_an_imported_job_can_be_written_on(archive: Path, tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from pitchcheck.jobs import change, disk
+from pitchcheck.jobs.archive import export_job
 from pitchcheck.jobs.errors import JobBusy, NotStored
 from pitchcheck.jobs.lock import only_writer
 from pitchcheck.jobs.read import list_jobs, read_job
@@ -156,14 +157,17 @@ def test_a_folder_that_may_not_be_written_can_be_read_and_is_left_alone() -> Non
     try:
         job = full_job(place).folder
         source = place / "second"
+        (place / "out").mkdir()
         for folder, _, files in os.walk(place):
             for path in (Path(folder), *(Path(folder) / name for name in files)):
                 path.chmod(0o555 if path.is_dir() else 0o444)
+        (place / "out").chmod(0o777)
         before = contents(job)
         tries = [
             ("read", read_title, (job,)),
             ("list", count_jobs, (job.parent,)),
             ("verify", is_sound, (job,)),
+            ("export", export_to, (job, place / "out")),
             ("note", note_now, (job,)),
             ("pass", pass_now, (job, source)),
             ("job", make_job, (job.parent,)),
@@ -177,6 +181,7 @@ def test_a_folder_that_may_not_be_written_can_be_read_and_is_left_alone() -> Non
         assert told["read"] == ("done", read_job(job).title)
         assert told["list"] == ("done", 1)
         assert told["verify"] == ("done", True)
+        assert told["export"] == ("done", True)
         for name in ("note", "pass", "job"):
             assert told[name][0] == "not-stored", told[name]
         assert contents(job) == before
@@ -196,6 +201,11 @@ def count_jobs(jobs: Path) -> int:
 
 def is_sound(job: Path) -> bool:
     return verify_job(job).sound
+
+
+def export_to(job: Path, place: Path) -> bool:
+    export_job(job, place / "out.zip")
+    return (place / "out.zip").is_file()
 
 
 def note_now(job: Path) -> int:

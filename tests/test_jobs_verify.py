@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from pitchcheck.jobs.errors import JobDamaged
 from pitchcheck.jobs.layout import FINGERPRINT
 from pitchcheck.jobs.sums import SUMS, sum_of_file
 from pitchcheck.jobs.verify import find_fingerprint, verify_job
@@ -104,6 +105,18 @@ def test_a_later_note_does_not_make_a_changed_take_right(job: Path) -> None:
     (job / name).write_bytes(b"another sound")
     add_note(job, "nothing to see", now=NOW)
     assert verify_job(job).changed == (name,)
+
+
+def test_nothing_is_added_to_a_job_whose_list_was_altered(job: Path) -> None:
+    text = (job / SUMS).read_text()
+    (job / SUMS).write_text("".join(text.splitlines(keepends=True)[1:]))
+    before = contents(job)
+    with pytest.raises(JobDamaged, match="job verify"):
+        add_note(job, "on what?", now=NOW)
+    assert contents(job) == before
+    checked = verify_job(job)
+    assert FINGERPRINT in checked.changed  # all that is still listed agrees: one of the two, and
+    assert "history/0005.txt" in checked.new  # what is no longer listed
 
 
 def test_the_history_holds_every_earlier_fingerprint(job: Path) -> None:

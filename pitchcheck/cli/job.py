@@ -83,10 +83,10 @@ def list_(jobs: JobsOption = None) -> None:
 @job.command()
 def show(name: JobArgument, jobs: JobsOption = None) -> None:
     """Show a job: passes with every slot, steps, notes."""
-    from pitchcheck.cli.job_lines import show_lines
+    from pitchcheck.cli.job_lines import show_lines, wrapped
     from pitchcheck.jobs.read import read_job
 
-    for line in show_lines(read_job(find(name, jobs))):
+    for line in wrapped(show_lines(read_job(find(name, jobs)))):
         typer.echo(line)
 
 
@@ -148,7 +148,7 @@ def step(
     jobs: JobsOption = None,
 ) -> None:
     """Show the checklist of work that sound cannot hear, or mark a step as done."""
-    from pitchcheck.cli.job_lines import step_lines
+    from pitchcheck.cli.job_lines import step_lines, wrapped
     from pitchcheck.jobs.read import read_job
     from pitchcheck.jobs.result import StoredResult, read_result
     from pitchcheck.jobs.write import record_step
@@ -158,5 +158,5 @@ def step(
         record_step(place, which, now=now(), done=not undo, note=remark, measured=measured, photo=photo)
     kept = read_job(place)
     last = read_result(kept.passes[-1].folder) if kept.passes else StoredResult((), None, None, 0)
-    for line in step_lines(kept, last):
+    for line in wrapped(step_lines(kept, last)):
         typer.echo(line)

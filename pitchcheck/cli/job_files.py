@@ -84,12 +84,12 @@ def verify(
 
     Exit status 1 if anything is not as it was written.
     """
-    from pitchcheck.cli.job_lines import verify_lines
+    from pitchcheck.cli.job_lines import verify_lines, wrapped
     from pitchcheck.jobs.verify import find_fingerprint, verify_job
 
     place = find(name, jobs)
     checked = verify_job(place)
-    for line in verify_lines(checked):
+    for line in wrapped(verify_lines(checked)):
         typer.echo(line)
     known = None if fingerprint is None else find_fingerprint(place, fingerprint)
     if known is not None:

@@ -19,7 +19,7 @@ from pitchcheck.jobs.disk import BLOCK_BYTES, remove_copies, sync_folder, sync_t
 from pitchcheck.jobs.errors import BadArchive, JobDamaged, NotStored
 from pitchcheck.jobs.layout import JOB, LOCK, READY, UNFINISHED
 from pitchcheck.jobs.lock import only_writer
-from pitchcheck.jobs.names import file_fault, is_id
+from pitchcheck.jobs.names import file_fault, is_id, job_id
 from pitchcheck.jobs.read import read_job
 from pitchcheck.jobs.records import BenchJob
 from pitchcheck.jobs.sums import sum_of_file
@@ -111,11 +111,12 @@ def _pack(folder: Path, target: Path) -> str:
             f"{folder.name} is not as it was written ({_words(checked)}), so it is not exported. "
             f"See: pitchcheck job verify {folder.name}"
         )
+    top = folder.name if is_id(folder.name) else renamed_id(folder)
     beside = target.with_name(f".{target.name}.{os.getpid()}")
     try:
         with zipfile.ZipFile(beside, "x") as packed:
             for name in sorted(_content(folder)):
-                info = zipfile.ZipInfo(f"{folder.name}/{name}", FIRST_DAY)
+                info = zipfile.ZipInfo(f"{top}/{name}", FIRST_DAY)
                 info.create_system = 3  # Unix, wherever it is made
                 info.external_attr = (stat.S_IFREG | 0o644) << 16
                 info.file_size = (folder / name).stat().st_size
@@ -133,6 +134,12 @@ def _pack(folder: Path, target: Path) -> str:
         ) from error
     finally:
         beside.unlink(missing_ok=True)
+
+
+def renamed_id(folder: Path) -> str:
+    """Return the id of a job whose folder a person gave another name."""
+    job = read_job(folder)
+    return job_id(job.title, made=job.made)
 
 
 def _content(folder: Path) -> list[str]:

@@ -1,7 +1,7 @@
 """A pass on its way into a job: what of a session folder is copied, and the small file beside it.
 
 Conventions: the source folder is read and never changed. Everything in it is copied but hidden files, the
-mark of a session in use, and the files that a job writes itself, so that takes that were set aside come along.
+mark of a session in use, and the files that a job writes itself; so takes that were set aside come along.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from datetime import datetime
 from pathlib import Path
@@ -24,7 +25,6 @@ from pitchcheck.jobs.layout import (
     read_fingerprint,
 )
 from pitchcheck.jobs.migrate import Table, read_table
-from pitchcheck.jobs.names import is_id
 from pitchcheck.jobs.records import BenchJob, JobLine, Note, PassKind, StepDone, StoredPass
 from pitchcheck.units import length_mm
 
@@ -115,10 +115,15 @@ def unfinished(folder: Path) -> tuple[str, ...]:
 
 def list_jobs(jobs: Path) -> tuple[JobLine, ...]:
     """Return every job in a folder of jobs, by id; one that cannot be read has a fault."""
+    return tuple(_line(path) for path in job_folders(jobs))
+
+
+def job_folders(jobs: Path) -> list[Path]:
+    """Return the folders that hold a job, by name, also those that a person renamed."""
     if not jobs.is_dir():
-        return ()
-    folders = (path for path in jobs.iterdir() if is_id(path.name) and (path / JOB).exists())
-    return tuple(_line(path) for path in sorted(folders))
+        return []
+    names = sorted(name for name in os.listdir(jobs) if not name.startswith((".", UNFINISHED)))
+    return [jobs / name for name in names if (jobs / name / JOB).is_file()]
 
 
 def find_job(jobs: Path, name: str) -> Path:
@@ -130,10 +135,9 @@ def find_job(jobs: Path, name: str) -> Path:
         If none does, or more than one.
     """
     wanted = name.strip().lower()
-    if is_id(wanted) and (jobs / wanted / JOB).is_file():
-        return jobs / wanted
-    ids = [p.name for p in jobs.iterdir() if is_id(p.name) and (p / JOB).is_file()] if jobs.is_dir() else []
-    found = sorted(known for known in ids if wanted and wanted in known)
+    ids = [path.name for path in job_folders(jobs)]
+    exact = [known for known in ids if name.strip() == known or wanted == known.lower()]
+    found = exact[:1] or [known for known in ids if wanted and wanted in known.lower()]
     if len(found) == 1:
         return jobs / found[0]
     if found:
