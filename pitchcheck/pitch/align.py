@@ -7,14 +7,17 @@ on.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.slopes import Slopes, envelopes, project
-from pitchcheck.pitch.tracks import Tracks
+from pitchcheck.pitch.joint import Trial
+from pitchcheck.pitch.slopes import envelopes, project, unexplained
+from pitchcheck.pitch.tracks import Tracks, glide_integral
+
+SLOWER = 2.5  # a slow part of the glide takes that much longer than the glide
 
 
 @dataclass(frozen=True)
@@ -31,8 +34,10 @@ class Aligned:
     time_s : array, shape (n, m)
     weight : array, shape (k, m)
         Inverse variance of a phase, the same for all takes: the harmonic mean over them.
-    phases : sequence of array, shape (n, k, m)
-        Each over the mean of the takes, once with each take's own glide still in, once without. [rad]
+    phase : array, shape (n, k, m)
+        Over each take's law without its glide. [rad]
+    calm : array, shape (k,)
+        Factor by which the phases scatter more than noise explains.
     """
 
     number: FloatArray
@@ -40,44 +45,81 @@ class Aligned:
     hz: FloatArray
     time_s: FloatArray
     weight: FloatArray
-    phases: tuple[FloatArray, ...]
+    phase: FloatArray
+    calm: FloatArray
 
-    def calm(self, hz: FloatArray, taus: Sequence[float]) -> FloatArray:
-        """Factor by which the phases scatter more than noise explains, at the best glide time. Shape (k,)."""
-        count = self.heard.sum(axis=0)
-        freedom = max(1.0, self.weight.shape[1] - 3.0) * (count - 1)
+    def trial(
+        self,
+        tau_s: FloatArray,
+        *,
+        belief: float,
+        glide: FloatArray | None = None,
+        own_sd: tuple[FloatArray, ...] = (),
+        alike_s: FloatArray | None = None,
+    ) -> Trial:
+        """Look at the takes with given times of their glides.
+
+        Parameters
+        ----------
+        tau_s : array, shape (n,)
+            Decay times of the glides' laws. [s]
+        belief : float
+            Before listening, as a logarithm.
+        glide : array, shape (n,), optional
+            Take these glides off; another decay time and a slow part of each are then allowed for.
+        own_sd : tuple of array, shape (n,)
+            Standard deviation of the logarithm of each decay time, and of each slow part.
+        alike_s : array, shape (n,), optional
+            Decay times of what all takes share, ``tau_s`` when not given: the same number of periods.
+        """
+        courses = [self.time_s, _glides(self.time_s, tau_s)]
+        if glide is not None:
+            fade_s = self.time_s * np.exp(-2 * self.time_s / tau_s[:, None])
+            courses.append(glide[:, None] * (courses[1] - fade_s))  # by the logarithm of the decay time
+            courses.append(_glides(self.time_s, SLOWER * tau_s))
+        courses.append(courses[1] if alike_s is None else _glides(self.time_s, alike_s))
+        information, score, power = self._project(tau_s, glide, courses)
+        on = self.heard / self.calm
+        return Trial(
+            information * on[..., None, None],
+            score * on[..., None],
+            float(np.sum(power * on)),
+            belief,
+            np.zeros(tau_s.size) if glide is None else glide,
+            own_sd,
+            1 - np.exp(-2 * self.time_s[:, -1:] / tau_s[:, None]),
+        )
+
+    def calmed(self, ways: Sequence[tuple[FloatArray, FloatArray | None]]) -> Aligned:
+        """Find ``calm`` at the best of some decay times and glides taken off."""
+        freedom = max(1.0, self.weight.shape[1] - 3.0) * (self.heard.sum(axis=0) - 1)
         least = np.full(self.number.size, np.inf)
-        for which in range(len(self.phases)):
-            for tau in taus:
-                left = sum(self._project(which, n, tau / hz[n])[3] * self.heard[n] for n in range(hz.size))
-                least = np.minimum(least, left / freedom)
-        return np.asarray(np.maximum(least, 1.0))
-
-    def slopes(self, which: int, hz: FloatArray, tau_periods: float, calm: FloatArray) -> list[Slopes]:
-        """Slopes of each take; information 0 where it lacks a partial."""
-        found = []
-        for n in range(hz.size):
-            information, score, power, left = self._project(which, n, tau_periods / hz[n])
-            on = self.heard[n] / calm
-            found.append(
-                Slopes(
-                    self.number,
-                    information * on[:, None, None],
-                    score * on[:, None],
-                    power * on,
-                    left,
-                    tau_periods,
-                )
-            )
-        return found
+        for tau_s, glide in ways:
+            found = self._project(tau_s, glide, [self.time_s, _glides(self.time_s, tau_s)])
+            least = np.minimum(least, np.sum(unexplained(*found) * self.heard, axis=0) / freedom)
+        return replace(self, calm=np.maximum(least, 1.0))
 
     def _project(
-        self, which: int, n: int, tau_s: float
-    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        return project(self.weight, self.hz[n], self.time_s[n], self.phases[which][n], tau_s=tau_s)
+        self, tau_s: FloatArray, glide: FloatArray | None, courses: Sequence[FloatArray]
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Information (n, k, c, c), score (n, k, c) and power (n, k) of the phases over their mean."""
+        phase = self.phase
+        if glide is not None:
+            bent = glide[:, None] * _glides(self.time_s, tau_s)
+            phase = phase - 2 * np.pi * self.hz[..., None] * bent[:, None, :]
+        mean = phase.sum(axis=0) / self.heard.sum(axis=0)[:, None]
+        notes = zip(self.hz, np.stack(courses, axis=1), phase, strict=True)
+        found = [project(self.weight, hz, course, one - mean) for hz, course, one in notes]
+        information, score, power = (np.array(part) for part in zip(*found, strict=True))
+        return information, score, power
 
 
-def align(tracks: Sequence[Tracks], phases: Sequence[Sequence[FloatArray]]) -> Aligned | None:
+def _glides(time_s: FloatArray, tau_s: FloatArray) -> FloatArray:
+    """Integral of each take's glide law. Shape (n, m). [s]"""
+    return np.array([glide_integral(t, tau_s=float(tau)) for t, tau in zip(time_s, tau_s, strict=True)])
+
+
+def align(tracks: Sequence[Tracks], phases: Sequence[FloatArray]) -> Aligned | None:
     """Lay takes over each other. None when no two have a partial in common."""
     steps = min(t.time_s.size for t in tracks)
     number = np.unique(np.concatenate([t.number for t in tracks]))
@@ -88,12 +130,8 @@ def align(tracks: Sequence[Tracks], phases: Sequence[Sequence[FloatArray]]) -> A
     best = np.array([_spread(number, t, 2 * envelopes(t) ** 2 / t.noise[:, None], steps) for t in tracks])
     inverse = np.where(heard[..., None], 1 / np.maximum(best, 1e-9), 0.0).sum(axis=0)
     weight = heard.sum(axis=0)[:, None] / np.maximum(inverse, 1e-12)
-    level = []
-    for kind in phases:
-        on = np.array([_spread(number, t, p, steps) for t, p in zip(tracks, kind, strict=True)])
-        on = on - (on @ np.ones(steps) / steps)[..., None]
-        mean = on.sum(axis=0) / np.maximum(heard.sum(axis=0), 1)[:, None]
-        level.append(np.where(heard[..., None], on - mean, 0.0)[:, shared])
+    on = np.array([_spread(number, t, p, steps) for t, p in zip(tracks, phases, strict=True)])
+    on = np.where(heard[..., None], on - (on @ np.ones(steps) / steps)[..., None], 0.0)
     hz = np.array([_spread(number, t, t.hz[:, None], 1)[:, 0] for t in tracks])
     return Aligned(
         number[shared],
@@ -101,7 +139,8 @@ def align(tracks: Sequence[Tracks], phases: Sequence[Sequence[FloatArray]]) -> A
         np.where(heard, hz, 1.0)[:, shared],
         np.array([t.time_s[:steps] for t in tracks]),
         weight[shared],
-        tuple(level),
+        on[:, shared],
+        np.ones(int(shared.sum())),
     )
 
 

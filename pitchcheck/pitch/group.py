@@ -13,27 +13,23 @@ import numpy as np
 
 from pitchcheck.clip import Clip, FloatArray
 from pitchcheck.errors import BadValue
-from pitchcheck.pitch.align import align
-from pitchcheck.pitch.law import finer
-from pitchcheck.pitch.note import hear_stretch, reading_of, stretch
-from pitchcheck.pitch.read import GLIDE_TIMES, LONGEST_GLIDE, PASSES, TAU_SPREAD, Heard, hear
+from pitchcheck.pitch.align import Aligned, align
+from pitchcheck.pitch.joint import Notes, Trial
+from pitchcheck.pitch.note import ATTACK_S, hear_stretch, reading_of, stretch
+from pitchcheck.pitch.read import LONGEST_GLIDE, NEAR, TAU_SPREAD, Heard, hear
 from pitchcheck.pitch.reading import Reading, Unreadable
-from pitchcheck.pitch.shared import (
-    GLIDES_CENTS,
-    Trial,
-    first_pull,
-    fit_differences,
-    own_variances,
-)
-from pitchcheck.pitch.slopes import LINE, envelopes, glide_integral, phase_left
-from pitchcheck.pitch.tracks import Tracks, leaked, periods_of, take_tracks
+from pitchcheck.pitch.shared import first_look, fit_differences, own_variances
+from pitchcheck.pitch.slopes import LINE, envelopes, phase_left
+from pitchcheck.pitch.tracks import Tracks, glide_integral, leaked, periods_of, take_tracks
 from pitchcheck.units import CENTS_PER_LOG
 
 SHORT = 0.5  # a take ringing for less than this share of the typical number of periods is read alone
-
-# belief that each take's glide as read alone is needed, as a logarithm: it spends a size and a time for
-# every take where one shared time serves (a size and a time known to 1 in 1000 each cost about 7)
-OWN_GLIDES = -15.0
+RATIOS = (0.3, 0.55, 1.0, 1.8, 3.2)  # glide's decay time over the note's own: grid
+BETWEEN = 0.3  # half a step of that grid, as a logarithm: how far a glide's time may lie off it
+SUREST_TIME = 0.02  # logarithm of a glide's time is not believed to be known better than this
+SEEN = 3.0  # standard deviations at which a glide is seen
+SLOW = 0.2  # share of a glide that may fade slower
+TINY = 1e-7  # relative: no glide at all
 UNLIKE = 0.4  # logarithm of the ratio of two stiffnesses that one string cannot have at one pitch
 MOST_LAWS = 5  # stiffnesses tried
 
@@ -144,31 +140,19 @@ def _distinct(level: FloatArray) -> list[float]:
 def _together(members: list[_Member]) -> list[Reading]:
     """Put the takes' differences right; their common level stays that of the single readings."""
     hz = np.array([m.heard.model.hz for m in members])
-    stiffness = np.array([m.heard.model.stiffness for m in members])
+    decay = float(np.median([m.heard.decay_s * m.heard.model.hz for m in members]))
+    decay = min(decay, LONGEST_GLIDE * min(m.periods for m in members))
+    members = [_later(m, by_s=ATTACK_S * (hz.max() / m.heard.model.hz - 1)) for m in members]
     periods = min(m.periods for m in members)
     block = max(periods_of(f) for f in hz)
-    decay = float(np.median([m.heard.decay_s * m.heard.model.hz for m in members]))
-    decay = min(decay, LONGEST_GLIDE * periods)
     tracked = [_track(m, periods=periods, block=block) for m in members]
-    aligned = align([t for t, _, _ in tracked], [[p for _, p, _ in tracked], [p for _, _, p in tracked]])
+    aligned = align([t for t, _ in tracked], [p for _, p in tracked])
     if aligned is None:
         return [m.reading for m in members]
-    ratios = GLIDE_TIMES
-    calm = aligned.calm(hz, [ratio * decay for ratio in ratios])
-    middle = aligned.slopes(0, hz, ratios[len(ratios) // 2] * decay, calm)
-    pull = first_pull(middle, hz=hz, stiffness=stiffness)
-    for _ in range(PASSES):
-        trials = [
-            Trial(aligned.slopes(0, hz, ratio * decay, calm), -0.5 * float(np.log(ratio) / TAU_SPREAD) ** 2)
-            for ratio in ratios
-        ]
-        found = fit_differences(trials, hz=hz, stiffness=stiffness, pull=pull)
-        closer = finer(ratios, found.trial_weight)
-        if closer is None:
-            break
-        ratios = closer
-    trials.append(Trial(aligned.slopes(1, hz, decay, calm), OWN_GLIDES, GLIDES_CENTS[-1:]))
-    found = fit_differences(trials, hz=hz, stiffness=stiffness, pull=pull)
+    notes = Notes(aligned.number, hz, np.array([m.heard.model.stiffness for m in members]))
+    trials = _trials(aligned, members, usual_s=decay / hz)
+    pull, shapes = first_look(trials[0], notes)
+    found = fit_differences(trials, shapes, notes, pull=pull)
     sure = np.array([m.reading.sd_cents for m in members]) ** -2
     sharp = found.sharp - np.average(found.sharp, weights=sure)
     sd = np.sqrt(own_variances(found.variance)) * CENTS_PER_LOG
@@ -178,11 +162,61 @@ def _together(members: list[_Member]) -> list[Reading]:
     ]
 
 
-def _track(member: _Member, *, periods: float, block: float) -> tuple[Tracks, FloatArray, FloatArray]:
-    """Tracks of the clear partials over the common stretch; phases over the law with and without glide."""
+def _trials(aligned: Aligned, members: list[_Member], *, usual_s: FloatArray) -> list[Trial]:
+    """Ways of looking at the takes: how fast their glides fade.
+
+    Where no take shows a glide of its own: some times, the same number of periods for all. Where one does:
+    each take's own glide, as read alone, taken off, with or without a slow part; or one time for all.
+    """
+    glide = np.array([m.heard.model.glide for m in members])
+    tau_s = np.array([m.heard.model.tau_s for m in members])
+    laws = [m.heard.law for m in members]
+    weight = np.exp(-0.5 * (np.log(RATIOS) / TAU_SPREAD) ** 2)
+    times = [
+        (ratio * usual_s, float(np.log(w))) for ratio, w in zip(RATIOS, weight / weight.sum(), strict=True)
+    ]
+    alike: list[tuple[FloatArray, FloatArray | None]] = [(tau, None) for tau, _ in times]
+    if not any(law.glide > SEEN * law.glide_sd for law in laws):
+        aligned = aligned.calmed(alike)
+        middle = len(times) // 2
+        return [aligned.trial(tau, belief=belief) for tau, belief in (times[middle:] + times[:middle])]
+    aligned = aligned.calmed([(tau_s, glide), *alike])
+    late = np.array([np.clip(law.tau_spread, SUREST_TIME, TAU_SPREAD) for law in laws])
+    apart = glide - glide.mean()
+    own = [
+        aligned.trial(
+            tau_s, belief=0.0, glide=glide, own_sd=(late, slow * np.abs(glide) + TINY), alike_s=usual_s
+        )
+        for slow in (0.0, SLOW)
+    ]
+    between = np.full(glide.size, BETWEEN)
+    common = [
+        aligned.trial(tau, belief=belief, glide=apart, own_sd=(between, SLOW * np.abs(apart) + TINY))
+        for tau, belief in times
+    ]
+    return own + common
+
+
+def _later(member: _Member, *, by_s: float) -> _Member:
+    """Leave out more of the attack, so that all takes begin the same number of periods after the pluck."""
+    model = member.heard.model
+    glide = model.glide * float(np.exp(-2 * by_s / model.tau_s))
+    heard = replace(member.heard, model=replace(model, glide=glide))
+    return replace(member, part=member.part.between(by_s, member.part.duration_s), heard=heard)
+
+
+def _track(member: _Member, *, periods: float, block: float) -> tuple[Tracks, FloatArray]:
+    """Tracks of the clear partials over the common stretch; phases over the law without its glide."""
     model = member.heard.model
     part = member.part.between(0.0, periods / model.hz)
-    tracks = take_tracks(part, hz=model.hz, stiffness=model.stiffness, periods=block)
+    tracks = take_tracks(
+        part,
+        hz=model.hz,
+        stiffness=model.stiffness,
+        periods=block,
+        glide=model.glide if abs(model.glide) > NEAR else 0.0,
+        tau_s=model.tau_s,
+    )
     envelope = envelopes(tracks)
     clear = np.sum(envelope**2, axis=1) > leaked(tracks)
     phase, line = phase_left(tracks, envelope, model.path(tracks))
@@ -192,4 +226,4 @@ def _track(member: _Member, *, periods: float, block: float) -> tuple[Tracks, Fl
     kept = replace(
         tracks, number=tracks.number[clear], hz=tracks.hz[clear], z=tracks.z[clear], noise=tracks.noise[clear]
     )
-    return kept, whole[clear], phase[clear]
+    return kept, whole[clear]

@@ -12,13 +12,11 @@ from pitchcheck.pitch.law import STIFFNESS_PRIOR, Law, finer, fit_law
 from pitchcheck.pitch.slopes import (
     LINE,
     WEAKEST,
-    Slopes,
     envelopes,
     fit_slopes,
-    glide_integral,
     phase_left,
 )
-from pitchcheck.pitch.tracks import Tracks, law_hz, leaked, take_tracks
+from pitchcheck.pitch.tracks import Tracks, glide_integral, law_hz, leaked, take_tracks
 
 GLIDE_TIMES = np.geomspace(0.3, 3.0, 5)  # glide law's decay time over the note's own
 TAU_SPREAD = 0.7  # sd of the logarithm of that ratio before listening (ours)
@@ -27,6 +25,7 @@ FIRST = (4, 12, 99, 99)  # highest partial looked at, round by round
 LOUDEST = 6  # partials whose decay is looked at
 LONGEST_DECAY_S = 20.0  # [s] longer is not told from no decay
 ROUNDS = 4
+NEAR = 3e-4  # relative distance from the note at which tracks leak no more than they always do (half a cent)
 LONGEST_GLIDE = 1.0  # of the stretch: a slower glide cannot be told from a pitch
 PASSES = 6  # refinements of the glide time at most
 
@@ -44,7 +43,12 @@ class Model:
         """Phase over the tracks' reference. Shape (k, m). [rad]"""
         own_hz = law_hz(tracks.number, hz=self.hz, stiffness=self.stiffness)[:, None]
         bent = own_hz * self.glide * glide_integral(tracks.time_s, tau_s=self.tau_s)
-        return np.asarray(2 * np.pi * ((own_hz - tracks.hz[:, None]) * tracks.time_s + bent))
+        reference = tracks.hz[:, None] * (tracks.time_s + tracks.ahead_s)
+        return np.asarray(2 * np.pi * (own_hz * tracks.time_s + bent - reference))
+
+    def far_from(self, hz: float) -> bool:
+        """Whether tracks along another steady pitch would leak into each other."""
+        return abs(self.hz / hz - 1) + abs(self.glide) > NEAR
 
 
 @dataclass(frozen=True)
@@ -54,7 +58,6 @@ class Heard:
     tracks: Tracks  # all partials fitted
     used: npt.NDArray[np.bool_]  # those that stand out
     envelope: FloatArray  # of the used ones
-    slopes: tuple[Slopes, ...]
     law: Law
     model: Model
     decay_s: float
@@ -66,14 +69,15 @@ def hear(clip: Clip, *, hz: float, stiffness: float, stiffness_sd: float) -> Hea
     ``stiffness_sd`` says how far ``stiffness`` may be off; until all partials are in, it is not left further,
     as a few low partials alone say little about it.
     """
-    tracks = take_tracks(clip, hz=hz, stiffness=stiffness)
-    envelope = envelopes(tracks)
-    strength = np.sum(envelope**2, axis=1) / tracks.noise
+    model = Model(hz, stiffness, 0.0, 1.0)
+    tracks, envelope, strength = _listen(clip, model)
     order = np.argsort(-strength)
     decay_s = decay_time(tracks, envelope, order[:LOUDEST])
-    model = Model(hz, stiffness, 0.0, decay_s)
-    own = np.sum(envelope**2, axis=1) > leaked(tracks)
+    model = replace(model, tau_s=decay_s)
     for turn in range(ROUNDS):
+        if turn == ROUNDS - 1 and model.far_from(hz):
+            tracks, envelope, strength = _listen(clip, model)
+        own = np.sum(envelope**2, axis=1) > leaked(tracks)
         few = strength > max(WEAKEST, STRONG[turn] * strength[order[0]])
         few &= own & (tracks.number <= max(FIRST[turn], tracks.number[order[0]]))
         if not few.any():
@@ -93,7 +97,7 @@ def hear(clip: Clip, *, hz: float, stiffness: float, stiffness_sd: float) -> Hea
             kept.time_s, tau_s=model.tau_s
         )
         referred = replace(kept, hz=own_hz)
-        slopes, law = best_law(
+        law = best_law(
             referred,
             envelope[few],
             phase,
@@ -104,7 +108,14 @@ def hear(clip: Clip, *, hz: float, stiffness: float, stiffness_sd: float) -> Hea
         )
         stiff = max(0.0, model.stiffness + law.stiffer)
         model = Model(model.hz * (1 + law.sharp), stiff, law.glide, law.tau_s)
-    return Heard(tracks, few, envelope[few], slopes, law, model, decay_s)
+    return Heard(tracks, few, envelope[few], law, model, decay_s)
+
+
+def _listen(clip: Clip, model: Model) -> tuple[Tracks, FloatArray, FloatArray]:
+    """Tracks along a model, their envelopes, and their energies over the noise."""
+    tracks = take_tracks(clip, hz=model.hz, stiffness=model.stiffness, glide=model.glide, tau_s=model.tau_s)
+    envelope = envelopes(tracks)
+    return tracks, envelope, np.sum(envelope**2, axis=1) / tracks.noise
 
 
 def best_law(
@@ -116,23 +127,22 @@ def best_law(
     decay_s: float,
     passes: int,
     believed: tuple[float, float],
-) -> tuple[tuple[Slopes, ...], Law]:
+) -> Law:
     """Fit the law over a grid of glide times, twice finer around the likely ones when they are well known."""
     taus = decay_s * (GLIDE_TIMES if passes > 1 else GLIDE_TIMES[::2])
     pull = calm = None
     for _ in range(passes):
-        slopes = tuple(fit_slopes(tracks, envelope, phase, tau_s=float(tau), calm=calm) for tau in taus)
-        if calm is None:
-            calm = np.maximum(np.min([s.excess for s in slopes], axis=0), 1.0)
-            slopes = tuple(fit_slopes(tracks, envelope, phase, tau_s=float(tau), calm=calm) for tau in taus)
+        slopes, calm = fit_slopes(tracks, envelope, phase, taus_s=taus, calm=calm)
         belief = -0.5 * (np.log(taus / decay_s) / TAU_SPREAD) ** 2
-        law = fit_law(slopes, stiffness=stiffness, log_prior=belief, pull=pull, believed=believed)
+        law = fit_law(
+            slopes, stiffness=stiffness, log_prior=belief, pull=pull, believed=believed, rough=passes == 1
+        )
         pull = law.pull
         closer = finer(taus, law.tau_weight)
         if closer is None:
             break
         taus = closer
-    return slopes, law
+    return law
 
 
 def _only(tracks: Tracks, few: np.ndarray) -> Tracks:

@@ -1,9 +1,7 @@
-"""Differences between notes of one string, from partials that all of them have.
+"""Differences between notes of one string, averaged over what is not known about them.
 
-Note n, partial k: sharp by sharp_n + q_nk dB_n + c_k + d_nk and gliding by glide_n + e_k. What all notes
-share (c_k, e_k: the body's pull on that partial, the string's faults, the common glide) is left wholly free,
-so that it cancels between notes; d_nk is what a partial does in one note only. Only differences between
-notes mean anything here.
+Not known: how much the glides of the notes differ and how fast they fade, and how the partials of a note
+stray from the string's other notes. Each way of looking is weighted by how well it explains the phases.
 """
 
 from __future__ import annotations
@@ -14,34 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.law import stiffness_lever
-from pitchcheck.pitch.slopes import Slopes
-from pitchcheck.units import CENTS_PER_LOG
+from pitchcheck.pitch.joint import GLIDES_CENTS, Notes, Trial, solve
+from pitchcheck.pitch.scatter import BENDS, LOW, own_deviation, scatter_shapes
 
-SCATTERS_CENTS = np.geomspace(0.002, 8.0, 9)  # [cent] grid of d_nk
-GLIDES_CENTS = (0.01, 0.15, 0.8, 4.0)  # [cent] grid of how much the glides of the notes differ
-FREE_CENTS = 30.0  # [cent] prior width of what is left free
-STIFFNESS_ALIKE = 0.1  # notes of one string at like pitch have like B, within this share
-TAIL = 4.0  # degrees of freedom of the deviations
-
-
-@dataclass(frozen=True)
-class Trial:
-    """One way of looking at the notes.
-
-    Attributes
-    ----------
-    slopes : sequence (note) of Slopes
-        All over the same partials; information 0 where a note lacks one.
-    belief : float
-        Before listening, as a logarithm.
-    glides : tuple of float
-        How much the notes' glides may differ; each is tried. [cent]
-    """
-
-    slopes: Sequence[Slopes]
-    belief: float
-    glides: tuple[float, ...] = GLIDES_CENTS
+SCATTERS_CENTS = np.geomspace(0.0005, 8.0, 9)  # [cent] grid of what a partial does in one note only
+SHAPES = scatter_shapes(SCATTERS_CENTS, bends=BENDS, low=LOW)
+UNLIKELY = 12.0  # logarithm of the evidence by which a shape of scatter may fall behind
+FAR = 0.25  # [octave] from the other notes at which partials stray twice as much, in variance: another pull
+TAIL = 10.0  # degrees of freedom of the partials' straying
 
 
 @dataclass(frozen=True)
@@ -63,19 +41,19 @@ class Differences:
     trial_weight: FloatArray
 
 
-def first_pull(slopes: Sequence[Slopes], *, hz: FloatArray, stiffness: FloatArray) -> FloatArray:
-    """Weights of the notes' partials, from two rounds at one glide time. Shape (n, k)."""
-    pull = np.ones((hz.size, slopes[0].number.size))
+def first_look(trial: Trial, notes: Notes) -> tuple[FloatArray, FloatArray]:
+    """Weights of the notes' partials (n, k), from two rounds, and the shapes of scatter worth looking at."""
+    pull = np.ones(trial.known.shape) / _strange(notes.hz)
     for _ in range(2):
-        points = [_solve(slopes, hz, stiffness, pull, glide=glide) for glide in GLIDES_CENTS[1::2]]
-        evidence, means = points[int(np.argmax([p[0].max() for p in points]))][:2]
-        best = int(np.argmax(evidence))
-        pull = _pull(slopes, means[best], stiffness, scatter=SCATTERS_CENTS[best])
-    return pull
+        evidence, means, _ = solve(trial, SHAPES, notes, pull, glides=GLIDES_CENTS[1::2])
+        glide, best = np.unravel_index(int(np.argmax(evidence)), evidence.shape)
+        pull = _pull(trial, notes, means[glide, best], shape=SHAPES[best])
+    kept = np.any(evidence > evidence.max(axis=1, keepdims=True) - UNLIKELY, axis=0)
+    return pull, SHAPES[kept]
 
 
 def fit_differences(
-    trials: Sequence[Trial], *, hz: FloatArray, stiffness: FloatArray, pull: FloatArray
+    trials: Sequence[Trial], shapes: FloatArray, notes: Notes, *, pull: FloatArray
 ) -> Differences:
     """Average the differences over the trials, the scatter and the glides' spread.
 
@@ -83,26 +61,23 @@ def fit_differences(
     ----------
     trials : sequence of Trial
         Ways of looking at the same phases.
-    hz, stiffness : array, shape (n,)
-        Reference laws.
+    shapes : array, shape (s, 3)
+        Shapes of scatter.
+    notes : Notes
     pull : array, shape (n, k)
         Weights of the partials.
     """
-    count = hz.size
-    points = [[_solve(t.slopes, hz, stiffness, pull, glide=glide) for glide in t.glides] for t in trials]
-    log_weight = [
-        np.concatenate([p[0] for p in row]) + t.belief for row, t in zip(points, trials, strict=True)
-    ]
-    top = max(float(w.max()) for w in log_weight)
-    weights = [np.exp(w - top) for w in log_weight]
-    total = float(sum(w.sum() for w in weights))
-    flat = np.concatenate(weights) / total
-    sharp = np.concatenate([p[1] for row in points for p in row])[:, :count]
-    gap = sharp[:, :, None] - sharp[:, None, :]
-    middle = np.einsum("w,wij->ij", flat, gap)
-    inner = np.concatenate([p[2] for row in points for p in row])
-    variance = np.einsum("w,wij->ij", flat, inner + (gap - middle) ** 2)
-    return Differences(flat @ sharp, variance, np.array([w.sum() / total for w in weights]))
+    count = notes.hz.size
+    points = [solve(t, shapes, notes, pull, glides=GLIDES_CENTS) for t in trials]
+    log_weight = np.array([p[0] + t.belief for p, t in zip(points, trials, strict=True)])  # (t, g, s)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    sharp = np.array([p[1][..., :count] for p in points])
+    middle = np.einsum("tgs,tgsn->n", weight, sharp)
+    gap = sharp - middle
+    between = gap[..., :, None] - gap[..., None, :]
+    variance = np.einsum("tgs,tgsij->ij", weight, np.array([p[2] for p in points]) + between**2)
+    return Differences(middle, variance, weight.sum(axis=(1, 2)))
 
 
 def own_variances(variance: FloatArray) -> FloatArray:
@@ -115,92 +90,23 @@ def own_variances(variance: FloatArray) -> FloatArray:
     return np.asarray(np.maximum((rows - total) / (count - 2), 0.05 * rows / (count - 1)))
 
 
-def _solve(
-    slopes: Sequence[Slopes], hz: FloatArray, stiffness: FloatArray, pull: FloatArray, *, glide: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Log evidence (s,), estimates (s, 3 n) and variances of differences (s, n, n) for each scatter."""
-    count, partials, grid = hz.size, slopes[0].number.size, SCATTERS_CENTS.size
-    info_all = np.array([s.information for s in slopes])  # (n, k, 2, 2)
-    score_all = np.array([s.score for s in slopes])
-    own = (SCATTERS_CENTS[:, None, None] / CENTS_PER_LOG) ** 2 / pull  # (s, n, k)
-    known = info_all[..., 0, 0]
-    lost = own / (1 + known * own)
-    evidence = 0.5 * np.sum(lost * score_all[..., 0] ** 2 - np.log1p(known * own), axis=(1, 2))
-    evidence -= 0.5 * float(sum(s.power.sum() for s in slopes))
-    score = score_all - lost[..., None] * info_all[..., :, 0] * score_all[..., :1]
-    info = info_all - lost[..., None, None] * (info_all[..., :, :1] @ info_all[..., :1, :])
-    free = (FREE_CENTS / CENTS_PER_LOG) ** -2
-    total = info.sum(axis=1) + np.eye(2) * free  # (s, k, 2, 2)
-    inverse = np.linalg.inv(total)
-    summed = score.sum(axis=1)[..., None]  # (s, k, 2, 1)
-    settled = inverse @ summed
-    evidence += 0.5 * np.sum(summed * settled, axis=(1, 2, 3))
-    plain = info_all.sum(axis=0) + np.eye(2) * free
-    # what all notes share is no evidence for anything: only what the scatter does to it counts
-    evidence += 0.5 * np.sum(np.linalg.slogdet(plain)[1] - np.linalg.slogdet(total)[1], axis=1)
-    design = np.zeros((count, partials, 2, 3))
-    design[..., 0, 0] = design[..., 1, 2] = 1.0
-    design[..., 0, 1] = [stiffness_lever(slopes[0].number, stiffness=b) for b in stiffness]
-    moved = info @ design  # (s, n, k, 2, 3)
-    left = moved.transpose(0, 4, 1, 2, 3).reshape(grid, 3 * count, 2 * partials)
-    right = (inverse[:, None] @ moved).transpose(0, 2, 3, 4, 1).reshape(grid, 2 * partials, 3 * count)
-    matrix = -(left @ right)
-    diagonal = np.swapaxes(design.reshape(count, -1, 3), 1, 2) @ moved.reshape(grid, count, -1, 3)
-    for i in range(3):
-        for j in range(3):
-            matrix[:, np.arange(count) + i * count, np.arange(count) + j * count] += diagonal[..., i, j]
-    straight = np.swapaxes(design.reshape(count, -1, 3), 1, 2) @ score.reshape(grid, count, -1, 1)
-    vector = straight[..., 0].transpose(0, 2, 1).reshape(grid, -1)
-    vector -= (left @ settled.reshape(grid, -1, 1))[..., 0]
-    priors, aim, log_prior = _priors(hz, stiffness, glide=glide)
-    matrix += priors
-    vector += aim
-    scale = 1 / np.sqrt(np.einsum("sii->si", matrix))
-    scaled = matrix * scale[:, :, None] * scale[:, None, :]
-    covariance = np.linalg.inv(scaled) * scale[:, :, None] * scale[:, None, :]
-    estimate = (covariance @ vector[..., None])[..., 0]
-    evidence += 0.5 * np.sum(vector * estimate, axis=1) + log_prior
-    evidence -= 0.5 * np.linalg.slogdet(scaled)[1] - np.sum(np.log(scale), axis=1)
-    sharp = covariance[:, :count, :count]
-    own_sharp = np.einsum("sii->si", sharp)
-    return evidence, estimate, own_sharp[:, :, None] + own_sharp[:, None, :] - 2 * sharp
+def _strange(hz: FloatArray) -> FloatArray:
+    """How much more a note's partials stray, in variance, for being far from the others. Shape (n, 1)."""
+    octaves = np.log2(hz / np.median(hz))
+    return np.asarray(1 + (octaves / FAR) ** 2)[:, None]
 
 
-def _priors(hz: FloatArray, stiffness: FloatArray, *, glide: float) -> tuple[FloatArray, FloatArray, float]:
-    """Precision (3 n, 3 n), its pull (3 n,) and log density of what is believed before listening.
-
-    Levels are free; notes of one string have like B, growing with pitch by a power between 0 (same string,
-    tuned) and 2 (shorter string); their glides differ by about ``glide`` cents.
-    """
-    count = hz.size
-    priors, aim = np.zeros((3 * count, 3 * count)), np.zeros(3 * count)
-    priors[:count, :count] = np.eye(count) * (FREE_CENTS / CENTS_PER_LOG) ** -2
-    pitch = np.log(hz / np.exp(np.mean(np.log(hz))))
-    level = max(float(np.median(stiffness / np.exp(pitch))), 1e-6) * np.exp(pitch)
-    alike = level * (STIFFNESS_ALIKE + np.abs(pitch))
-    tight = np.diag(alike**-2)
-    tight -= np.outer(level / alike**2, level / alike**2) / (np.sum(level**2 / alike**2) + 1.0)
-    priors[count : 2 * count, count : 2 * count] = tight
-    aim[count : 2 * count] = -tight @ (stiffness - level)
-    apart = (glide / CENTS_PER_LOG) ** -2
-    priors[2 * count :, 2 * count :] = np.eye(count) * apart - apart / count * (1 - 1e-9)
-    log_prior = 0.5 * (count - 1) * float(np.log(apart))
-    return priors, aim, log_prior - 0.5 * float((stiffness - level) @ tight @ (stiffness - level))
-
-
-def _pull(
-    slopes: Sequence[Slopes], estimate: FloatArray, stiffness: FloatArray, *, scatter: float
-) -> FloatArray:
+def _pull(trial: Trial, notes: Notes, estimate: FloatArray, *, shape: FloatArray) -> FloatArray:
     """Student weights of each note's partials against the partial's mean over the notes. Shape (n, k)."""
-    count = stiffness.size
-    info = np.array([s.information for s in slopes])
-    lever = np.array([stiffness_lever(slopes[0].number, stiffness=b) for b in stiffness])
-    known = np.maximum(info[..., 0, 0], 1e-6)
-    sharp = (
-        np.array([s.score[:, 0] for s in slopes]) - info[..., 0, 1] * estimate[2 * count :, None]
-    ) / known
-    apart = sharp - estimate[:count, None] - lever * estimate[count : 2 * count, None]
-    weight = known / (1 + known * (scatter / CENTS_PER_LOG) ** 2)
+    count = notes.hz.size
+    known = np.maximum(trial.known, 1e-6)
+    own = own_deviation(notes.number, shape) ** 2
+    sharp, stiffer, glide = (estimate[i * count : (i + 1) * count, None] for i in range(3))
+    apart = (
+        (trial.score[..., 0] - trial.information[..., 0, 1] * glide) / known - sharp - notes.lever * stiffer
+    )
+    weight = known / (1 + known * own)
     apart = apart - np.sum(weight * apart, axis=0) / weight.sum(axis=0)
-    expected = (scatter / CENTS_PER_LOG) ** 2 + 1 / known
-    return np.asarray(np.minimum(1.0, (TAIL + 1) / (TAIL + apart**2 / expected)))
+    strange = _strange(notes.hz)
+    off = apart**2 / (own * strange + 1 / known)
+    return np.asarray(np.minimum(1.0, (TAIL + 1) / (TAIL + off)) / strange)

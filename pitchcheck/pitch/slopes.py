@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.tracks import ComplexArray, Tracks
+from pitchcheck.pitch.tracks import ComplexArray, Tracks, glide_integral
 
 SMOOTH_S = 0.06  # [s] envelopes are smoothed over this half-width
 WEAKEST = 25.0  # energy over noise, summed over a track, below which a partial is not used (14 dB)
@@ -24,29 +24,26 @@ OWN_OFFSET = 0.012  # a partial may lie this far off the model, relative (20 cen
 
 @dataclass(frozen=True)
 class Slopes:
-    """Quadratic log-likelihood of (sharp, glide) for each partial.
+    """Quadratic log-likelihood of (sharp, glide) for each partial, for some decay times of the glide's law.
 
     Attributes
     ----------
     number : array, shape (k,)
-    information : array, shape (k, 2, 2)
+    taus_s : array, shape (t,)
+        Decay times whose halves are the glide's. [s]
+    information : array, shape (t, k, 2, 2)
         Negative second derivative.
-    score : array, shape (k, 2)
+    score : array, shape (t, k, 2)
         First derivative at (0, 0) = information x estimate.
-    power : array, shape (k,)
-        Weighted square of the phases, start phase taken off: what there is to explain.
-    excess : array, shape (k,)
-        Phase scatter over what the noise explains (reduced chi-square).
-    tau_s : float
-        Decay time whose half is the glide's. [s]
+    fading : array, shape (t,)
+        How much of the glide's law fades within the stretch, 0 to 1.
     """
 
     number: FloatArray
+    taus_s: FloatArray
     information: FloatArray
     score: FloatArray
-    power: FloatArray
-    excess: FloatArray
-    tau_s: float
+    fading: FloatArray
 
 
 def envelopes(tracks: Tracks) -> FloatArray:
@@ -55,11 +52,6 @@ def envelopes(tracks: Tracks) -> FloatArray:
     weight = np.convolve(np.ones(tracks.z.shape[1]), kernel, mode="same")
     power = np.array([np.convolve(row, kernel, mode="same") for row in np.abs(tracks.z) ** 2]) / weight
     return np.asarray(np.sqrt(np.maximum(power - tracks.noise[:, None], 0.02 * tracks.noise[:, None])))
-
-
-def glide_integral(time_s: FloatArray, *, tau_s: float) -> FloatArray:
-    """Integral of exp(-2 t / tau) from 0 to each time. [s]"""
-    return np.asarray((tau_s / 2) * (1 - np.exp(-2 * time_s / tau_s)))
 
 
 def phase_left(tracks: Tracks, envelope: FloatArray, model: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -117,9 +109,9 @@ def fit_slopes(
     envelope: FloatArray,
     phase: FloatArray,
     *,
-    tau_s: float,
+    taus_s: FloatArray,
     calm: FloatArray | None = None,
-) -> Slopes:
+) -> tuple[Slopes, FloatArray]:
     """Reduce phases to a quadratic likelihood of (sharp, glide), the start phase of each partial left free.
 
     Parameters
@@ -127,34 +119,68 @@ def fit_slopes(
     tracks : Tracks
     envelope, phase : array, shape (k, m)
         Phase over the reference. [rad]
-    tau_s : float > 0
-        Decay time of the glide's law. [s]
+    taus_s : array > 0, shape (t,)
+        Decay times of the glide's law. [s]
     calm : array, shape (k,), optional
-        Factor by which the phases scatter more than the noise explains; found here when not given.
+        Factor by which the phases scatter more than the noise explains; found here, at the best decay time,
+        when not given.
+
+    Returns
+    -------
+    tuple of Slopes and array, shape (k,)
+        The second is ``calm``.
     """
     weight = 2 * envelope**2 / tracks.noise[:, None]
-    information, score, power, left = project(weight, tracks.hz, tracks.time_s, phase, tau_s=tau_s)
-    excess = left / max(1.0, phase.shape[1] - 3.0)
+    time_s = tracks.time_s
+    courses = np.stack([time_s, *(glide_integral(time_s, tau_s=float(tau)) for tau in taus_s)])
+    information, score, power = project(weight, tracks.hz, courses, phase)
+    count = taus_s.size
+    rows = np.stack([np.zeros(count, dtype=int), np.arange(1, count + 1)], axis=1)  # (t, 2)
+    pairs = np.moveaxis(information[:, rows[:, :, None], rows[:, None, :]], 0, 1)
+    scores = np.moveaxis(score[:, rows], 0, 1)
     if calm is None:
-        calm = np.maximum(excess, 1.0)
-    return Slopes(
-        tracks.number, information / calm[:, None, None], score / calm[:, None], power / calm, excess, tau_s
-    )
+        left = unexplained(pairs, scores, power).min(axis=0)
+        calm = np.maximum(left / max(1.0, phase.shape[1] - 3.0), 1.0)
+    fading = 1 - np.exp(-2 * time_s[-1] / taus_s)
+    pairs, scores = pairs / calm[:, None, None], scores / calm[:, None]
+    return Slopes(tracks.number, taus_s, pairs, scores, fading), calm
 
 
 def project(
-    weight: FloatArray, hz: FloatArray, time_s: FloatArray, phase: FloatArray, *, tau_s: float
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Information and score of (sharp, glide), power of the phases and of what is left, by partial."""
-    turns = 2 * np.pi * hz[:, None]
-    design = np.stack([turns * time_s, turns * glide_integral(time_s, tau_s=tau_s)], axis=-1)  # (k, m, 2)
+    weight: FloatArray, hz: FloatArray, courses: FloatArray, phase: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Information and score of each partial on the sizes of courses in time, and power of its phases.
+
+    Parameters
+    ----------
+    weight, phase : array, shape (k, m)
+    hz : array, shape (k,)
+    courses : array, shape (c, m)
+        Phase over 2 pi hz that a size of 1 makes. [s]
+
+    Returns
+    -------
+    tuple of array, shape (k, c, c), (k, c) and (k,)
+    """
+    turns = 2 * np.pi * hz
     total = weight.sum(axis=1)
-    design = design - (np.einsum("km,kmd->kd", weight, design) / total[:, None])[:, None, :]
-    level = phase - (np.einsum("km,km->k", weight, phase) / total)[:, None]
-    lever = (weight[..., None] * design).transpose(0, 2, 1)  # (k, 2, m)
-    information = lever @ design
-    score = (lever @ level[..., None])[..., 0]
-    ridge = 1e-9 * np.einsum("kdd->kd", information)
-    estimate = np.linalg.solve(information + np.eye(2) * ridge[:, None, :], score[..., None])[..., 0]
-    power = np.einsum("km,km->k", weight, level**2)
-    return information, score, power, np.maximum(power - np.einsum("kd,kd->k", estimate, score), 0.0)
+    centred = courses - courses.mean(axis=1, keepdims=True)
+    first, second = np.triu_indices(courses.shape[0])
+    mean = weight @ centred.T / total[:, None]  # (k, c)
+    half = weight @ (centred[first] * centred[second]).T - total[:, None] * mean[:, first] * mean[:, second]
+    information = np.empty((hz.size, courses.shape[0], courses.shape[0]))
+    information[:, first, second] = information[:, second, first] = half * (turns**2)[:, None]
+    weighted = weight * phase
+    level = weighted.sum(axis=1)
+    score = (weighted @ centred.T - level[:, None] * mean) * turns[:, None]
+    power = np.maximum(np.sum(weighted * phase, axis=1) - level**2 / total, 0.0)
+    return information, score, power
+
+
+def unexplained(information: FloatArray, score: FloatArray, power: FloatArray) -> FloatArray:
+    """Power of the phases that a best (sharp, glide) leaves over. Shapes (..., 2, 2), (..., 2), (...)."""
+    a, b, c = information[..., 0, 0], information[..., 0, 1], information[..., 1, 1]
+    u, v = score[..., 0], score[..., 1]
+    a, c = a * (1 + 1e-9) + 1e-12, c * (1 + 1e-9) + 1e-12
+    explained = (c * u * u - 2 * b * u * v + a * v * v) / np.maximum(a * c - b * b, 1e-12 * a * c)
+    return np.asarray(np.maximum(power - explained, 0.0))

@@ -42,6 +42,8 @@ class Tracks:
         Centres of the blocks, from the start of the clip. [s]
     stiffness : float
         B of the reference law. [-]
+    ahead_s : array, shape (m,)
+        How far the reference has run ahead of steady pitches by gliding. [s]
     """
 
     number: FloatArray
@@ -50,6 +52,7 @@ class Tracks:
     noise: FloatArray
     time_s: FloatArray
     stiffness: float
+    ahead_s: FloatArray
 
 
 def law_hz(number: FloatArray, *, hz: float, stiffness: float) -> FloatArray:
@@ -62,7 +65,20 @@ def periods_of(hz: float) -> float:
     return float(max(PERIODS, np.ceil(SHORTEST_BLOCK_S * hz)))
 
 
-def take_tracks(clip: Clip, *, hz: float, stiffness: float, periods: float | None = None) -> Tracks:
+def glide_integral(time_s: FloatArray, *, tau_s: float) -> FloatArray:
+    """Integral of exp(-2 t / tau) from 0 to each time. [s]"""
+    return np.asarray((tau_s / 2) * (1 - np.exp(-2 * time_s / tau_s)))
+
+
+def take_tracks(
+    clip: Clip,
+    *,
+    hz: float,
+    stiffness: float,
+    periods: float | None = None,
+    glide: float = 0.0,
+    tau_s: float = 1.0,
+) -> Tracks:
     """Split a note into the tracks of its partials.
 
     Parameters
@@ -73,24 +89,59 @@ def take_tracks(clip: Clip, *, hz: float, stiffness: float, periods: float | Non
         Reference law, right to about 1 %.
     periods : float, optional
         Periods in a block; chosen by the pitch when not given.
+    glide, tau_s : float
+        The reference glides by this, relative, with this decay time: partials that move within a block leak
+        into each other.
     """
     highest = min(HIGHEST_HZ, BELOW_RATE * clip.rate_hz)
     number = np.arange(1.0, MOST_PARTIALS + 1)
     partial_hz = law_hz(number, hz=hz, stiffness=stiffness)
     number, partial_hz = number[partial_hz < highest], partial_hz[partial_hz < highest]
     block = round((periods or periods_of(hz)) * clip.rate_hz / hz)
-    count = clip.samples.size // block
-    samples = clip.samples[: count * block].reshape(count, block)
+    samples = clip.samples if glide == 0 else straightened(clip, glide=glide, tau_s=tau_s)
+    count = samples.size // block
+    blocks = samples[: count * block].reshape(count, block)
     within_s = (np.arange(block) - (block - 1) / 2) / clip.rate_hz
     angle = 2 * np.pi * np.outer(within_s, partial_hz)
     columns = np.hstack([np.cos(angle), -np.sin(angle), np.ones((block, 1))])
     gram = columns.T @ columns
-    solved = np.linalg.solve(gram, columns.T @ samples.T)
+    solved = np.linalg.solve(gram, columns.T @ blocks.T)
     k = number.size
-    centre_s = (np.arange(count) * block + (block - 1) / 2) / clip.rate_hz
+    centre_s = np.asarray((np.arange(count) * block + (block - 1) / 2) / clip.rate_hz, dtype=float)
     turn = np.exp(-2j * np.pi * np.outer(partial_hz, centre_s - centre_s[0]))
     z = (solved[:k] + 1j * solved[k : 2 * k]) * turn
-    return Tracks(number, partial_hz, z, track_noise(z), np.asarray(centre_s, dtype=float), stiffness)
+    ahead_s = _ahead(centre_s, glide=glide, tau_s=tau_s)
+    return Tracks(number, partial_hz, z, track_noise(z), centre_s - ahead_s, stiffness, ahead_s)
+
+
+def _ahead(warped_s: FloatArray, *, glide: float, tau_s: float) -> FloatArray:
+    """How far a gliding note is ahead when a steady one would have come to ``warped_s``. [s]"""
+    ahead = glide * glide_integral(warped_s, tau_s=tau_s)
+    for _ in range(2):  # converges by a factor of the glide each time
+        ahead = glide * glide_integral(warped_s - ahead, tau_s=tau_s)
+    return np.asarray(ahead)
+
+
+def straightened(clip: Clip, *, glide: float, tau_s: float) -> FloatArray:
+    """Samples of the note as if it did not glide: read later by what it is ahead, by six-point interpolation.
+
+    Lagrange's polynomial through six samples errs by 0.3 % of a partial at 7 kHz, sampled at 48 kHz, and less
+    below as the sixth power.
+    """
+    steady_s = np.asarray(np.arange(clip.samples.size) / clip.rate_hz, dtype=float)
+    at = (steady_s - _ahead(steady_s, glide=glide, tau_s=tau_s)) * clip.rate_hz
+    at = np.clip(at, 2, clip.samples.size - 4)
+    base = at.astype(np.int64)
+    x = at - base
+    weights = (
+        -x * (x * x - 1) * (x - 2) * (x - 3) / 120,
+        x * (x - 1) * (x * x - 4) * (x - 3) / 24,
+        -(x * x - 1) * (x * x - 4) * (x - 3) / 12,
+        x * (x + 1) * (x * x - 4) * (x - 3) / 12,
+        -x * (x * x - 1) * (x + 2) * (x - 3) / 24,
+        x * (x * x - 1) * (x * x - 4) / 120,
+    )
+    return np.asarray(sum(w * clip.samples[base + i - 2] for i, w in enumerate(weights)))
 
 
 def leaked(tracks: Tracks) -> FloatArray:
