@@ -1,4 +1,4 @@
-"""A session at the microphone in trouble: disk, folder, input, loudspeaker; and one that goes on another day."""
+"""A session at the microphone in trouble with disk, folder, input or tones; and one that goes on later."""
 
 from __future__ import annotations
 
