@@ -8,7 +8,16 @@ from typing import Any
 import pytest
 
 from pitchcheck.report.job_page import render_job
-from support_browser import A4_WIDTH_POINTS, open_browser, paper, probe, sheet_width, sheets, violations
+from support_browser import (
+    A4_WIDTH_POINTS,
+    open_browser,
+    paper,
+    probe,
+    sheet_width,
+    sheets,
+    shown,
+    violations,
+)
 from support_job import NOTHING_DONE, ODD, TWELVE, TWO_LOWERED, story
 
 SHEETS = {"tech": 2, "player": 1}
@@ -66,3 +75,39 @@ def test_the_checker_sees_a_fault(browser: Any) -> None:
     found = violations(browser, source, width=1600, scheme="light")
     assert any(v.startswith("html-has-lang") for v in found)
     assert any(v.startswith("color-contrast") for v in found)
+
+
+WORDS = """
+() => [...document.querySelectorAll("h1, h2, h3, p, li, td, th, dt, dd, caption, figcaption")]
+  .filter(e => e.getClientRects().length > 0)
+  .map(e => e.textContent.replace(/\\s+/g, " ").trim())
+"""
+
+
+@pytest.mark.parametrize("reader", READERS)
+def test_a_phone_shows_the_same_words_as_a_wide_screen(browser: Any, reader: str) -> None:
+    source = render_job(story(ODD), reader=reader)
+    seen = []
+    for width in (360, 1600):
+        with shown(browser, source, width=width) as page:
+            seen.append(page.evaluate(WORDS))
+    assert len(seen[0]) > 50
+    assert seen[0] == seen[1]
+
+
+PLAY = """
+async () => {
+  const sound = document.querySelector("audio");
+  sound.preload = "auto";
+  const ready = new Promise((good, bad) => { sound.onloadedmetadata = good; sound.onerror = bad; });
+  sound.load();
+  await ready;
+  return sound.duration;
+}
+"""
+SOUND_S = 0.1  # of the made-up sounds
+
+
+def test_the_sounds_can_be_played(browser: Any) -> None:
+    with shown(browser, render_job(story(), reader="player"), width=1600) as page:
+        assert page.evaluate(PLAY) == pytest.approx(SOUND_S, abs=0.01)
