@@ -17,7 +17,7 @@ from pitchcheck.types import FloatArray
 # cut by one hand and come high or low together; each is off their mean by its own part. Our choice.
 SLOT_HEIGHT_MM = (0.45, 0.40)
 SLOT_OWN_MM = 0.25
-LOG_FRET_HEIGHT = (math.log(1.02), 0.24)  # fret wire crowns 0.6 to 1.5 mm; from memory
+LOG_FRET_HEIGHT = (math.log(1.02), 0.26)  # fret wire crowns 0.6 to 1.5 mm; from memory
 FRET_ERROR_MM = 0.020  # scatter of single fret heights on a dressed neck; our choice
 NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice
 NUT_OFFSET_STRING_MM = 0.085  # where in its slot each string bears; our choice
