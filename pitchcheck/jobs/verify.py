@@ -131,6 +131,8 @@ def verify_job(folder: Path) -> Checked:
     _passes(work, sums)
     present = {name for name in _files_in(folder, folder) if not _apart(name)}
     present |= set(waiting)
+    if (folder / LOCK).is_file() and (folder / LOCK).stat().st_size:
+        present.add(LOCK)  # the lock is empty: nothing may hide in it
     top = work.path(SUMS)
     return Checked(
         fingerprint=sum_of_file(top) if top.is_file() else None,
