@@ -100,7 +100,7 @@ def judge(
         return Verdict(reading, Reason.TOO_LOUD, words)
     moving = _moves(glimpses, place)
     if not moving and _no_string(note, reading):
-        return _no_note(note, reading)
+        return _no_note(note, reading, place)
     company = _company(note, reading, place, position=position, instrument=instrument, known=known)
     if company is not None:
         which = "another string" if company.string is None else f"string {company.string}"
@@ -109,7 +109,7 @@ def judge(
     if moving:
         return _still_moving(glimpses, reading, position)
     if reading is None:
-        return _no_note(note, None)
+        return _no_note(note, None, place)
     if not place.low_cents <= off_cents(place, reading.hz) <= place.high_cents:
         named = name_sound(reading.hz, asked=position, instrument=instrument, known=known)
         return Verdict(reading, named.reason, named.words)
@@ -129,7 +129,7 @@ def _short(note: Note, reading: Reading | None, place: Place) -> Verdict:
         is_note = not _no_string(note, reading) and (here or reading.partials >= STRING_PARTIALS)
     is_note = is_note and note.restarts < 2
     if not is_note:
-        return _no_note(note, reading)
+        return _no_note(note, reading, place)
     words = (
         f"Too short: it rang {note.sounded_s:.1f} s and {SHORTEST_S} is the least, 2 is good. "
         "Leave the string alone after the pluck, and play again."
@@ -147,10 +147,14 @@ def _no_string(note: Note, reading: Reading | None) -> bool:
     return vague or glides or attack_s(note.clip, onset_s=note.onset_s) > VOICE_ATTACK_S
 
 
-def _no_note(note: Note, reading: Reading | None) -> Verdict:
+def _no_note(note: Note, reading: Reading | None, place: Place) -> Verdict:
     steady = not note.ended and is_steady(note.clip, onset_s=note.onset_s)
     drowned = note.sounded_s >= SHORTEST_S and note.peak < QUIET_RATIO * note.room
-    if drowned and (reading is not None or not steady):
+    if reading is None:
+        here = not steady
+    else:
+        here = place.low_cents <= off_cents(place, reading.hz) <= place.high_cents
+    if drowned and here:
         return _too_quiet(reading)
     what = "a noise" if note.sounded_s >= SHORTEST_S else "a short noise"
     words = f"That was {what} (a knock, a voice, something in the room), not a note. Play the note again."
