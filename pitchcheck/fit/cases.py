@@ -173,10 +173,11 @@ def _touched(kind: Kind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
     scatter = priors.log_force_scatter(u[:, At.TENSION])
     moved = np.repeat(u, count, axis=0)
     moved[:, At.LOG_FORCE] += (scatter[:, None] * TOUCH_STEP).ravel()
-    return _stopped(kind, _setup(np.repeat(scale_mm, count), moved), moved).reshape(-1, count)
+    setup = _setup(np.repeat(scale_mm, count), moved)
+    return _stopped(kind, setup, moved, touches=count).reshape(-1, count)
 
 
-def _stopped(kind: Kind, setup: Setup, u: FloatArray) -> FloatArray:
+def _stopped(kind: Kind, setup: Setup, u: FloatArray, *, touches: int = 1) -> FloatArray:
     """Error of one stopped note. [cent]"""
     assert kind.stop is not None
     behind = finger_behind_mm(setup.scale_mm, kind.fret)
@@ -188,7 +189,7 @@ def _stopped(kind: Kind, setup: Setup, u: FloatArray) -> FloatArray:
         rod_mm=u[:, At.ROD_PLACE],
         sink_mm=_sink_mm(kind, setup, u),
     )
-    return stop_cents(setup, touch, stop=kind.stop, fret=kind.fret, capo=kind.capo)
+    return stop_cents(setup, touch, stop=kind.stop, fret=kind.fret, capo=kind.capo, touches=touches)
 
 
 def finger_behind_mm(scale_mm: FloatArray | float, fret: int) -> FloatArray:

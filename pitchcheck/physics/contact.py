@@ -41,6 +41,17 @@ class Nodes:
         kind = np.broadcast_to(np.array(list(kinds)), places.shape)
         return cls(places, heights, kind == "h", kind != "h", kind == "f", np.zeros_like(places))
 
+    def every(self, step: int) -> Nodes:
+        """Nodes of every so many strings of the batch."""
+        return Nodes(
+            self.place_mm[::step],
+            self.height_mm[::step],
+            self.held[::step],
+            self.support[::step],
+            self.finger[::step],
+            self.load[::step],
+        )
+
 
 def rest(nodes: Nodes, bend_mm: FloatArray) -> Spline:
     """Shape in which nothing pulls and nothing is passed through.

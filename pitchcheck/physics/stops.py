@@ -65,7 +65,9 @@ class Touch:
     sink_mm: FloatArray | float = 0.0  # how far the rod sinks into the board
 
 
-def stop_cents(setup: Setup, touch: Touch, *, stop: Stop, fret: int, capo: int = 0) -> FloatArray:
+def stop_cents(
+    setup: Setup, touch: Touch, *, stop: Stop, fret: int, capo: int = 0, touches: int = 1
+) -> FloatArray:
     """Error of a stopped note against its open string, both under the same capo. [cent]
 
     Parameters
@@ -77,6 +79,8 @@ def stop_cents(setup: Setup, touch: Touch, *, stop: Stop, fret: int, capo: int =
     fret : int, capo < fret
     capo : int >= 0
         A capo is a nut of height 0 at its fret.
+    touches : int >= 1
+        So many consecutive rows are touches of one set-up, whose open string is solved once.
 
     Returns
     -------
@@ -86,7 +90,8 @@ def stop_cents(setup: Setup, touch: Touch, *, stop: Stop, fret: int, capo: int =
     if stop is Stop.OPEN:
         return np.zeros_like(setup.scale_mm)
     nut_x, nut_y = nut_edge(setup, capo=capo)
-    open_path, _ = _path(_open_nodes(setup, nut_x, nut_y, capo=capo), setup.bend_mm)
+    opened = _open_nodes(setup, nut_x, nut_y, capo=capo).every(touches)
+    open_path = np.repeat(_path(opened, setup.bend_mm[::touches])[0], touches)
     build = _press_nodes if stop is Stop.PRESS else _fret_nodes
     nodes = build(setup, touch, nut_x, nut_y, fret=fret, capo=capo)
     path, _ = _path(nodes, setup.bend_mm * (1 - setup.stretch * _rough_strain(setup, stop, fret) / 2))
@@ -105,7 +110,7 @@ def stop_cents(setup: Setup, touch: Touch, *, stop: Stop, fret: int, capo: int =
 
 
 def press_force(setup: Setup, *, fret: int, capo: int) -> FloatArray:
-    """Force over the tension that brings a string down to the board, by straight lines. [-]"""
+    """Force over the tension that brings a string down to the board (equation 16 of docs/model.md). [-]"""
     half = (fret_place(1.0, fret) - fret_place(1.0, fret - 1)) * setup.scale_mm / 2
     above = setup.slot_height_mm if fret == 1 and not capo else 0.0
     return np.asarray((2 * setup.fret_height_mm + above) / half)
