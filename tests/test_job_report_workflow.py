@@ -7,6 +7,7 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ import soundfile
 from pitchcheck.compare import Change, Match
 from pitchcheck.errors import BadValue, NothingMeasured
 from pitchcheck.instrument import Removal
+from pitchcheck.measurement import Measurement
 from pitchcheck.simulate.folder import session_text
 from pitchcheck.takes import Position, Stop, Take
 from pitchcheck.workflow import snippets
@@ -42,9 +44,15 @@ def readings(folder: Path, takes: Sequence[Take]) -> Path:
     return folder
 
 
+@cache
+def before_and_after() -> tuple[Measurement, Measurement]:
+    """The instrument as it came in, and filed."""
+    return measured(JOB, heard(TRUTH)), measured(JOB, heard(lowered(TRUTH, FILED_MM)))
+
+
 def quick_papers(tmp_path: Path) -> JobPapers:
     """A job of three passes that were measured before; the last changed nothing."""
-    before, after = measured(JOB, heard(TRUTH)), measured(JOB, heard(lowered(TRUTH, FILED_MM)))
+    before, after = before_and_after()
     half = tuple(Removal(n, FILED_MM / 2) for n in range(1, 7))
     return JobPapers(
         title="parlour guitar",
@@ -65,8 +73,8 @@ def test_two_folders_become_a_comparison_and_a_page(tmp_path: Path) -> None:
     papers = JobPapers(
         title="parlour guitar",
         passes=(
-            JobPass("before", readings(tmp_path / "a", heard(TRUTH))),
-            JobPass("final", readings(tmp_path / "b", heard(lowered(TRUTH, FILED_MM))), removed=ALL),
+            JobPass("before", readings(tmp_path / "a", before_and_after()[0].takes)),
+            JobPass("final", readings(tmp_path / "b", before_and_after()[1].takes), removed=ALL),
         ),
     )
     comparison = compare_job(papers)
