@@ -12,6 +12,7 @@ from pitchcheck.capture.records import CaptureFault, Trouble
 from pitchcheck.guide.records import Event, InputBack, InputLost, Sound, Wish
 from pitchcheck.workflow.listen_parts import Input, Source
 
+GATHER_S = 0.04  # [s] sound gathers in the input: pieces come hundreds of times a second
 AGAIN_EVERY_S = 1.0  # [s] between two tries to open an input that was lost
 
 
@@ -62,6 +63,7 @@ class InputLine:
         """
         if self._input is None:
             return self._open_again(timeout_s)
+        self._sleep(GATHER_S)
         try:
             samples = self._input.read(timeout_s)
         except CaptureFault as fault:

@@ -120,7 +120,7 @@ class Sitting:
             outcomes = self.guide.step(step)
             for outcome in outcomes:
                 events.extendleft(reversed(self._act(outcome)))
-            if outcomes or not isinstance(step, Sound):
+            if not events and (outcomes or not isinstance(step, Sound)):
                 self.show()
             if any(not isinstance(outcome, Accepted | Refused) for outcome in outcomes):
                 states = self.guide.view().course
