@@ -126,6 +126,17 @@ def test_passes_are_compared_until_a_change_is_found(jobs: Path, tmp_path: Path)
     assert not (tmp_path / "page.html").exists()
 
 
+def test_a_job_is_also_named_by_its_folder(jobs: Path, tmp_path: Path) -> None:
+    job = make_job(tmp_path / "elsewhere")
+    out, _ = run("job", "show", job.folder)
+    assert job.id in out
+    run("job", "show", job.id, status=2)  # not in the usual place
+    file = tmp_path / "file"
+    file.write_text("")
+    _, err = run("job", "list", "--jobs", file, status=2)
+    assert "cannot be read" in err
+
+
 def test_leftovers_are_named_and_removed_only_when_asked_twice(jobs: Path) -> None:
     job = make_job(jobs)
     left = job.folder / "unfinished-0001" / "passes" / "01-before"

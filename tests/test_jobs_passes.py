@@ -110,6 +110,18 @@ def test_everything_in_the_folder_comes_along_but_what_the_job_writes(tmp_path: 
     sound(job)
 
 
+def test_takes_that_were_filed_before_are_told(tmp_path: Path) -> None:
+    job = make_job(tmp_path / "jobs").folder
+    source = quick_source(tmp_path / "source", extra=2)
+    assert add_pass(job, source, now=NOW, workers=1).notices == ()
+    (again,) = add_pass(job, source, now=NOW, workers=1).notices
+    assert (
+        "3 of its files are, byte for byte, takes of pass 1 (before)" in again
+    )  # readings.csv and two sounds
+    fresh = make_folder(tmp_path / "fresh", readings=OPENS + "1,open,,0,329.7\n")
+    assert add_pass(job, fresh, now=NOW, workers=1).notices == ()
+
+
 def test_a_pass_in_which_nothing_could_be_measured_is_kept(tmp_path: Path) -> None:
     job = make_job(tmp_path / "jobs").folder
     added = add_pass(job, quick_source(tmp_path / "source"), now=NOW, workers=1)

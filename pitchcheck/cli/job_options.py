@@ -23,7 +23,9 @@ JobsOption = Annotated[
         help="Folder that holds the jobs; else the variable PITCHCHECK_JOBS, else the usual place for data.",
     ),
 ]
-JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="Its id, or enough of it to tell it apart.")]
+JobArgument = Annotated[
+    str, typer.Argument(metavar="JOB", help="Its id, enough of it to tell it apart, or its folder.")
+]
 KindOption = Annotated[
     str | None,
     typer.Option(
@@ -45,10 +47,14 @@ PhotosOption = Annotated[
 
 
 def find(name: str, jobs: Path | None) -> Path:
-    """Return the folder of a job by name."""
+    """Return the folder of a job by name, or by the path of the folder itself."""
+    from pitchcheck.jobs.layout import JOB
     from pitchcheck.jobs.place import jobs_place
     from pitchcheck.jobs.read import find_job
 
+    path = Path(name)
+    if jobs is None and len(path.parts) > 1 and (path / JOB).is_file():
+        return path.absolute()
     return find_job(jobs_place(jobs), name)
 
 

@@ -45,6 +45,11 @@ class Change:
         self.sums = sums
         self._new: dict[str, str] = {}
 
+    @property
+    def new_sums(self) -> dict[str, str]:
+        """Sums of what was laid out so far, by name."""
+        return dict(self._new)
+
     def path(self, name: str) -> Path:
         """Where a file of the change lies until it is moved."""
         return self.stage / name

@@ -38,18 +38,6 @@ def copy_file(source: Path, target: Path) -> str:
     return digest.hexdigest()
 
 
-def replace_file(path: Path, content: bytes) -> None:
-    """Put a file in the place of an older one, whole or not at all."""
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        write_file(beside, content)
-        os.replace(beside, path)
-    except OSError:
-        beside.unlink(missing_ok=True)
-        raise
-    sync_folder(path.parent)
-
-
 def sync_folder(folder: Path) -> None:
     """Hand a folder's list of names to the disk; systems that cannot do it do it by themselves."""
     if os.name == "nt":

@@ -20,10 +20,13 @@ from pitchcheck.jobs.layout import OWN_IN_PASS, PASS, PASSES, PHOTOS, pass_folde
 from pitchcheck.jobs.migrate import SCHEMA
 from pitchcheck.jobs.names import file_fault
 from pitchcheck.jobs.read import pass_folders
-from pitchcheck.jobs.records import PassKind
+from pitchcheck.jobs.records import PassKind, StoredPass
 from pitchcheck.jobs.settings_text import amount_text
+from pitchcheck.jobs.sums import SUMS, BadList, parse_sums
 from pitchcheck.jobs.toml_text import toml_text
 from pitchcheck.session.course_lock import LOCK as IN_USE
+from pitchcheck.session.rows import TAKES
+from pitchcheck.session.settings import SETTINGS
 
 MOST_FILES = 5000  # our choice: a thorough pass over twelve strings has four hundred takes
 MOST_BYTES = 8_000_000_000  # our choice: six hours of stereo sound at 96 kHz and 32 bits fill it
@@ -97,6 +100,28 @@ def next_pass(folder: Path, kind: PassKind) -> tuple[str, str]:
     return pass_folder(number, kind.value), pass_name(kind.value, count)
 
 
+def sounds_again(change: Change, folder: str, passes: Sequence[StoredPass]) -> str | None:
+    """Say so if files of a pass that is being laid out are, byte for byte, takes of an earlier one."""
+    start = pass_file(folder, "")
+    new = {sum_: name.removeprefix(start) for name, sum_ in change.new_sums.items() if name.startswith(start)}
+    takes = {
+        sum_ for sum_, name in new.items() if name not in (SETTINGS, TAKES) and not name.startswith(PHOTOS)
+    }
+    for stored in passes:
+        try:
+            old = parse_sums((stored.folder / SUMS).read_bytes())
+        except (OSError, BadList):
+            continue
+        same = takes & set(old.values())
+        if same:
+            return (
+                f"{len(same)} of its files are, byte for byte, takes of pass {stored.number} "
+                f"({stored.name}), "
+                "so nothing new was heard there; was the right folder added?"
+            )
+    return None
+
+
 def pass_text(
     *,
     kind: PassKind,
@@ -153,4 +178,5 @@ __all__ = [
     "pass_file",
     "pass_text",
     "photo_name",
+    "sounds_again",
 ]

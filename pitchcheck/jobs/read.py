@@ -120,9 +120,14 @@ def list_jobs(jobs: Path) -> tuple[JobLine, ...]:
 
 def job_folders(jobs: Path) -> list[Path]:
     """Return the folders that hold a job, by name, also those that a person renamed."""
-    if not jobs.is_dir():
+    try:
+        names = sorted(name for name in os.listdir(jobs) if not name.startswith((".", UNFINISHED)))
+    except FileNotFoundError:
         return []
-    names = sorted(name for name in os.listdir(jobs) if not name.startswith((".", UNFINISHED)))
+    except OSError as error:
+        raise NoSuchJob(
+            f"{jobs} cannot be read ({error.strerror or error}). Check it, or name another place with --jobs."
+        ) from error
     return [jobs / name for name in names if (jobs / name / JOB).is_file()]
 
 

@@ -141,12 +141,3 @@ class JobLine:
     passes: int
     last: str | None
     fault: str | None = None
-
-
-# Reading functions (signatures; bodies in the modules named):
-#   jobs/read.py:              read_job(folder: Path) -> BenchJob
-#                              list_jobs(jobs: Path) -> tuple[JobLine, ...]
-#                              find_job(jobs: Path, name: str) -> Path
-#   workflow/jobs.py:          add_pass(job_folder: Path, source: Path, *, now, kind, removed, ...)
-#   workflow/jobs_measured.py: measurement_of(stored: StoredPass) -> Measurement, from the stored readings
-#   workflow/jobs_papers.py:   papers_of(job: BenchJob) -> JobPapers, for workflow/job_report.py

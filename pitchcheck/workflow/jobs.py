@@ -21,6 +21,7 @@ from pitchcheck.jobs.passes import (
     pass_file,
     pass_text,
     photo_name,
+    sounds_again,
 )
 from pitchcheck.jobs.read import read_job, read_pass
 from pitchcheck.jobs.records import PassKind, StoredPass
@@ -103,6 +104,7 @@ def add_pass(
         removed = check_removed(removed, session=session, last=last)
         name, called = next_pass(folder, kind)
         lay_out(change, session.folder, names, to=name)
+        again = sounds_again(change, name, passes)
         settings = (session.folder / SETTINGS).read_bytes().decode("utf-8-sig")
         change.write(pass_file(name, SETTINGS), without_before(settings).encode())
         staged, measurement = measure_new(
@@ -130,7 +132,7 @@ def add_pass(
         change.write(pass_file(name, RESULT), stored_text(measurement).encode())
         change.commit()
     stored = read_pass(folder / pass_file(name, PASS).rpartition("/")[0])
-    return Added(stored, measurement, _notices(session, last, when))
+    return Added(stored, measurement, _notices(session, last, when, again))
 
 
 def check_removed(
@@ -180,9 +182,9 @@ def parse_removed(text: str) -> Removal:
     return Removal(int(string), length_mm(amount))
 
 
-def _notices(session: Session, last: StoredPass | None, when: datetime) -> tuple[str, ...]:
+def _notices(session: Session, last: StoredPass | None, when: datetime, again: str | None) -> tuple[str, ...]:
     """Say what a reader of the job should know about how the pass came in."""
-    words = []
+    words = [] if again is None else [again]
     if last is None and (session.before is not None or session.job.removed):
         words.append("its [before] named a folder outside the job and was left out; add that pass first")
     if last is not None and when < last.when:
