@@ -111,3 +111,11 @@ SOUND_S = 0.1  # of the made-up sounds
 def test_the_sounds_can_be_played(browser: Any) -> None:
     with shown(browser, render_job(story(), reader="player"), width=1600) as page:
         assert page.evaluate(PLAY) == pytest.approx(SOUND_S, abs=0.01)
+
+
+def test_paper_says_where_the_sounds_are(browser: Any) -> None:
+    with shown(browser, render_job(story(), reader="tech"), width=1200) as page:
+        assert not page.locator(".on-paper").is_visible()
+        page.emulate_media(media="print")
+        assert page.locator(".on-paper").is_visible()
+        assert not page.locator("audio").first.is_visible()
