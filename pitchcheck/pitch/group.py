@@ -30,6 +30,7 @@ SUREST_TIME = 0.02  # logarithm of a glide's time is not believed to be known be
 SEEN = 3.0  # standard deviations at which a glide is seen
 SLOW = 0.2  # share of a glide that may fade slower
 TINY = 1e-7  # relative: no glide at all
+LAWFUL_CENTS = 0.02  # partials that lie so close to the law have nothing in common that must cancel
 UNLIKE = 0.4  # logarithm of the ratio of two stiffnesses that one string cannot have at one pitch
 MOST_LAWS = 5  # stiffnesses tried
 
@@ -156,6 +157,9 @@ def _together(members: list[_Member]) -> list[Reading]:
     sure = np.array([m.reading.sd_cents for m in members]) ** -2
     sharp = found.sharp - np.average(found.sharp, weights=sure)
     sd = np.sqrt(own_variances(found.variance)) * CENTS_PER_LOG
+    alone = np.array([m.reading.sd_cents for m in members])
+    if all(m.heard.law.scatter_cents < LAWFUL_CENTS for m in members) and np.sum(alone**2) < np.sum(sd**2):
+        return [m.reading for m in members]
     return [
         replace(m.reading, hz=float(f * (1 + s)), sd_cents=float(e))
         for m, f, s, e in zip(members, hz, sharp, sd, strict=True)

@@ -24,7 +24,7 @@ from pitchcheck.pitch.scatter import (
 from pitchcheck.pitch.slopes import Slopes
 from pitchcheck.units import CENTS_PER_LOG
 
-SCATTERS_CENTS = np.geomspace(0.003, 12.0, 12)  # [cent] grid of the partials' own deviations
+SCATTERS_CENTS = np.geomspace(0.0003, 12.0, 12)  # [cent] grid of the partials' own deviations
 GLIDE_PRIOR_CENTS = 5.0  # [cent] plucks start 0 to 10 cents sharp
 GLIDE_SHARE = 0.5  # belief, before listening, that there is a glide worth the name
 STIFFNESS_PRIOR = (0.0, 6e-4)  # B before listening, mean and sd; strings lie between 1e-6 and 1.2e-3

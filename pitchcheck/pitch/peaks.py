@@ -1,6 +1,6 @@
 """Peaks of a spectrum: what the coarse note is found from.
 
-Frequencies in Hz, amplitudes relative to full scale 1. Scipy is loaded when first used.
+Frequencies in Hz, amplitudes relative to full scale 1.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from pitchcheck.clip import Clip, FloatArray
 LOWEST_HZ = 24.0  # [Hz] below the lowest bass string, B0 at 30.9 Hz, tuned down four semitones
 HIGHEST_HZ = 6000.0  # [Hz] partials above add nothing to finding the note
 ABOVE_FLOOR = 4.0  # amplitude over the local noise that makes a peak: false alarms below 1 in 1000 bins
+FLOOR_RANK = 0.3  # the noise around a peak: the value that this share of the neighbours lies below
 RANGE_DB = 50.0  # [dB] peaks further below the strongest are left out
 MOST = 40  # peaks kept, strongest first
 
@@ -47,18 +48,16 @@ def find_peaks(clip: Clip) -> Peaks:
     Peaks
         Possibly empty.
     """
-    from scipy import fft, ndimage
-
     size = clip.samples.size
-    length = fft.next_fast_len(2 * size, real=True)
+    length = fast_length(2 * size)
     window = np.hanning(size)
-    spectrum = np.abs(fft.rfft((clip.samples - clip.samples.mean()) * window, length)) * 2 / window.sum()
+    spectrum = np.abs(np.fft.rfft((clip.samples - clip.samples.mean()) * window, length)) * 2 / window.sum()
     bin_hz = clip.rate_hz / length
     width_hz = 2 * clip.rate_hz / size
     last = min(spectrum.size - 2, int(HIGHEST_HZ / bin_hz))
     spectrum = np.maximum(spectrum[: last + 2], 1e-12)
     around = max(15, int(120.0 / bin_hz) | 1)
-    floor = ndimage.percentile_filter(spectrum[::4], 30, size=max(5, around // 4))
+    floor = _rank(spectrum[::4], share=FLOOR_RANK, width=max(5, around // 4))
     floor = np.repeat(floor, 4)[: spectrum.size] * 1.5  # 30th percentile of a Rayleigh law to its rms
     middle = spectrum[1:-1]
     top = (middle >= spectrum[:-2]) & (middle > spectrum[2:]) & (middle > ABOVE_FLOOR * floor[1:-1])
@@ -70,6 +69,28 @@ def find_peaks(clip: Clip) -> Peaks:
     bend = left - 2 * centre + right
     shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
     return Peaks((index + np.clip(shift, -0.5, 0.5)) * bin_hz, spectrum[index], width_hz)
+
+
+def fast_length(least: int) -> int:
+    """Smallest length of at least ``least`` whose only factors are 2, 3 and 5: a quick Fourier transform."""
+    best = 1 << (least - 1).bit_length()
+    for fives in range(best.bit_length()):
+        for threes in range(best.bit_length()):
+            odd = 5**fives * 3**threes
+            if odd >= best:
+                break
+            best = min(best, odd << max(0, -(-least // odd) - 1).bit_length())
+    return best
+
+
+def _rank(values: FloatArray, *, share: float, width: int) -> FloatArray:
+    """Value that a share of the neighbours within a width lies below, the ends mirrored."""
+    before = width // 2
+    padded = np.pad(values, (before, width - 1 - before), mode="symmetric")
+    rank = int(share * width)
+    return np.asarray(
+        np.partition(np.lib.stride_tricks.sliding_window_view(padded, width), rank, axis=1)[:, rank]
+    )
 
 
 def _strongest_apart(index: np.ndarray, spectrum: FloatArray, apart: float) -> np.ndarray:
