@@ -20,6 +20,7 @@ from pitchcheck.cli.job_options import (
     file_into,
     find,
     now,
+    say_filed,
 )
 from pitchcheck.cli.output import progress_bar, say
 
@@ -121,6 +122,7 @@ def add(
             progress=progress,
         )
     print_sheet(bench_view(added.measurement), Console(file=sys.stdout, highlight=False))
+    say_filed(added)
 
 
 @job.command()

@@ -74,10 +74,10 @@ def file_into(
     jobs: Path | None = None,
     progress: Progress | None = None,
 ) -> Added:
-    """File a session folder into a job as a sealed pass, and say where it lies."""
+    """File a session folder into a job as a sealed pass; ``say_filed`` tells of it."""
     from pitchcheck.workflow.jobs import add_pass, parse_kind, parse_removed
 
-    added = add_pass(
+    return add_pass(
         find(name, jobs),
         folder,
         now=now(),
@@ -87,7 +87,10 @@ def file_into(
         photos=photos or (),
         progress=progress,
     )
+
+
+def say_filed(added: Added) -> None:
+    """Say where a pass lies, and what to know of it; last, where it is seen."""
     for notice in added.notices:
-        say(f"Note: {notice}.")
+        say(f"Note: {notice.rstrip('?.')}{'?' if notice.endswith('?') else '.'}")
     say(f"Sealed as pass {added.stored.number}, {added.stored.name}: {added.stored.folder}")
-    return added

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pitchcheck.cli.job_options import JobsOption, RemovedOption, file_into, find
+from pitchcheck.cli.job_options import JobsOption, RemovedOption, file_into, find, say_filed
 from pitchcheck.cli.output import progress_bar, say
 from pitchcheck.errors import BadValue, NothingMeasured
 from pitchcheck.protocol import Thoroughness
@@ -130,7 +130,8 @@ def _file(done: Listened, job: str, *, removed: list[str] | None, jobs: Path | N
         say(f'Not filed yet, as takes are missing. Then: pitchcheck job add "{job}" "{done.folder}"')
         return
     with progress_bar() as progress:
-        file_into(job, done.folder, removed=removed, jobs=jobs, progress=progress)
+        added = file_into(job, done.folder, removed=removed, jobs=jobs, progress=progress)
+    say_filed(added)
 
 
 def _end(done: Listened, console: object) -> None:

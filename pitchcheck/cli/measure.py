@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.job_options import JobsOption, KindOption, RemovedOption, file_into
+from pitchcheck.cli.job_options import JobsOption, KindOption, RemovedOption, file_into, say_filed
 from pitchcheck.cli.output import check_report_path, progress_bar, say, write_whole
 from pitchcheck.errors import BadValue, NothingMeasured
 
@@ -46,6 +46,7 @@ def measure(
         raise BadValue("--kind, --removed and --jobs belong to --job. Name the job, or leave them out.")
     try:
         with progress_bar() as progress:
+            added = None
             if job is None:
                 measurement = measure_folder(folder, progress=progress)
             else:
@@ -70,6 +71,8 @@ def measure(
         from pitchcheck.report.view import bench_view
 
         print_sheet(bench_view(measurement), Console(file=sys.stdout, highlight=False))
+    if added is not None:
+        say_filed(added)
     if report is not None:
         say(f"Report written to {report}")
     if all(string.height_mm is None for string in measurement.plan.strings):
