@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pitchcheck.clip import Clip
-from pitchcheck.pitch.coarse import Series, find_series
+from pitchcheck.pitch.coarse import Series, find_series, match_series
 from pitchcheck.pitch.others import HEARD, LOUD, second_note
 from pitchcheck.pitch.peaks import Peaks, find_peaks
 from pitchcheck.pitch.plucks import find_plucks
@@ -89,7 +89,7 @@ def hear_stretch(part: Clip, *, expected_hz: float | None) -> tuple[Heard, tuple
     found = find_series(peaks)
     if not found:
         raise Unreadable("No note heard, only noise. Pluck louder or move the microphone closer.")
-    best = _choose(found, expected_hz=expected_hz)
+    best = _filled(peaks, _choose(found, expected_hz=expected_hz), expected_hz=expected_hz)
     if part.duration_s * best.hz < SHORTEST_PERIODS:
         raise Unreadable("The note is too short for so low a pitch. Let it ring.")
     heard = hear(part, hz=best.hz, stiffness=best.stiffness, stiffness_sd=best.stiffness_sd)
@@ -108,6 +108,22 @@ def _choose(found: Sequence[Series], *, expected_hz: float | None) -> Series:
         return best
     near = [s for s in found if abs(cents_between(expected_hz, s.hz)) < NOT_THE_NOTE_CENTS]
     return near[0] if near and near[0].score > AS_GOOD * best.score else best
+
+
+def _filled(peaks: Peaks, best: Series, *, expected_hz: float | None) -> Series:
+    """Return the expected note where the best is a multiple of it and what lies between is strong.
+
+    Beats can weaken every other partial for a moment.
+    """
+    if expected_hz is None or best.hz < 1.5 * expected_hz:
+        return best
+    other = second_note(peaks, hz=best.hz, stiffness=best.stiffness)
+    if other is None or other.share < HEARD or abs(cents_between(expected_hz, other.hz)) > NOT_THE_NOTE_CENTS:
+        return best
+    times = best.hz / other.hz
+    if abs(cents_between(round(times) * other.hz, best.hz)) > OCTAVE_NEAR_CENTS:
+        return best
+    return match_series(peaks, other.hz)
 
 
 def _doubts(part: Clip, peaks: Peaks, heard: Heard, *, expected_hz: float | None) -> tuple[str, ...]:
