@@ -99,7 +99,7 @@ class Guide:
         self._later: deque[Event] = deque()
         self._storing: Accepted | None = None
         self._replaced: tuple[int, int] | None = None
-        self._paused = False
+        self.paused = False  # by the player; also while the input is lost
         self._lost = ""
         self._said = ""
         self._after_noise = False  # the last sound was no note
@@ -187,7 +187,7 @@ class Guide:
                 outcomes.append(Undone(back[1], back[0], position))
                 self._said = f"Taken back: {position.words()}."
         elif wish is Wish.PAUSE:
-            self._paused = not self._paused
+            self.paused = not self.paused
         elif wish is Wish.FINISH:
             self._course.end()
 
@@ -216,7 +216,7 @@ class Guide:
         """Hear what has come, hop by hop, until a take waits to be stored."""
         while self._storing is None and self._listener.ready:
             place = self._course.now
-            if self._paused or self._lost or place is None:
+            if self.paused or self._lost or place is None:
                 self._listener.rest()
                 continue
             wanted = self._wanted(place)
@@ -273,7 +273,7 @@ class Guide:
             return Phase.STORING
         if self._course.now is None:
             return Phase.FINISHED
-        if self._paused:
+        if self.paused:
             return Phase.PAUSED
         return Phase.HEARING if self._listener.sounding else Phase.WAITING
 
@@ -285,7 +285,7 @@ class Guide:
             return f"{words.prompt(self._storing.position)}: good.", words.KEEPING
         if place is None:
             return words.finished(early=not self._course.complete)
-        if self._paused:
+        if self.paused:
             return words.PAUSED
         position = self._course.positions[place]
         played = any(self._course.positions[p].string == position.string for p, _ in self._course.taken)

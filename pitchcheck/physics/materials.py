@@ -16,7 +16,7 @@ from pitchcheck.units import MM_PER_INCH
 STEEL_MODULUS_PA = 207e9  # [Pa] music wire ASTM A228, 30e6 psi: spring-material tables (others give 190e9)
 STEEL_DENSITY = 7861.0  # [kg/m3] music wire ASTM A228, 0.284 lb/in3: spring-material tables
 BRONZE_DENSITY = 8858.0  # [kg/m3] phosphor bronze wire B159, 0.32 lb/in3: spring-material table
-STEEL_MODULUS_ERROR = 0.028  # [-] tables give 190 to 207 GPa
+STEEL_MODULUS_ERROR = 0.031  # [-] tables give 190 to 207 GPa
 # Weight of a steel-cored wound string over a solid one of its wrap; from memory, 0.92 to 0.99.
 WOUND_FILL = 0.94  # [-]
 WOUND_FILL_ERROR = 0.03  # [-] our choice

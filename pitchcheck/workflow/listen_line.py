@@ -87,4 +87,4 @@ class InputLine:
         # the system went over to another microphone by itself: the player says when to go on
         held = (Wish.PAUSE,) if self._hold else ()
         self._hold = False
-        return InputBack(self._input.rate_hz), *held
+        return *held, InputBack(self._input.rate_hz)

@@ -102,6 +102,8 @@ class Sitting:
         while self._finished is None:
             try:
                 for event in self._line.read(READ_S):
+                    if event is Wish.PAUSE and self.guide.paused:
+                        continue  # the line asks for a pause, and the player has paused already
                     for part in _in_parts(self._heard(event), round(READ_S * self._rate_hz)):
                         self.feed(part)
             except EndOfSound:
