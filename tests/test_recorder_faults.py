@@ -28,7 +28,6 @@ from support_recorder import (
     store,
 )
 
-
 SHORT = COURSE[:6]  # one string
 
 
