@@ -13,6 +13,7 @@ from support_notes import RATE_HZ, Strung, make_note
 
 PIECE = 480  # samples: 10 ms, a usual block of a sound card
 FIRST_BY_S = 0.25
+UNTOLD_CENTS = 0.02  # a string's own scatter off the law below this is not told from none, early or late
 FINAL_BY_S = 2.02  # 2 s and the piece in which they end
 
 
@@ -31,7 +32,7 @@ def test_a_first_value_soon_and_a_final_one(hz: float) -> None:
     assert steps[-1].final
     assert steps[-1].sounded_s <= FINAL_BY_S
     assert [s.final for s in steps[:-1]] == [False] * (len(steps) - 1)
-    assert steps[-1].reading.sd_cents < steps[0].reading.sd_cents
+    assert steps[-1].reading.sd_cents < max(steps[0].reading.sd_cents, UNTOLD_CENTS)
 
 
 def test_the_same_answer_as_from_a_recording() -> None:

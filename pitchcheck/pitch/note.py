@@ -16,7 +16,11 @@ from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.units import CENTS_PER_LOG, cents_between
 
 ATTACK_S = 0.015  # [s] left out after the onset: thump and the pick's noise (ours)
-LONGEST_S = 2.2  # [s] read at most
+LONGEST_S = 1.9  # [s] read at most: what a note that is heard for 2 s gives after its attack
+RISE_NEAR_S = 0.03  # [s] the found onset is no further from the rise (it goes in steps of 5 ms)
+RISE_PEAK_S = 0.25  # [s] within which a note is loudest
+RISE_SMOOTH_S = 0.002  # [s]
+RISE_PART = 0.1  # of the greatest power: far above any room, reached within the pluck's own rise
 COARSE_S = 0.5  # [s] looked at for the coarse note
 SHORTEST_S = 0.12  # [s] shorter notes are refused
 SHORTEST_PERIODS = 8.0
@@ -76,11 +80,27 @@ def stretch(clip: Clip) -> tuple[float, float]:
     if not plucks:
         raise Unreadable("No pluck heard. Check the microphone and pluck again.")
     pluck = max(plucks, key=lambda p: p.end_s - p.onset_s)
-    start_s = pluck.onset_s + ATTACK_S
+    start_s = _rise_s(clip, onset_s=pluck.onset_s) + ATTACK_S
     end_s = min(pluck.end_s, start_s + LONGEST_S)
     if end_s - start_s < SHORTEST_S:
         raise Unreadable(f"The note lasts {end_s - start_s:.2f} s; it must ring {SHORTEST_S} s. Let it ring.")
     return start_s, end_s
+
+
+def _rise_s(clip: Clip, *, onset_s: float) -> float:
+    """Moment at which the power of a note first comes near its greatest. [s]
+
+    It depends on the note alone, to the sample: not on what stands before it, nor on where a recording was
+    cut, so that one note reads the same live and from any file.
+    """
+    first = max(0, round((onset_s - RISE_NEAR_S) * clip.rate_hz))
+    last = round((onset_s + RISE_PEAK_S) * clip.rate_hz)
+    part = clip.samples[first:last]
+    smooth = max(1, round(RISE_SMOOTH_S * clip.rate_hz))
+    power = np.convolve((part - part.mean()) ** 2, np.full(smooth, 1 / smooth), mode="same")
+    near = power[: round(2 * RISE_NEAR_S * clip.rate_hz)]
+    above = near > RISE_PART * power.max()
+    return (first + int(np.argmax(above))) / clip.rate_hz if above.any() else onset_s
 
 
 def hear_stretch(part: Clip, *, expected_hz: float | None) -> tuple[Heard, tuple[str, ...]]:
