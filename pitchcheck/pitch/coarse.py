@@ -6,7 +6,9 @@ shares of the peaks' compressed amplitudes, 0 to 1.
 
 from __future__ import annotations
 
+import bisect
 import math
+import statistics
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +23,8 @@ LOOSE = 0.008  # relative distance at which a peak still belongs to a partial (1
 STIFFEST = 4e-3  # greatest B followed; a bass B string stopped at fret 21 reaches 3.5e-3 (Kemp 2020)
 COMPRESS = 0.5  # exponent of the amplitudes: loud partials count, but do not decide alone
 TRIED = 20  # candidates followed up
+GAP = 8  # partials in a row that may be silent
+FAVOUR = 0.02  # relative distance by which the strongest peak may lie further off than a faint one
 ASTRAY = 0.06  # relative distance from the first guess at which a fit has gone astray
 
 
@@ -63,61 +67,100 @@ def match_series(peaks: Peaks, hz: float) -> Series:
         Fundamental, right to about 3 %. [Hz]
     """
     weight = peaks.amplitude**COMPRESS
-    matched = np.zeros(peaks.hz.size, dtype=bool)
-    numbers: list[int] = []
-    squares: list[float] = []
-    strength: list[float] = []
+    return _follow(_Ladder(peaks, weight), hz)
+
+
+class _Ladder:
+    """Peaks as plain lists, with which single steps are quicker than with arrays."""
+
+    def __init__(self, peaks: Peaks, weight: FloatArray) -> None:
+        self.hz: list[float] = peaks.hz.tolist()
+        self.weight: list[float] = weight.tolist()
+        self.favour: list[float] = (FAVOUR * weight / weight.max()).tolist()
+        self.total = float(weight.sum())
+        self.width_hz = peaks.width_hz
+
+    def nearest(self, hz: float, *, loose: float, taken: set[int]) -> int | None:
+        """Peak nearest to ``hz``, the stronger of two near by; None when it lies further than ``loose``."""
+        at = bisect.bisect_left(self.hz, hz)
+        low, high = at - 1, at
+        while low in taken:
+            low -= 1
+        while high in taken:
+            high += 1
+        below = hz - self.hz[low] if low >= 0 else math.inf
+        above = self.hz[high] - hz if high < len(self.hz) else math.inf
+        if min(below, above) > loose:
+            return None
+        reach = min(below, above) + FAVOUR * hz  # from further off none can win
+        best, least = None, math.inf
+        for i in range(bisect.bisect_left(self.hz, hz - reach), bisect.bisect_right(self.hz, hz + reach)):
+            if i not in taken:
+                distance = abs(self.hz[i] - hz)
+                if distance - hz * self.favour[i] < least:
+                    best, least = i, distance - hz * self.favour[i]
+        return best if best is not None and abs(self.hz[best] - hz) <= loose else None
+
+
+def _follow(ladder: _Ladder, hz: float) -> Series:
+    """Follow one series up."""
+    taken: set[int] = set()
     first, stiffness = hz, 0.0
-    missing = 0
-    hz_list, free = peaks.hz.tolist(), peaks.hz.copy()
-    favour = 0.02 * weight / weight.max()  # of two peaks near by, the stronger
+    line = _Line(hz)
+    missing, highest = 0, 1
+    last_hz = ladder.hz[-1] * 1.03
     for k in range(1, PARTIALS + 1):
         predicted = k * first * math.sqrt(1 + stiffness * k * k)
-        if predicted > hz_list[-1] * 1.03 or missing > 8:
+        if predicted > last_hz or missing > GAP:
             break
         # before the stiffness is known a partial may lie sharp by what a stiff string could do since the last
-        loose = predicted * (LOOSE if len(numbers) > 2 else 0.02) + 0.5 * peaks.width_hz
-        loose = min(loose, 0.35 * first)
-        distance = np.abs(free - predicted)
-        nearest = int((distance - predicted * favour).argmin())
-        if distance[nearest] > loose:
+        loose = predicted * (LOOSE if len(taken) > 2 else 0.02) + 0.5 * ladder.width_hz
+        peak = ladder.nearest(predicted, loose=min(loose, 0.35 * first), taken=taken)
+        if peak is None:
             missing += 1
             continue
-        missing = 0
-        matched[nearest] = True
-        free[nearest] = 1e9
-        numbers.append(k)
-        squares.append((hz_list[nearest] / k) ** 2)
-        strength.append(float(weight[nearest]))
-        first, stiffness = _line(numbers, squares, strength, guess=hz)
-    share = float(weight[matched].sum() / weight.sum())
-    return Series(first, stiffness, share, matched, numbers[-1] if numbers else 1)
+        missing, highest = 0, k
+        taken.add(peak)
+        line.add(k, ladder.hz[peak], strength=ladder.weight[peak])
+        first, stiffness = line.fit()
+    matched = np.zeros(len(ladder.hz), dtype=bool)
+    matched[list(taken)] = True
+    share = sum(ladder.weight[i] for i in taken) / ladder.total
+    return Series(first, stiffness, share, matched, highest)
 
 
-def _line(
-    numbers: list[int], squares: list[float], strength: list[float], *, guess: float
-) -> tuple[float, float]:
-    """Fit (f_k / k)^2 = f^2 (1 + B k^2), a straight line in k^2; weights grow with k^2."""
-    total = mean_k2 = mean_y = 0.0
-    for k, y, w in zip(numbers, squares, strength, strict=True):
-        weight = w * k * k
-        total += weight
-        mean_k2 += weight * k * k
-        mean_y += weight * y
-    mean_k2, mean_y = mean_k2 / total, mean_y / total
-    spread = slope = 0.0
-    for k, y, w in zip(numbers, squares, strength, strict=True):
-        away = k * k - mean_k2
-        spread += w * k * k * away * away
-        slope += w * k * k * away * (y - mean_y)
-    if len(numbers) < 3 or spread == 0:
-        return math.sqrt(mean_y), 0.0
-    slope /= spread
-    stiffness = min(max(slope / max(mean_y - slope * mean_k2, 1e-9), 0.0), STIFFEST)
-    first = math.sqrt(mean_y / (1 + stiffness * mean_k2))
-    if abs(first / guess - 1) > ASTRAY:
-        return guess, 0.0
-    return first, stiffness
+class _Line:
+    """A straight line (f_k / k)^2 = f^2 (1 + B k^2) in k^2; weights grow with k^2."""
+
+    def __init__(self, guess: float) -> None:
+        self.guess = guess
+        self.count = 0
+        self.total = self.k2 = self.k4 = self.y = self.k2_y = 0.0  # y counts from guess^2
+
+    def add(self, k: int, hz: float, *, strength: float) -> None:
+        """Add partial ``k``."""
+        k2 = k * k
+        weight, y = strength * k2, (hz / k) ** 2 - self.guess**2
+        self.count += 1
+        self.total += weight
+        self.k2 += weight * k2
+        self.k4 += weight * k2 * k2
+        self.y += weight * y
+        self.k2_y += weight * k2 * y
+
+    def fit(self) -> tuple[float, float]:
+        """Fundamental and stiffness; the guess where the line has gone astray."""
+        mean_k2, mean_y = self.k2 / self.total, self.y / self.total
+        spread = self.k4 / self.total - mean_k2 * mean_k2
+        square = mean_y + self.guess**2
+        if self.count < 3 or spread <= 0:
+            return math.sqrt(square), 0.0
+        slope = (self.k2_y / self.total - mean_k2 * mean_y) / spread
+        stiffness = min(max(slope / max(square - slope * mean_k2, 1e-9), 0.0), STIFFEST)
+        first = math.sqrt(square / (1 + stiffness * mean_k2))
+        if abs(first / self.guess - 1) > ASTRAY:
+            return self.guess, 0.0
+        return first, stiffness
 
 
 def candidates(peaks: Peaks) -> FloatArray:
@@ -162,7 +205,8 @@ def find_series(peaks: Peaks) -> tuple[Series, ...]:
     """
     if peaks.hz.size == 0:
         return ()
-    all_series = [match_series(peaks, hz) for hz in promising(peaks, candidates(peaks))]
+    ladder = _Ladder(peaks, peaks.amplitude**COMPRESS)
+    all_series = [_follow(ladder, hz) for hz in promising(peaks, candidates(peaks)).tolist()]
     if not all_series:
         return ()
     best = max(series.score for series in all_series)
@@ -178,11 +222,12 @@ def find_series(peaks: Peaks) -> tuple[Series, ...]:
 
 def _merit(series: Series, peaks: Peaks) -> float:
     """Score less a toll for partials that should be there and are silent."""
-    hits = peaks.hz[series.matched]
-    if hits.size == 0:
+    hits = peaks.hz[series.matched].tolist()
+    if not hits:
         return 0.0
-    numbers = np.unique(np.round(hits / series.hz / np.sqrt(1 + series.stiffness * (hits / series.hz) ** 2)))
-    reach = max(float(np.median(numbers)) * 1.5, 1.0)
-    within = numbers[numbers <= reach]
-    filled = within.size / max(reach, 1.0)
+    numbers = sorted(
+        {round(n / math.sqrt(1 + series.stiffness * n * n)) for n in (h / series.hz for h in hits)}
+    )
+    reach = max(statistics.median(numbers) * 1.5, 1.0)
+    filled = bisect.bisect_right(numbers, reach) / reach
     return float(series.score * min(1.0, 0.35 + filled) ** 0.5)

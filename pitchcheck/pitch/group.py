@@ -107,13 +107,15 @@ def agree(members: list[_Member]) -> list[_Member]:
         return members
     pitch = np.log([m.heard.model.hz for m in members])
     level = np.log([max(m.heard.model.stiffness, 1e-6) for m in members]) - (pitch - pitch.mean())
-    if np.ptp(level) < UNLIKE:
+    # B grows with pitch by a power between 0 (tuned) and 2 (stopped): by 1, give or take 1
+    apart = np.abs(level[:, None] - level) - np.abs(pitch[:, None] - pitch)
+    if apart.max() < UNLIKE:
         return members
     best, least = members, np.inf
     for chosen in _distinct(level):
         trial = []
         for member, own, at in zip(members, level, pitch - pitch.mean(), strict=True):
-            if abs(own - chosen) > UNLIKE / 2:
+            if abs(own - chosen) > UNLIKE / 2 + abs(at):
                 model = member.heard.model
                 like = float(np.exp(chosen + at))
                 heard = hear(member.part, hz=model.hz, stiffness=like, stiffness_sd=UNLIKE / 2 * like)

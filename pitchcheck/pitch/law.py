@@ -7,11 +7,14 @@ known, so the answer is the average over a grid of them, each weighted by how we
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from pitchcheck.clip import FloatArray
+from pitchcheck.pitch.middle import median
 from pitchcheck.pitch.scatter import (
     BENDS,
     LOW,
@@ -104,8 +107,9 @@ def fit_law(
     log_weight = log_weight + log_prior[:, None]  # (glide or not, t, s)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    centre = np.einsum("gts,gtsi->i", weight, mean)
-    spread = np.sqrt(np.einsum("gts,gtsi->i", weight, variance + (mean - centre) ** 2))
+    centre = np.sum(weight[:, None] * mean, axis=(0, 2, 3))
+    spread = variance + (mean - centre[:, None, None]) ** 2
+    spread = np.sqrt(np.sum(weight[:, None] * spread, axis=(0, 2, 3)))
     scatter = float(np.exp(np.sum(weight * np.log(shapes[:, 0]))))
     tau_weight = weight.sum(axis=(0, 2))
     best = int(np.argmax(tau_weight))
@@ -154,7 +158,7 @@ def _log_spread(taus: FloatArray, weight: FloatArray) -> float:
 def _grid(
     slopes: Slopes, shapes: FloatArray, *, stiffness: float, pull: FloatArray, believed: tuple[float, float]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Log evidence (2, t, s), estimates and variances (2, t, s, 3): without and with a glide."""
+    """Log evidence (2, t, s), estimates and variances (2, 3, t, s): without and with a glide."""
     parts = take_apart(slopes.information, slopes.score)  # (t, k, 2)
     own = own_deviation(slopes.number, shapes) ** 2 / pull  # (s, k)
     bends = own * (shapes[:, 1:2] / slopes.fading[:, None, None]) ** 2  # (t, s, k)
@@ -162,35 +166,38 @@ def _grid(
     bent, bent_found, more = loosened(parts.known[:, None, :, 1], parts.found[:, None, :, 1], bends)
     constant = np.sum(constant + more, axis=-1)
     times, count = slopes.taus_s.size, shapes.shape[0]
-    row = np.ones((times, slopes.number.size, 3))
-    row[..., 1] = stiffness_lever(slopes.number, stiffness=stiffness)
-    row[..., 2] = parts.rows[..., 0, 1]
-    outer = (row[..., :, None] * row[..., None, :]).reshape(times, -1, 9)
-    precision = (known @ outer).reshape(times, count, 3, 3)
-    precision[..., 2, 2] += bent.sum(axis=-1)
-    right = found @ row
-    right[..., 2] += bent_found.sum(axis=-1)
-    precision[..., 1, 1] += believed[1] ** -2
-    right[..., 1] -= (stiffness - believed[0]) * believed[1] ** -2
-    log_weight = np.zeros((2, times, count))
-    mean = np.zeros((2, times, count, 3))
-    variance = np.zeros_like(mean)
-    scale = np.array([1e-4, 1e-5, 1e-3])  # keeps the determinants within range
-    for glides in (0, 1):
-        size = 2 + glides
-        matrix = precision[..., :size, :size].copy()
-        if glides:
-            prior = (GLIDE_PRIOR_CENTS / CENTS_PER_LOG) ** -2
-            matrix[..., 2, 2] += prior
-        matrix *= scale[:size, None] * scale[:size]
-        covariance = np.linalg.inv(matrix) * scale[:size, None] * scale[:size]
-        estimate = (covariance @ right[..., :size, None])[..., 0]
-        evidence = constant + 0.5 * np.sum(right[..., :size] * estimate, axis=-1)
-        evidence -= 0.5 * np.linalg.slogdet(matrix)[1]
-        if glides:
-            evidence += 0.5 * np.log(prior) + np.log(scale[2]) + np.log(GLIDE_SHARE / (1 - GLIDE_SHARE))
-        log_weight[glides], mean[glides, ..., :size] = evidence, estimate
-        variance[glides, ..., :size] = np.diagonal(covariance, axis1=-2, axis2=-1)
+    # unknowns: sharp, stiffer, glide; the symmetric matrix of each grid point is taken apart as L D L'
+    lever = stiffness_lever(slopes.number, stiffness=stiffness)
+    gliding = parts.rows[..., 0, 1, None]  # (t, k, 1)
+    tight = believed[1] ** -2
+    a11, r1 = known.sum(axis=-1), found.sum(axis=-1)
+    a12, r2 = known @ lever, found @ lever - (stiffness - believed[0]) * tight
+    a22 = known @ lever**2 + tight
+    a13, r3 = (known @ gliding)[..., 0], (found @ gliding)[..., 0] + bent_found.sum(axis=-1)
+    a23 = (known @ (lever[:, None] * gliding))[..., 0]
+    prior = (GLIDE_PRIOR_CENTS / CENTS_PER_LOG) ** -2
+    a33 = (known @ gliding**2)[..., 0] + bent.sum(axis=-1) + prior
+    l21, l31 = a12 / a11, a13 / a11
+    d2 = a22 - l21 * a12
+    y2 = r2 - l21 * r1
+    l32 = (a23 - l21 * a13) / d2
+    d3 = a33 - l31 * a13 - l32**2 * d2
+    y3 = r3 - l31 * r1 - l32 * y2
+    log_weight = np.empty((2, times, count))
+    mean, variance = np.zeros((2, 3, times, count)), np.zeros((2, 3, times, count))
+    log_weight[0] = constant + 0.5 * (r1**2 / a11 + y2**2 / d2 - np.log(a11 * d2))
+    mean[0, 1] = y2 / d2
+    mean[0, 0] = r1 / a11 - l21 * mean[0, 1]
+    variance[0, 1] = 1 / d2
+    variance[0, 0] = 1 / a11 + l21**2 / d2
+    log_weight[1] = log_weight[0] + 0.5 * (y3**2 / d3 + np.log(prior / d3))
+    log_weight[1] += np.log(GLIDE_SHARE / (1 - GLIDE_SHARE))
+    mean[1, 2] = y3 / d3
+    mean[1, 1] = mean[0, 1] - l32 * mean[1, 2]
+    mean[1, 0] = r1 / a11 - l21 * mean[1, 1] - l31 * mean[1, 2]
+    variance[1, 2] = 1 / d3
+    variance[1, 1] = variance[0, 1] + l32**2 / d3
+    variance[1, 0] = variance[0, 0] + (l21 * l32 - l31) ** 2 / d3
     return log_weight, mean, variance
 
 
@@ -205,6 +212,12 @@ def student_pull(
     return np.asarray(np.minimum(1.0, (TAIL + 1) / (TAIL + apart**2 / expected)))
 
 
+@functools.cache
+def _pairs(count: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Every two of so many."""
+    return np.triu_indices(count, 1)
+
+
 def robust_pull(slopes: Slopes, *, stiffness: float) -> FloatArray:
     """First weights, from the median slope through pairs of partials (Theil 1950, Sen 1968), then refined."""
     middle = slopes.taus_s.size // 2
@@ -213,10 +226,10 @@ def robust_pull(slopes: Slopes, *, stiffness: float) -> FloatArray:
     lever = stiffness_lever(slopes.number, stiffness=stiffness)
     if lever.size < 4:
         return np.ones(lever.size)
-    first, second = np.triu_indices(lever.size, 1)
-    slope = float(np.median((sharp[second] - sharp[first]) / (lever[second] - lever[first])))
-    apart = (sharp - slope * lever - np.median(sharp - slope * lever)) ** 2
-    scale = max(2.2 * float(np.median(apart)), 1e-14)  # median of a squared normal to its mean
+    first, second = _pairs(lever.size)
+    slope = median((sharp[second] - sharp[first]) / (lever[second] - lever[first]))
+    apart = (sharp - slope * lever - median(sharp - slope * lever)) ** 2
+    scale = max(2.2 * median(apart), 1e-14)  # median of a squared normal to its mean
     for _ in range(4):
         pull = (TAIL + 1) / (TAIL + apart / (scale + 1 / info))
         weight = pull / (scale + 1 / info)
@@ -224,5 +237,5 @@ def robust_pull(slopes: Slopes, *, stiffness: float) -> FloatArray:
         y = sharp - np.sum(weight * sharp) / weight.sum()
         slope = np.sum(weight * x * y) / np.sum(weight * x * x)
         apart = (y - slope * x) ** 2
-        scale = max(2.2 * float(np.median(apart - 1 / info)), 1e-14)
+        scale = max(2.2 * median(apart - 1 / info), 1e-14)
     return np.asarray(np.minimum(1.0, (TAIL + 1) / (TAIL + apart / (scale + 1 / info))))

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import FloatArray
+from pitchcheck.pitch.middle import median
 from pitchcheck.units import CENTS_PER_LOG
 
 BENDS = (0.0, 1.0)  # grid of the partials' own glides over the stretch, re their deviations: beats are curved
@@ -30,7 +31,7 @@ def scatter_shapes(scatters: FloatArray, *, bends: tuple[float, ...], low: tuple
 def own_deviation(number: FloatArray, shapes: FloatArray) -> FloatArray:
     """Standard deviation of each partial off the law, relative. Shape (s, k)."""
     return np.asarray(
-        shapes[..., :1] / CENTS_PER_LOG * (number / np.median(number)) ** -shapes[..., 2:], dtype=float
+        shapes[..., :1] / CENTS_PER_LOG * (number / median(number)) ** -shapes[..., 2:], dtype=float
     )
 
 

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.pitch.middle import row_medians
 
 ComplexArray = npt.NDArray[np.complex128]
 
@@ -22,7 +23,10 @@ MOST_PARTIALS = 32
 LEAK = 0.01  # amplitude share of a neighbour that a track may catch (measured on synthetic strings)
 HIGHEST_HZ = 7000.0  # [Hz] partials above are weak, short-lived and far off the law
 COARSE = 64  # samples between the points at which a glide is worked out: straight between, to 1e-8 s
-PIECE = 4096  # samples worked on at once
+PIECE = 128  # such stretches worked on at once
+TAPS = 6  # samples that a value between is taken from
+# rows: coefficients of a falling power of the distance from the third sample; columns: samples
+LAGRANGE = np.linalg.inv(np.vander(np.arange(TAPS) - 2.0))
 BELOW_RATE = 0.45  # share of the sampling rate up to which partials are fitted
 
 
@@ -103,17 +107,32 @@ def take_tracks(
     samples = clip.samples if glide == 0 else straightened(clip, glide=glide, tau_s=tau_s)
     count = samples.size // block
     blocks = samples[: count * block].reshape(count, block)
-    within_s = (np.arange(block) - (block - 1) / 2) / clip.rate_hz
-    angle = 2 * np.pi * np.outer(within_s, partial_hz)
-    columns = np.hstack([np.cos(angle), -np.sin(angle), np.ones((block, 1))])
-    gram = columns.T @ columns
-    solved = np.linalg.solve(gram, columns.T @ blocks.T)
-    k = number.size
+    z = _fitted(blocks, partial_hz, rate_hz=clip.rate_hz)
     centre_s = np.asarray((np.arange(count) * block + (block - 1) / 2) / clip.rate_hz, dtype=float)
     turn = np.exp(-2j * np.pi * np.outer(partial_hz, centre_s - centre_s[0]))
-    z = (solved[:k] + 1j * solved[k : 2 * k]) * turn
+    z *= turn
     ahead_s = _ahead(centre_s, glide=glide, tau_s=tau_s)
     return Tracks(number, partial_hz, z, track_noise(z), centre_s - ahead_s, stiffness, ahead_s)
+
+
+def _fitted(blocks: FloatArray, partial_hz: FloatArray, *, rate_hz: float) -> ComplexArray:
+    """Amplitude and phase of each partial at the centre of each block, by least squares. Shape (k, blocks).
+
+    About the centre cosines are even and sines odd, so the even and the odd half of a block are fitted apart.
+    """
+    size = blocks.shape[1]
+    half = size // 2
+    after_s = (np.arange(half) + 0.5 + 0.5 * (size % 2)) / rate_hz
+    angle = 2 * np.pi * np.outer(partial_hz, after_s)
+    later, earlier = blocks[:, size - half :], blocks[:, half - 1 :: -1]
+    sines = np.sin(angle)
+    odd = np.linalg.solve(sines @ sines.T, sines @ (earlier - later).T) / 2
+    even = np.ones((partial_hz.size + 1, half))  # the last row: a steady offset
+    np.cos(angle, out=even[:-1])
+    gram, right = 2 * even @ even.T, even @ (later + earlier).T
+    if size % 2:
+        gram, right = gram + 1, right + blocks[:, half]
+    return np.asarray(np.linalg.solve(gram, right)[:-1] + 1j * odd)
 
 
 def _ahead(warped_s: FloatArray, *, glide: float, tau_s: float) -> FloatArray:
@@ -131,31 +150,35 @@ def straightened(clip: Clip, *, glide: float, tau_s: float) -> FloatArray:
     below as the sixth power.
     """
     size = clip.samples.size
-    coarse = np.arange(0.0, size + COARSE, COARSE)
-    ahead = _ahead(coarse / clip.rate_hz, glide=glide, tau_s=tau_s) * clip.rate_hz
-    straight = np.empty(size)
-    for first in range(0, size, PIECE):  # pieces that stay in the processor's cache: four times as fast
-        every = np.arange(first, min(first + PIECE, size), dtype=float)
-        at = np.clip(every - np.interp(every, coarse, ahead), 2, size - 4)
-        straight[first : first + PIECE] = _interpolated(clip.samples, at)
-    return straight
+    first = np.arange(0, size, COARSE)
+    edges = np.append(first, first[-1] + COARSE) / clip.rate_hz
+    at = _ahead(edges, glide=glide, tau_s=tau_s) * -clip.rate_hz
+    base = np.floor(0.5 * (at[1:] + at[:-1])).astype(np.int64)  # the same for a whole stretch of samples
+    begin, slope = at[:-1] - base, np.diff(at) / COARSE
+    padded = np.pad(clip.samples, (COARSE, 2 * COARSE), mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, COARSE + TAPS - 1)
+    start = np.clip(first + base - 2, -COARSE, size) + COARSE
+    straight = np.empty((first.size, COARSE))
+    within = np.arange(COARSE, dtype=float)
+    for i in range(0, first.size, PIECE):  # pieces that stay in the processor's cache
+        few = slice(i, i + PIECE)
+        x = begin[few, None] + slope[few, None] * within
+        straight[few] = _interpolated(windows[start[few]], x)
+    return straight.ravel()[:size]
 
 
-def _interpolated(samples: FloatArray, at: FloatArray) -> FloatArray:
-    """Value between samples, by Lagrange's polynomial through the six around."""
-    base = at.astype(np.int64)
-    x = at - base
-    x2 = x * x
-    inner, outer = (x2 - 1) * (x - 3), (x2 - 4) * (x - 3)  # factors that several weights have in common
-    weights = (
-        -x * inner * (x - 2) / 120,
-        x * (x - 1) * outer / 24,
-        -(x2 - 1) * outer / 12,
-        x * (x + 1) * outer / 12,
-        -x * inner * (x + 2) / 24,
-        x * (x2 - 1) * (x2 - 4) / 120,
-    )
-    return np.asarray(sum(w * samples[base + (i - 2)] for i, w in enumerate(weights)))
+def _interpolated(around: FloatArray, x: FloatArray) -> FloatArray:
+    """Values ``x`` after the third of each six samples in a row, by the polynomial through them.
+
+    ``around`` has five columns more than ``x``.
+    """
+    moved = np.stack([around[:, i : i + x.shape[1]] for i in range(TAPS)]).reshape(TAPS, -1)
+    powers = (LAGRANGE @ moved).reshape(TAPS, *x.shape)
+    value: FloatArray = powers[0]
+    for more in powers[1:]:
+        value *= x
+        value += more
+    return value
 
 
 def leaked(tracks: Tracks) -> FloatArray:
@@ -172,8 +195,8 @@ def track_noise(z: ComplexArray) -> FloatArray:
     step = np.angle(np.sum(z[:, 1:] * np.conj(z[:, :-1]), axis=1))
     steady = z * np.exp(-1j * step[:, None] * np.arange(z.shape[1]))
     bend = np.abs(steady[:, 2:] - 2 * steady[:, 1:-1] + steady[:, :-2]) ** 2 / 6
-    own = np.maximum(np.median(bend, axis=1) / np.log(2), 1e-20)  # median of an exponential law to its mean
+    own = np.maximum(row_medians(bend) / np.log(2), 1e-20)  # median of an exponential law to its mean
     level = np.log(own)
     padded = np.pad(level, 2, mode="edge")
-    near = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
+    near = row_medians(np.lib.stride_tricks.sliding_window_view(padded, 5))
     return np.asarray(np.exp(np.maximum(near, 0.5 * (near + level))))
