@@ -7,14 +7,12 @@ known, so the answer is the average over a grid of them, each weighted by how we
 
 from __future__ import annotations
 
-import functools
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.middle import median
+from pitchcheck.pitch.middle import median, pairs
 from pitchcheck.pitch.scatter import (
     BENDS,
     LOW,
@@ -212,12 +210,6 @@ def student_pull(
     return np.asarray(np.minimum(1.0, (TAIL + 1) / (TAIL + apart**2 / expected)))
 
 
-@functools.cache
-def _pairs(count: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
-    """Every two of so many."""
-    return np.triu_indices(count, 1)
-
-
 def robust_pull(slopes: Slopes, *, stiffness: float) -> FloatArray:
     """First weights, from the median slope through pairs of partials (Theil 1950, Sen 1968), then refined."""
     middle = slopes.taus_s.size // 2
@@ -226,7 +218,7 @@ def robust_pull(slopes: Slopes, *, stiffness: float) -> FloatArray:
     lever = stiffness_lever(slopes.number, stiffness=stiffness)
     if lever.size < 4:
         return np.ones(lever.size)
-    first, second = _pairs(lever.size)
+    first, second = pairs(lever.size, itself=False)
     slope = median((sharp[second] - sharp[first]) / (lever[second] - lever[first]))
     apart = (sharp - slope * lever - median(sharp - slope * lever)) ** 2
     scale = max(2.2 * median(apart), 1e-14)  # median of a squared normal to its mean

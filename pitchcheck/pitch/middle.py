@@ -1,8 +1,11 @@
-"""Medians of small arrays, quicker than the library's own, whose checks cost more than its work."""
+"""Medians and pairs of small arrays, quicker than the library's own, whose checks cost more than its work."""
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
+import numpy.typing as npt
 
 from pitchcheck.clip import FloatArray
 
@@ -21,3 +24,9 @@ def row_medians(values: FloatArray) -> FloatArray:
         return np.asarray(np.partition(values, half, axis=1)[:, half])
     ranked = np.partition(values, (half - 1, half), axis=1)
     return np.asarray(0.5 * (ranked[:, half - 1] + ranked[:, half]))
+
+
+@functools.cache
+def pairs(count: int, *, itself: bool) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Every two of so many, each also with itself or not."""
+    return np.triu_indices(count, 0 if itself else 1)

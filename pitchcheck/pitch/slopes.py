@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import FloatArray
+from pitchcheck.pitch.middle import pairs
 from pitchcheck.pitch.tracks import ComplexArray, Tracks, glide_integral
 
 SMOOTH_S = 0.06  # [s] envelopes are smoothed over this half-width
@@ -165,7 +166,7 @@ def project(
     turns = 2 * np.pi * hz
     total = weight.sum(axis=1)
     centred = courses - courses.mean(axis=1, keepdims=True)
-    first, second = np.triu_indices(courses.shape[0])
+    first, second = pairs(courses.shape[0], itself=True)
     mean = weight @ centred.T / total[:, None]  # (k, c)
     half = weight @ (centred[first] * centred[second]).T - total[:, None] * mean[:, first] * mean[:, second]
     information = np.empty((hz.size, courses.shape[0], courses.shape[0]))
