@@ -29,6 +29,7 @@ SCATTERS_CENTS = np.geomspace(0.0003, 12.0, 12)  # [cent] grid of the partials' 
 GLIDE_PRIOR_CENTS = 5.0  # [cent] plucks start 0 to 10 cents sharp
 GLIDE_SHARE = 0.5  # belief, before listening, that there is a glide worth the name
 STIFFNESS_PRIOR = (0.0, 6e-4)  # B before listening, mean and sd; strings lie between 1e-6 and 1.2e-3
+UNLIKELY = 20.0  # logarithm of the evidence by which a shape of scatter may fall behind (pull may yet change)
 FINE = 0.8  # spread of the glide time, in steps of its grid, that is resolved well enough
 TAIL = 5.0  # degrees of freedom of the deviations: some partials are pulled far off
 
@@ -55,6 +56,10 @@ class Law:
         Typical deviation of a partial from the law. [cent]
     pull : array, shape (k,)
         Weight left to each partial, 1 = full.
+    tau_weight : array, shape (t,)
+        Belief in each decay time of the glide's law.
+    shapes : array, shape (s, 3)
+        Shapes of the scatter that are not unlikely.
     """
 
     sharp: float
@@ -68,6 +73,7 @@ class Law:
     scatter_cents: float
     pull: FloatArray
     tau_weight: FloatArray
+    shapes: FloatArray
 
 
 def fit_law(
@@ -76,6 +82,7 @@ def fit_law(
     stiffness: float,
     log_prior: FloatArray,
     pull: FloatArray | None = None,
+    shapes: FloatArray | None = None,
     believed: tuple[float, float] = STIFFNESS_PRIOR,
     rough: bool = False,
 ) -> Law:
@@ -91,6 +98,8 @@ def fit_law(
         Belief in each glide time before listening, as a logarithm.
     pull : array, shape (k,), optional
         Weight of each partial, from an earlier fit; found here when not given.
+    shapes : array, shape (s, 3), optional
+        Shapes of the scatter that are worth looking at, from an earlier fit; all when not given.
     believed : tuple of float
         B before these phases were looked at: mean and standard deviation.
     rough : bool
@@ -98,9 +107,10 @@ def fit_law(
     """
     if pull is None:
         pull = robust_pull(slopes, stiffness=stiffness)
-    shapes = scatter_shapes(
-        SCATTERS_CENTS, bends=BENDS[:1] if rough else BENDS, low=LOW[:1] if rough else LOW
-    )
+    if shapes is None:
+        shapes = scatter_shapes(
+            SCATTERS_CENTS, bends=BENDS[:1] if rough else BENDS, low=LOW[:1] if rough else LOW
+        )
     log_weight, mean, variance = _grid(slopes, shapes, stiffness=stiffness, pull=pull, believed=believed)
     log_weight = log_weight + log_prior[:, None]  # (glide or not, t, s)
     weight = np.exp(log_weight - log_weight.max())
@@ -126,6 +136,7 @@ def fit_law(
         scatter,
         pull,
         tau_weight,
+        shapes[log_weight.max(axis=(0, 1)) > log_weight.max() - UNLIKELY],
     )
 
 

@@ -5,6 +5,7 @@ Frequencies in Hz, amplitudes relative to full scale 1.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,7 +51,7 @@ def find_peaks(clip: Clip) -> Peaks:
     """
     size = clip.samples.size
     length = fast_length(2 * size)
-    window = np.hanning(size)
+    window = _hann(size)
     spectrum = np.abs(np.fft.rfft((clip.samples - clip.samples.mean()) * window, length)) * 2 / window.sum()
     bin_hz = clip.rate_hz / length
     width_hz = 2 * clip.rate_hz / size
@@ -71,6 +72,12 @@ def find_peaks(clip: Clip) -> Peaks:
     return Peaks((index + np.clip(shift, -0.5, 0.5)) * bin_hz, spectrum[index], width_hz)
 
 
+@functools.lru_cache(maxsize=4)
+def _hann(size: int) -> FloatArray:
+    return np.hanning(size)
+
+
+@functools.lru_cache(maxsize=16)
 def fast_length(least: int) -> int:
     """Smallest length of at least ``least`` whose only factors are 2, 3 and 5: a quick Fourier transform."""
     best = 1 << (least - 1).bit_length()

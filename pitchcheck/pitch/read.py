@@ -130,14 +130,20 @@ def best_law(
 ) -> Law:
     """Fit the law over a grid of glide times, twice finer around the likely ones when they are well known."""
     taus = decay_s * (GLIDE_TIMES if passes > 1 else GLIDE_TIMES[::2])
-    pull = calm = None
+    pull = calm = shapes = None
     for _ in range(passes):
         slopes, calm = fit_slopes(tracks, envelope, phase, taus_s=taus, calm=calm)
         belief = -0.5 * (np.log(taus / decay_s) / TAU_SPREAD) ** 2
         law = fit_law(
-            slopes, stiffness=stiffness, log_prior=belief, pull=pull, believed=believed, rough=passes == 1
+            slopes,
+            stiffness=stiffness,
+            log_prior=belief,
+            pull=pull,
+            shapes=shapes,
+            believed=believed,
+            rough=passes == 1,
         )
-        pull = law.pull
+        pull, shapes = law.pull, law.shapes
         closer = finer(taus, law.tau_weight)
         if closer is None:
             break

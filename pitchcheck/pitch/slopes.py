@@ -8,12 +8,16 @@ relative excess at the start of the note, f(t) = f_settled (1 + glide exp(-2 t /
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.middle import pairs
 from pitchcheck.pitch.tracks import ComplexArray, Tracks, glide_integral
+
+Number = TypeVar("Number", np.float64, np.complex128)
 
 SMOOTH_S = 0.06  # [s] envelopes are smoothed over this half-width
 WEAKEST = 25.0  # energy over noise, summed over a track, below which a partial is not used (14 dB)
@@ -50,8 +54,8 @@ class Slopes:
 def envelopes(tracks: Tracks) -> FloatArray:
     """Smoothed amplitude of each track, the noise's share taken off. Shape (k, m)."""
     kernel = _kernel(tracks)
-    weight = np.convolve(np.ones(tracks.z.shape[1]), kernel, mode="same")
-    power = np.array([np.convolve(row, kernel, mode="same") for row in np.abs(tracks.z) ** 2]) / weight
+    weight = _smoothed(np.ones((1, tracks.z.shape[1])), kernel)
+    power = _smoothed(tracks.z.real**2 + tracks.z.imag**2, kernel) / weight
     return np.asarray(np.sqrt(np.maximum(power - tracks.noise[:, None], 0.02 * tracks.noise[:, None])))
 
 
@@ -70,7 +74,7 @@ def phase_left(tracks: Tracks, envelope: FloatArray, model: FloatArray) -> tuple
     power = np.sum(envelope**2, axis=1) * tracks.noise
     stands_out = np.abs(np.sum(turned * envelope, axis=1)) ** 2 / power
     kernel = _kernel(tracks)
-    smooth = np.array([np.convolve(row, kernel, mode="same") for row in turned])
+    smooth = _smoothed(turned, kernel)
     strong = weight * kernel.sum() ** 2 / np.sum(kernel**2) > HELD
     turn = np.unwrap(np.angle(smooth), axis=1)
     last = np.where(strong.all(axis=1), strong.shape[1], np.argmin(strong, axis=1)) - 1
@@ -93,6 +97,16 @@ def _own_line(track: ComplexArray, *, step_s: float, hz: FloatArray) -> FloatArr
     bend = left - 2 * centre + right
     shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
     return np.asarray(turn[best] + np.clip(shift, -0.5, 0.5) * (turn[1] - turn[0]))
+
+
+def _smoothed(rows: npt.NDArray[Number], kernel: FloatArray) -> npt.NDArray[Number]:
+    """Rows convolved with a kernel of odd length, zeros beyond their ends."""
+    half, count = kernel.size // 2, rows.shape[1]
+    smooth: npt.NDArray[Number] = kernel[half] * rows
+    for i in range(1, half + 1):
+        smooth[:, i:] += kernel[half + i] * rows[:, : count - i]
+        smooth[:, : count - i] += kernel[half - i] * rows[:, i:]
+    return smooth
 
 
 def _step(tracks: Tracks) -> float:
