@@ -142,6 +142,8 @@ def _distinct(level: FloatArray) -> list[float]:
 
 def _together(members: list[_Member]) -> list[Reading]:
     """Put the takes' differences right; their common level stays that of the single readings."""
+    if all(m.heard.law.scatter_cents < LAWFUL_CENTS for m in members):
+        return [m.reading for m in members]
     hz = np.array([m.heard.model.hz for m in members])
     decay = float(np.median([m.heard.decay_s * m.heard.model.hz for m in members]))
     decay = min(decay, LONGEST_GLIDE * min(m.periods for m in members))
@@ -159,9 +161,6 @@ def _together(members: list[_Member]) -> list[Reading]:
     sure = np.array([m.reading.sd_cents for m in members]) ** -2
     sharp = found.sharp - np.average(found.sharp, weights=sure)
     sd = np.sqrt(own_variances(found.variance)) * CENTS_PER_LOG
-    alone = np.array([m.reading.sd_cents for m in members])
-    if all(m.heard.law.scatter_cents < LAWFUL_CENTS for m in members) and np.sum(alone**2) < np.sum(sd**2):
-        return [m.reading for m in members]
     return [
         replace(m.reading, hz=float(f * (1 + s)), sd_cents=float(e))
         for m, f, s, e in zip(members, hz, sharp, sd, strict=True)
@@ -222,6 +221,8 @@ def _track(member: _Member, *, periods: float, block: float) -> tuple[Tracks, Fl
         periods=block,
         glide=model.glide if abs(model.glide) > NEAR else 0.0,
         tau_s=model.tau_s,
+        own=member.heard.own,
+        fall=member.heard.fall,
     )
     envelope = envelopes(tracks)
     clear = np.sum(envelope**2, axis=1) > leaked(tracks)

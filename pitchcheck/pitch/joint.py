@@ -13,11 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.scatter import loosened, own_deviation, stiffness_lever, take_apart
+from pitchcheck.pitch.scatter import loosened, own_deviation, stiffness_lever, take_apart, wider
 from pitchcheck.units import CENTS_PER_LOG
 
 GLIDES_CENTS = (0.0005, 0.1, 0.7, 4.0)  # [cent] grid of how much the glides of the notes differ
 FREE_CENTS = 30.0  # [cent] prior width of what is left free
+TAIL = 10.0  # degrees of freedom of the partials' straying
 STIFFNESS_ALIKE = 0.1  # notes of one string at like pitch have like B, within this share
 
 
@@ -86,7 +87,7 @@ def solve(
     Parameters
     ----------
     trial : Trial
-    shapes : array, shape (s, 3)
+    shapes : array, shape (s, 4)
         From ``scatter_shapes``.
     notes : Notes
     pull : array, shape (n, k)
@@ -100,7 +101,7 @@ def solve(
         Logarithm of the evidence; estimates: sharp of all notes, then dB, glide, further courses; variances
         of the differences between the notes' sharp.
     """
-    matrix, vector, constant = _gather(trial, shapes, notes, pull)
+    matrix, vector, constant, less = _gather(trial, shapes, notes, pull)
     count = notes.hz.size
     evidences, estimates, variances = [], [], []
     for glide in glides:
@@ -120,14 +121,17 @@ def solve(
         own = np.einsum("sii->si", sharp)
         evidences.append(evidence)
         estimates.append(mean + estimate)
-        variances.append(own[:, :, None] + own[:, None, :] - 2 * sharp)
+        variances.append((own[:, :, None] + own[:, None, :] - 2 * sharp) * less[:, None, None])
     return np.array(evidences), np.array(estimates), np.array(variances)
 
 
 def _gather(
     trial: Trial, shapes: FloatArray, notes: Notes, pull: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Information (s, p n, p n), score (s, p n) and log evidence (s,) of the phases, before any belief."""
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Information (s, p n, p n), score (s, p n) and log evidence (s,) of the phases, before any belief.
+
+    The last is what variances must be multiplied by, (s,).
+    """
     depth = trial.score.shape[-1] - 1  # the last course is what all notes' glides may share
     params = depth + 1
     count, partials, grid = notes.hz.size, notes.number.size, shapes.shape[0]
@@ -141,7 +145,7 @@ def _gather(
     alike = parts.rows[..., :depth, depth]  # (n, k, d) what a common glide does to each part
     matrix = np.zeros((grid, params, count, params, count))
     vector = np.zeros((grid, params, count))
-    evidence = np.full(grid, -0.5 * trial.power)
+    evidence = shapes[:, 3] - 0.5 * trial.power
     known: list[FloatArray] = []
     found: list[FloatArray] = []
     each = np.arange(count)
@@ -173,7 +177,8 @@ def _gather(
         across = joint.transpose(0, 3, 1, 2).reshape(grid, params * count, partials)
         matrix -= (across / total[:, None]) @ across.swapaxes(1, 2)
         vector -= (across @ (along / total)[..., None])[..., 0]
-    return matrix, vector, evidence
+    less = wider(parts.known[..., 0].ravel(), known[0].reshape(grid, -1), tail=TAIL)
+    return matrix, vector, evidence, less
 
 
 def _common(known: Sequence[FloatArray], alike: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

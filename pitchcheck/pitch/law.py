@@ -16,11 +16,13 @@ from pitchcheck.pitch.middle import median, pairs
 from pitchcheck.pitch.scatter import (
     BENDS,
     LOW,
+    closer_shapes,
     loosened,
     own_deviation,
     scatter_shapes,
     stiffness_lever,
     take_apart,
+    wider,
 )
 from pitchcheck.pitch.slopes import Slopes
 from pitchcheck.units import CENTS_PER_LOG
@@ -30,6 +32,7 @@ GLIDE_PRIOR_CENTS = 5.0  # [cent] plucks start 0 to 10 cents sharp
 GLIDE_SHARE = 0.5  # belief, before listening, that there is a glide worth the name
 STIFFNESS_PRIOR = (0.0, 6e-4)  # B before listening, mean and sd; strings lie between 1e-6 and 1.2e-3
 UNLIKELY = 20.0  # logarithm of the evidence by which a shape of scatter may fall behind (pull may yet change)
+CLOSE = 1.35  # ratio of sizes of scatter that are looked at in the end
 FINE = 0.8  # spread of the glide time, in steps of its grid, that is resolved well enough
 TAIL = 5.0  # degrees of freedom of the deviations: some partials are pulled far off
 
@@ -55,10 +58,12 @@ class Law:
     scatter_cents : float
         Typical deviation of a partial from the law. [cent]
     pull : array, shape (k,)
-        Weight left to each partial, 1 = full.
+        Weight of each partial: of one that strays as expected 1, up to (TAIL + 1) / TAIL.
+    own : array, shape (k,)
+        Each partial over the law, relative.
     tau_weight : array, shape (t,)
         Belief in each decay time of the glide's law.
-    shapes : array, shape (s, 3)
+    shapes : array, shape (s, 4)
         Shapes of the scatter that are not unlikely.
     """
 
@@ -72,6 +77,7 @@ class Law:
     tau_spread: float
     scatter_cents: float
     pull: FloatArray
+    own: FloatArray
     tau_weight: FloatArray
     shapes: FloatArray
 
@@ -98,7 +104,7 @@ def fit_law(
         Belief in each glide time before listening, as a logarithm.
     pull : array, shape (k,), optional
         Weight of each partial, from an earlier fit; found here when not given.
-    shapes : array, shape (s, 3), optional
+    shapes : array, shape (s, 4), optional
         Shapes of the scatter that are worth looking at, from an earlier fit; all when not given.
     believed : tuple of float
         B before these phases were looked at: mean and standard deviation.
@@ -109,19 +115,25 @@ def fit_law(
         pull = robust_pull(slopes, stiffness=stiffness)
     if shapes is None:
         shapes = scatter_shapes(
-            SCATTERS_CENTS, bends=BENDS[:1] if rough else BENDS, low=LOW[:1] if rough else LOW
+            SCATTERS_CENTS, bends=BENDS[:1] if rough else BENDS, low=LOW[:1] if rough else LOW, lawful=0.0
         )
-    log_weight, mean, variance = _grid(slopes, shapes, stiffness=stiffness, pull=pull, believed=believed)
+        log_weight, mean, variance = _grid(slopes, shapes, stiffness=stiffness, pull=pull, believed=believed)
+        if not rough:
+            likely = (log_weight + log_prior[:, None]).max(axis=(0, 1))
+            kept = shapes[likely > likely.max() - UNLIKELY]
+            shapes = closer_shapes(kept, ratio=SCATTERS_CENTS[1] / SCATTERS_CENTS[0], new=CLOSE)
+    if not rough:
+        log_weight, mean, variance = _grid(slopes, shapes, stiffness=stiffness, pull=pull, believed=believed)
     log_weight = log_weight + log_prior[:, None]  # (glide or not, t, s)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     centre = np.sum(weight[:, None] * mean, axis=(0, 2, 3))
     spread = variance + (mean - centre[:, None, None]) ** 2
     spread = np.sqrt(np.sum(weight[:, None] * spread, axis=(0, 2, 3)))
-    scatter = float(np.exp(np.sum(weight * np.log(shapes[:, 0]))))
+    scatter = float(np.exp(np.sum(weight * np.log(np.maximum(shapes[:, 0], SCATTERS_CENTS[0])))))
     tau_weight = weight.sum(axis=(0, 2))
     best = int(np.argmax(tau_weight))
-    pull = student_pull(
+    pull, own = student_pull(
         slopes, best, centre, stiffness=stiffness, shape=shapes[np.argmax(weight.sum(axis=(0, 1)))]
     )
     return Law(
@@ -135,6 +147,7 @@ def fit_law(
         _log_spread(slopes.taus_s, tau_weight),
         scatter,
         pull,
+        own,
         tau_weight,
         shapes[log_weight.max(axis=(0, 1)) > log_weight.max() - UNLIKELY],
     )
@@ -173,7 +186,7 @@ def _grid(
     bends = own * (shapes[:, 1:2] / slopes.fading[:, None, None]) ** 2  # (t, s, k)
     known, found, constant = loosened(parts.known[:, None, :, 0], parts.found[:, None, :, 0], own)
     bent, bent_found, more = loosened(parts.known[:, None, :, 1], parts.found[:, None, :, 1], bends)
-    constant = np.sum(constant + more, axis=-1)
+    constant = np.sum(constant + more, axis=-1) + shapes[:, 3]
     times, count = slopes.taus_s.size, shapes.shape[0]
     # unknowns: sharp, stiffer, glide; the symmetric matrix of each grid point is taken apart as L D L'
     lever = stiffness_lever(slopes.number, stiffness=stiffness)
@@ -207,18 +220,22 @@ def _grid(
     variance[1, 2] = 1 / d3
     variance[1, 1] = variance[0, 1] + l32**2 / d3
     variance[1, 0] = variance[0, 0] + (l21 * l32 - l31) ** 2 / d3
-    return log_weight, mean, variance
+    return log_weight, mean, variance * wider(parts.known[:, None, :, 0], known, tail=TAIL)
 
 
 def student_pull(
     slopes: Slopes, at: int, centre: FloatArray, *, stiffness: float, shape: FloatArray
-) -> FloatArray:
-    """Weights of a Student law: partials far off the law count for less. ``at`` one of the glide times."""
+) -> tuple[FloatArray, FloatArray]:
+    """Weights of a Student law: partials far off the law count for less; and how far each is off, relative.
+
+    ``at`` is the place of one of the glide times.
+    """
     info = slopes.information[at, :, 0, 0]
     apart = (slopes.score[at, :, 0] - slopes.information[at, :, 0, 1] * centre[2]) / info
     apart = apart - centre[0] - stiffness_lever(slopes.number, stiffness=stiffness) * centre[1]
-    expected = own_deviation(slopes.number, shape) ** 2 + 1 / info
-    return np.asarray(np.minimum(1.0, (TAIL + 1) / (TAIL + apart**2 / expected)))
+    stray = own_deviation(slopes.number, shape) ** 2
+    pull = (TAIL + 1) / (TAIL + apart**2 / (stray + 1 / info))
+    return pull, apart * stray / (stray + pull / info)
 
 
 def robust_pull(slopes: Slopes, *, stiffness: float) -> FloatArray:
@@ -241,4 +258,4 @@ def robust_pull(slopes: Slopes, *, stiffness: float) -> FloatArray:
         slope = np.sum(weight * x * y) / np.sum(weight * x * x)
         apart = (y - slope * x) ** 2
         scale = max(2.2 * median(apart - 1 / info), 1e-14)
-    return np.asarray(np.minimum(1.0, (TAIL + 1) / (TAIL + apart / (scale + 1 / info))))
+    return np.asarray((TAIL + 1) / (TAIL + apart / (scale + 1 / info)))

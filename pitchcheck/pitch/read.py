@@ -26,6 +26,8 @@ LOUDEST = 6  # partials whose decay is looked at
 LONGEST_DECAY_S = 20.0  # [s] longer is not told from no decay
 ROUNDS = 4
 NEAR = 3e-4  # relative distance from the note at which tracks leak no more than they always do (half a cent)
+FASTEST_FALL = 30.0  # [1/s] in which a partial is believed to die away
+OWN_MOST = 4e-3  # relative distance from the law up to which a partial is followed (7 cents)
 LONGEST_GLIDE = 1.0  # of the stretch: a slower glide cannot be told from a pitch
 PASSES = 6  # refinements of the glide time at most
 
@@ -46,10 +48,6 @@ class Model:
         reference = tracks.hz[:, None] * (tracks.time_s + tracks.ahead_s)
         return np.asarray(2 * np.pi * (own_hz * tracks.time_s + bent - reference))
 
-    def far_from(self, hz: float) -> bool:
-        """Whether tracks along another steady pitch would leak into each other."""
-        return abs(self.hz / hz - 1) + abs(self.glide) > NEAR
-
 
 @dataclass(frozen=True)
 class Heard:
@@ -61,6 +59,8 @@ class Heard:
     law: Law
     model: Model
     decay_s: float
+    own: FloatArray  # how far each of the tracks lies off the law, relative
+    fall: FloatArray  # how fast each of them dies away [1/s]
 
 
 def hear(clip: Clip, *, hz: float, stiffness: float, stiffness_sd: float) -> Heard | None:
@@ -74,12 +74,14 @@ def hear(clip: Clip, *, hz: float, stiffness: float, stiffness_sd: float) -> Hea
     order = np.argsort(-strength)
     decay_s = decay_time(tracks, envelope, order[:LOUDEST])
     model = replace(model, tau_s=decay_s)
+    own = np.zeros(tracks.number.size)
+    fall = _fall(tracks, envelope)
     for turn in range(ROUNDS):
-        if turn == ROUNDS - 1 and model.far_from(hz):
-            tracks, envelope, strength = _listen(clip, model)
-        own = np.sum(envelope**2, axis=1) > leaked(tracks)
+        if turn == ROUNDS - 1:
+            tracks, envelope, strength = _listen(clip, model, own=own, fall=fall)
+        clean = np.sum(envelope**2, axis=1) > leaked(tracks)
         few = strength > max(WEAKEST, STRONG[turn] * strength[order[0]])
-        few &= own & (tracks.number <= max(FIRST[turn], tracks.number[order[0]]))
+        few &= clean & (tracks.number <= max(FIRST[turn], tracks.number[order[0]]))
         if not few.any():
             return None
         kept = _only(tracks, few)
@@ -108,12 +110,18 @@ def hear(clip: Clip, *, hz: float, stiffness: float, stiffness_sd: float) -> Hea
         )
         stiff = max(0.0, model.stiffness + law.stiffer)
         model = Model(model.hz * (1 + law.sharp), stiff, law.glide, law.tau_s)
-    return Heard(tracks, few, envelope[few], law, model, decay_s)
+        own = np.zeros(tracks.number.size)
+        own[few] = np.where(np.abs(law.own) < OWN_MOST, law.own, 0.0)
+    return Heard(tracks, few, envelope[few], law, model, decay_s, own, fall)
 
 
-def _listen(clip: Clip, model: Model) -> tuple[Tracks, FloatArray, FloatArray]:
+def _listen(
+    clip: Clip, model: Model, *, own: FloatArray | None = None, fall: FloatArray | None = None
+) -> tuple[Tracks, FloatArray, FloatArray]:
     """Tracks along a model, their envelopes, and their energies over the noise."""
-    tracks = take_tracks(clip, hz=model.hz, stiffness=model.stiffness, glide=model.glide, tau_s=model.tau_s)
+    tracks = take_tracks(
+        clip, hz=model.hz, stiffness=model.stiffness, glide=model.glide, tau_s=model.tau_s, own=own, fall=fall
+    )
     envelope = envelopes(tracks)
     return tracks, envelope, np.sum(envelope**2, axis=1) / tracks.noise
 
@@ -157,16 +165,21 @@ def _only(tracks: Tracks, few: np.ndarray) -> Tracks:
     )
 
 
+def _fall(tracks: Tracks, envelope: FloatArray) -> FloatArray:
+    """How fast each partial dies away, by a straight line through the logarithm of its track. [1/s]"""
+    weight = envelope**2
+    time = tracks.time_s - ((weight @ tracks.time_s) / weight.sum(axis=1))[:, None]
+    slope = np.sum(weight * time * np.log(envelope), axis=1) / np.sum(weight * time**2, axis=1)
+    return np.asarray(np.clip(-slope, 0.0, FASTEST_FALL))
+
+
 def decay_time(tracks: Tracks, envelope: FloatArray, which: npt.NDArray[np.intp]) -> float:
     """Time in which a note falls to 1/e, by straight lines through the logarithms of its loudest tracks. [s]
 
     The middle one of them by energy: one alone may swell where two polarisations beat.
     """
-    weight = envelope[which] ** 2
-    energy = weight.sum(axis=1)
-    level = np.log(envelope[which])
-    time = tracks.time_s - ((weight @ tracks.time_s) / energy)[:, None]
-    slope = np.sum(weight * time * level, axis=1) / np.sum(weight * time**2, axis=1)
+    energy = np.sum(envelope[which] ** 2, axis=1)
+    slope = -_fall(tracks, envelope)[which]
     rank = np.argsort(slope)
     share = np.cumsum(np.sqrt(energy[rank]))
     middle = slope[rank[np.searchsorted(share, 0.5 * share[-1])]]

@@ -12,14 +12,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.joint import GLIDES_CENTS, Notes, Trial, solve
-from pitchcheck.pitch.scatter import BENDS, LOW, own_deviation, scatter_shapes
+from pitchcheck.pitch.joint import GLIDES_CENTS, TAIL, Notes, Trial, solve
+from pitchcheck.pitch.scatter import BENDS, LOW, closer_shapes, own_deviation, scatter_shapes
 
 SCATTERS_CENTS = np.geomspace(0.0005, 8.0, 9)  # [cent] grid of what a partial does in one note only
-SHAPES = scatter_shapes(SCATTERS_CENTS, bends=BENDS, low=LOW)
+LAWFUL_CENTS = (
+    0.0003  # [cent] what partials of notes do that differ in pitch alone: none would outrun the arithmetic
+)
+RATIO = float(SCATTERS_CENTS[1] / SCATTERS_CENTS[0])
+CLOSE = 1.3  # ratio of sizes that are looked at in the end
+SHAPES = scatter_shapes(SCATTERS_CENTS, bends=BENDS, low=LOW, lawful=LAWFUL_CENTS)
 UNLIKELY = 12.0  # logarithm of the evidence by which a shape of scatter may fall behind
 FAR = 0.25  # [octave] from the other notes at which partials stray twice as much, in variance: another pull
-TAIL = 10.0  # degrees of freedom of the partials' straying
 
 
 @dataclass(frozen=True)
@@ -48,8 +52,14 @@ def first_look(trial: Trial, notes: Notes) -> tuple[FloatArray, FloatArray]:
         evidence, means, _ = solve(trial, SHAPES, notes, pull, glides=GLIDES_CENTS[1::2])
         glide, best = np.unravel_index(int(np.argmax(evidence)), evidence.shape)
         pull = _pull(trial, notes, means[glide, best], shape=SHAPES[best])
-    kept = np.any(evidence > evidence.max(axis=1, keepdims=True) - UNLIKELY, axis=0)
-    return pull, SHAPES[kept]
+    shapes = closer_shapes(_likely(SHAPES, evidence), ratio=RATIO, new=CLOSE)
+    evidence, means, _ = solve(trial, shapes, notes, pull, glides=GLIDES_CENTS[1::2])
+    return pull, _likely(shapes, evidence)
+
+
+def _likely(shapes: FloatArray, evidence: FloatArray) -> FloatArray:
+    """Shapes that are not far behind the best at any spread of the glides; ``evidence`` has shape (g, s)."""
+    return shapes[np.any(evidence > evidence.max(axis=1, keepdims=True) - UNLIKELY, axis=0)]
 
 
 def fit_differences(
@@ -61,7 +71,7 @@ def fit_differences(
     ----------
     trials : sequence of Trial
         Ways of looking at the same phases.
-    shapes : array, shape (s, 3)
+    shapes : array, shape (s, 4)
         Shapes of scatter.
     notes : Notes
     pull : array, shape (n, k)
@@ -109,4 +119,4 @@ def _pull(trial: Trial, notes: Notes, estimate: FloatArray, *, shape: FloatArray
     apart = apart - np.sum(weight * apart, axis=0) / weight.sum(axis=0)
     strange = _strange(notes.hz)
     off = apart**2 / (own * strange + 1 / known)
-    return np.asarray(np.minimum(1.0, (TAIL + 1) / (TAIL + off)) / strange)
+    return np.asarray((TAIL + 1) / (TAIL + off) / strange)

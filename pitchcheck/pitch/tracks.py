@@ -84,6 +84,8 @@ def take_tracks(
     periods: float | None = None,
     glide: float = 0.0,
     tau_s: float = 1.0,
+    own: FloatArray | None = None,
+    fall: FloatArray | None = None,
 ) -> Tracks:
     """Split a note into the tracks of its partials.
 
@@ -98,21 +100,49 @@ def take_tracks(
     glide, tau_s : float
         The reference glides by this, relative, with this decay time: partials that move within a block leak
         into each other.
+    own : array, shape (n,), optional
+        How far the first n partials lie over that law, relative: a partial that is fitted beside its pitch
+        leaks, too.
+    fall : array, shape (n,), optional
+        How fast the first n partials die away, 1 / decay time: one that does so within a block leaks. [1/s]
     """
     highest = min(HIGHEST_HZ, BELOW_RATE * clip.rate_hz)
     number = np.arange(1.0, MOST_PARTIALS + 1)
     partial_hz = law_hz(number, hz=hz, stiffness=stiffness)
     number, partial_hz = number[partial_hz < highest], partial_hz[partial_hz < highest]
+    if own is not None:
+        partial_hz *= 1 + spread(own, number.size)
     block = round((periods or periods_of(hz)) * clip.rate_hz / hz)
     samples = clip.samples if glide == 0 else straightened(clip, glide=glide, tau_s=tau_s)
     count = samples.size // block
     blocks = samples[: count * block].reshape(count, block)
-    z = _fitted(blocks, partial_hz, rate_hz=clip.rate_hz)
+    if fall is None:
+        z = _fitted(blocks, partial_hz, rate_hz=clip.rate_hz)
+    else:
+        z = _damped(blocks, partial_hz, spread(fall, number.size), rate_hz=clip.rate_hz)
     centre_s = np.asarray((np.arange(count) * block + (block - 1) / 2) / clip.rate_hz, dtype=float)
     turn = np.exp(-2j * np.pi * np.outer(partial_hz, centre_s - centre_s[0]))
     z *= turn
     ahead_s = _ahead(centre_s, glide=glide, tau_s=tau_s)
     return Tracks(number, partial_hz, z, track_noise(z), centre_s - ahead_s, stiffness, ahead_s)
+
+
+def spread(values: FloatArray, size: int) -> FloatArray:
+    """So many of these values, zeros where there are too few."""
+    return np.pad(values[:size], (0, max(0, size - values.size)))
+
+
+def _damped(blocks: FloatArray, partial_hz: FloatArray, fall: FloatArray, *, rate_hz: float) -> ComplexArray:
+    """As ``_fitted``, for partials that die away within a block."""
+    size, count = blocks.shape[1], partial_hz.size
+    within_s = (np.arange(size) - (size - 1) / 2) / rate_hz
+    angle = 2 * np.pi * np.outer(partial_hz, within_s)
+    level = np.exp(-np.outer(fall, within_s))
+    rows = np.ones((2 * count + 1, size))
+    rows[:count] = level * np.cos(angle)
+    rows[count:-1] = -level * np.sin(angle)
+    solved = np.linalg.solve(rows @ rows.T, rows @ blocks.T)
+    return np.asarray(solved[:count] + 1j * solved[count:-1])
 
 
 def _fitted(blocks: FloatArray, partial_hz: FloatArray, *, rate_hz: float) -> ComplexArray:
