@@ -135,12 +135,16 @@ def spread(values: FloatArray, size: int) -> FloatArray:
 def _damped(blocks: FloatArray, partial_hz: FloatArray, fall: FloatArray, *, rate_hz: float) -> ComplexArray:
     """As ``_fitted``, for partials that die away within a block."""
     size, count = blocks.shape[1], partial_hz.size
-    within_s = (np.arange(size) - (size - 1) / 2) / rate_hz
-    angle = 2 * np.pi * np.outer(partial_hz, within_s)
-    level = np.exp(-np.outer(fall, within_s))
+    half = size // 2
+    after_s = (np.arange(half) + 0.5 + 0.5 * (size % 2)) / rate_hz
+    angle = 2 * np.pi * np.outer(partial_hz, after_s)
+    cosine, sine = np.cos(angle), np.sin(angle)
+    later = np.exp(-np.outer(fall, after_s))
+    earlier = 1 / later
     rows = np.ones((2 * count + 1, size))
-    rows[:count] = level * np.cos(angle)
-    rows[count:-1] = -level * np.sin(angle)
+    rows[:count, size - half :], rows[count:-1, size - half :] = cosine * later, -sine * later
+    rows[:count, half - 1 :: -1], rows[count:-1, half - 1 :: -1] = cosine * earlier, sine * earlier
+    rows[count:-1, half : size - half] = 0.0
     solved = np.linalg.solve(rows @ rows.T, rows @ blocks.T)
     return np.asarray(solved[:count] + 1j * solved[count:-1])
 
