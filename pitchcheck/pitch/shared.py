@@ -46,17 +46,16 @@ class Differences:
 
 
 def first_look(trial: Trial, notes: Notes) -> tuple[FloatArray, FloatArray]:
-    """Weights of the notes' partials (n, k), from three rounds, and the shapes of scatter worth looking at."""
+    """Weights of the notes' partials (n, k), and shapes of scatter worth looking at, from three rounds."""
     pull, shapes = np.ones(trial.known.shape) / _strange(notes.hz), SHAPES
     for turn in range(3):
-        if turn > 0:
-            shapes = _likely(shapes, evidence)
-        if turn == 1:
-            shapes = closer_shapes(shapes, ratio=RATIO, new=CLOSE)
         evidence, means, _ = solve(trial, shapes, notes, pull, glides=GLIDES_CENTS[1::2])
         glide, best = np.unravel_index(int(np.argmax(evidence)), evidence.shape)
         pull = _pull(trial, notes, means[glide, best], shape=shapes[best])
-    return pull, _likely(shapes, evidence)
+        shapes = _likely(shapes, evidence)
+        if turn == 0:
+            shapes = closer_shapes(shapes, ratio=RATIO, new=CLOSE)
+    return pull, shapes
 
 
 def _likely(shapes: FloatArray, evidence: FloatArray) -> FloatArray:
