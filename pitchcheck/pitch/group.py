@@ -23,6 +23,7 @@ from pitchcheck.pitch.slopes import LINE, envelopes, phase_left
 from pitchcheck.pitch.tracks import Tracks, glide_integral, leaked, periods_of, take_tracks
 from pitchcheck.units import CENTS_PER_LOG
 
+MANY = 4  # takes: of so many the beats are not parted, as what they have in common cancels
 SHORT = 0.5  # a take ringing for less than this share of the typical number of periods is read alone
 RATIOS = (0.3, 0.55, 1.0, 1.8, 3.2)  # glide's decay time over the note's own: grid
 BETWEEN = 0.3  # half a step of that grid, as a logarithm: how far a glide's time may lie off it
@@ -30,7 +31,6 @@ SUREST_TIME = 0.02  # logarithm of a glide's time is not believed to be known be
 SEEN = 3.0  # standard deviations at which a glide is seen
 SLOW = 0.2  # share of a glide that may fade slower
 TINY = 1e-7  # relative: no glide at all
-LAWFUL_CENTS = 0.02  # partials that lie so close to the law have nothing in common that must cancel
 UNLIKE = 0.4  # logarithm of the ratio of two stiffnesses that one string cannot have at one pitch
 MOST_LAWS = 5  # stiffnesses tried
 
@@ -81,7 +81,7 @@ def read_group(clips: Sequence[Clip], *, expected_hz: Sequence[float]) -> tuple[
         try:
             start_s, end_s = stretch(clip)
             part = clip.between(start_s, end_s)
-            heard, doubts = hear_stretch(part, expected_hz=hz)
+            heard, doubts = hear_stretch(part, expected_hz=hz, beats=len(clips) < MANY)
         except Unreadable as refusal:
             read.append(refusal)
             continue
@@ -118,7 +118,13 @@ def agree(members: list[_Member]) -> list[_Member]:
             if abs(own - chosen) > UNLIKE / 2 + abs(at):
                 model = member.heard.model
                 like = float(np.exp(chosen + at))
-                heard = hear(member.part, hz=model.hz, stiffness=like, stiffness_sd=UNLIKE / 2 * like)
+                heard = hear(
+                    member.part,
+                    hz=model.hz,
+                    stiffness=like,
+                    stiffness_sd=UNLIKE / 2 * like,
+                    beats=len(members) < MANY,
+                )
                 if heard is None:
                     continue
                 used, doubts = member.reading.used_s, member.reading.doubts
@@ -142,7 +148,7 @@ def _distinct(level: FloatArray) -> list[float]:
 
 def _together(members: list[_Member]) -> list[Reading]:
     """Put the takes' differences right; their common level stays that of the single readings."""
-    if all(m.heard.law.scatter_cents < LAWFUL_CENTS for m in members):
+    if all(m.heard.lawful for m in members):
         return [m.reading for m in members]
     hz = np.array([m.heard.model.hz for m in members])
     decay = float(np.median([m.heard.decay_s * m.heard.model.hz for m in members]))
@@ -161,6 +167,9 @@ def _together(members: list[_Member]) -> list[Reading]:
     sure = np.array([m.reading.sd_cents for m in members]) ** -2
     sharp = found.sharp - np.average(found.sharp, weights=sure)
     sd = np.sqrt(own_variances(found.variance)) * CENTS_PER_LOG
+    alone = sum(m.reading.sd_cents**2 for m in members)
+    if all(m.heard.parted or m.heard.lawful for m in members) and alone < np.sum(sd**2):
+        return [m.reading for m in members]
     return [
         replace(m.reading, hz=float(f * (1 + s)), sd_cents=float(e))
         for m, f, s, e in zip(members, hz, sharp, sd, strict=True)

@@ -103,7 +103,9 @@ def _rise_s(clip: Clip, *, onset_s: float) -> float:
     return (first + int(np.argmax(above))) / clip.rate_hz if above.any() else onset_s
 
 
-def hear_stretch(part: Clip, *, expected_hz: float | None) -> tuple[Heard, tuple[str, ...]]:
+def hear_stretch(
+    part: Clip, *, expected_hz: float | None, beats: bool = True
+) -> tuple[Heard, tuple[str, ...]]:
     """Name the note and measure it."""
     peaks = find_peaks(part.between(0.0, COARSE_S))
     found = find_series(peaks)
@@ -112,7 +114,7 @@ def hear_stretch(part: Clip, *, expected_hz: float | None) -> tuple[Heard, tuple
     best = _filled(peaks, _choose(found, expected_hz=expected_hz), expected_hz=expected_hz)
     if part.duration_s * best.hz < SHORTEST_PERIODS:
         raise Unreadable("The note is too short for so low a pitch. Let it ring.")
-    heard = hear(part, hz=best.hz, stiffness=best.stiffness, stiffness_sd=best.stiffness_sd)
+    heard = hear(part, hz=best.hz, stiffness=best.stiffness, stiffness_sd=best.stiffness_sd, beats=beats)
     if heard is None:
         raise Unreadable("The note is buried in noise. Pluck louder or move the microphone closer.")
     return heard, _doubts(part, peaks, heard, expected_hz=expected_hz)

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.pitch.beats import part_modes
 from pitchcheck.pitch.law import STIFFNESS_PRIOR, Law, finer, fit_law
 from pitchcheck.pitch.slopes import (
     LINE,
@@ -27,6 +28,18 @@ LONGEST_DECAY_S = 20.0  # [s] longer is not told from no decay
 ROUNDS = 4
 NEAR = 3e-4  # relative distance from the note at which tracks leak no more than they always do (half a cent)
 FASTEST_FALL = 30.0  # [1/s] in which a partial is believed to die away
+LAWFUL_CENTS = 0.02  # [cent] partials that lie so close to the law have nothing in common that must cancel
+FEWEST_BEATING = 3  # partials
+PARTINGS = 3  # rounds
+SURER = (
+    0.6  # share of the uncertainty to which parting the modes must bring it: it costs four unknowns a partial
+)
+MOST_BEAT = 0.5  # share of the partials that must beat
+HOPELESS = 0.9  # share of the scatter that, if left, ends the search
+MISFIT = (
+    3.0  # chi-square per freedom that two modes a partial may leave: what has more to it is not only beating
+)
+SHARED = 0.25  # share of the scatter that may be left, or something else than beating pulls the partials
 OWN_MOST = 4e-3  # relative distance from the law up to which a partial is followed (7 cents)
 LONGEST_GLIDE = 1.0  # of the stretch: a slower glide cannot be told from a pitch
 PASSES = 6  # refinements of the glide time at most
@@ -61,13 +74,19 @@ class Heard:
     decay_s: float
     own: FloatArray  # how far each of the tracks lies off the law, relative
     fall: FloatArray  # how fast each of them dies away [1/s]
+    parted: bool = False  # whether beats were taken out
+
+    @property
+    def lawful(self) -> bool:
+        """Whether the partials keep to the law, so that nothing in them need cancel against another note."""
+        return self.law.scatter_cents < LAWFUL_CENTS
 
 
-def hear(clip: Clip, *, hz: float, stiffness: float, stiffness_sd: float) -> Heard | None:
+def hear(clip: Clip, *, hz: float, stiffness: float, stiffness_sd: float, beats: bool = True) -> Heard | None:
     """Read a stretch that begins after the attack. None when no partial stands out.
 
     ``stiffness_sd`` says how far ``stiffness`` may be off; until all partials are in, it is not left further,
-    as a few low partials alone say little about it.
+    as a few low partials alone say little about it. ``beats`` says whether to look for beats: it takes time.
     """
     model = Model(hz, stiffness, 0.0, 1.0)
     tracks, envelope, strength = _listen(clip, model)
@@ -112,7 +131,62 @@ def hear(clip: Clip, *, hz: float, stiffness: float, stiffness_sd: float) -> Hea
         model = Model(model.hz * (1 + law.sharp), stiff, law.glide, law.tau_s)
         own = np.zeros(tracks.number.size)
         own[few] = np.where(np.abs(law.own) < OWN_MOST, law.own, 0.0)
-    return Heard(tracks, few, envelope[few], law, model, decay_s, own, fall)
+    heard = Heard(tracks, few, envelope[few], law, model, decay_s, own, fall)
+    return _beatless(heard, clip.duration_s) if beats else heard
+
+
+def _beatless(heard: Heard, duration_s: float) -> Heard:
+    """Part the modes of partials that beat, where the note is then known much better.
+
+    Beats may have been taken for a glide, so modes are also parted without one, and once more when the glide
+    is better known.
+    """
+    if heard.lawful:
+        return heard
+    kept = _only(heard.tracks, heard.used)
+    model = heard.model
+    parted = part_modes(kept, model.path(kept))
+    if parted is None or np.mean(parted.beating) < MOST_BEAT:
+        return heard
+    if model.glide != 0:
+        steady = replace(model, glide=0.0)
+        other = part_modes(kept, steady.path(kept))
+        if other is not None and other.misfit < parted.misfit:
+            parted, model = other, steady
+    if parted.misfit > MISFIT:
+        return heard
+    best = heard
+    for _ in range(PARTINGS):
+        if parted is None or np.sum(parted.beating) < FEWEST_BEATING:
+            break
+        envelope = envelopes(parted.tracks)
+        phase, line = phase_left(parted.tracks, envelope, model.path(kept))
+        clear = line > LINE
+        if np.sum(clear) < FEWEST_BEATING:
+            break
+        own_hz = law_hz(kept.number, hz=model.hz, stiffness=model.stiffness)[clear]
+        bent = model.glide * glide_integral(kept.time_s, tau_s=model.tau_s)
+        law = best_law(
+            replace(_only(parted.tracks, clear), hz=own_hz),
+            envelope[clear],
+            phase[clear] + 2 * np.pi * own_hz[:, None] * bent,
+            stiffness=model.stiffness,
+            decay_s=min(heard.decay_s, LONGEST_GLIDE * duration_s),
+            passes=PASSES,
+            believed=STIFFNESS_PRIOR,
+        )
+        model = Model(
+            model.hz * (1 + law.sharp), max(0.0, model.stiffness + law.stiffer), law.glide, law.tau_s
+        )
+        lawful = law.scatter_cents < SHARED * heard.law.scatter_cents
+        if lawful and law.sharp_sd < SURER * heard.law.sharp_sd:
+            used = heard.used.copy()
+            used[used] = clear
+            best = replace(heard, law=law, model=model, used=used, envelope=envelope[clear], parted=True)
+        elif law.scatter_cents > HOPELESS * heard.law.scatter_cents:
+            break
+        parted = part_modes(kept, model.path(kept))
+    return best
 
 
 def _listen(
