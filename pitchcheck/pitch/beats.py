@@ -76,14 +76,14 @@ def part_modes(tracks: Tracks, path: FloatArray) -> Parted | None:
     beating &= (beat < FASTEST[0]) & np.all((two.rate.real < 1.0) & (two.rate.real > -FASTEST[1]), axis=1)
     beating &= level[rows, second] > FAINTEST * level[rows, first]
     vague = two.turn_variance[rows, first] / one.turn_variance[:, 0]
-    rate, amplitude = two.rate[rows, second], two.amplitude[rows, second]
+    rate = np.where(beating, two.rate[rows, second], 0.0)
+    amplitude = np.where(beating, two.amplitude[rows, second], 0.0)
     inner = np.arange(few) * (time_s[1] - time_s[0])
     gain = np.exp(rate[:, None] * (inner - inner.mean())).mean(axis=1)
     other = (amplitude / gain)[:, None] * np.exp(rate[:, None] * time_s) / turn
-    z = np.where(beating[:, None], tracks.z - other, tracks.z)
     wider = np.where(beating, np.maximum(vague, 1.0), 1.0)
     return Parted(
-        replace(tracks, z=z, noise=tracks.noise * wider),
+        replace(tracks, z=tracks.z - other, noise=tracks.noise * wider),
         beating,
         float(np.mean(two.left / noise)) / max(1, thin_s.size - 4),
     )

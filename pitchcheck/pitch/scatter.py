@@ -20,7 +20,7 @@ BENDS = (
     0.3,
     1.0,
 )  # grid of the partials' own glides over the stretch, re their deviations: beats are curved
-LAWFUL = 0.5  # belief, before listening, that partials do not stray at all
+LAWFUL = 0.8  # belief, before listening, that partials do not stray at all (no matter where they clearly do)
 LOW = (0.0, 1.0)  # grid of powers of 1/k with which both shrink
 
 
