@@ -22,6 +22,7 @@ SHORTEST_BLOCK_S = 0.012  # [s] high notes: no need for more blocks than this
 MOST_PARTIALS = 32
 LEAK = 0.01  # amplitude share of a neighbour that a track may catch (measured on synthetic strings)
 HIGHEST_HZ = 7000.0  # [Hz] partials above are weak, short-lived and far off the law
+ENOUGH_BLOCKS = 8  # for the noise from third differences; fewer leave too few of them
 COARSE = 64  # samples between the points at which a glide is worked out: straight between, to 1e-8 s
 PIECE = 128  # such stretches worked on at once
 TAPS = 6  # samples that a value between is taken from
@@ -224,11 +225,14 @@ def leaked(tracks: Tracks) -> FloatArray:
 
 
 def track_noise(z: ComplexArray) -> FloatArray:
-    """Variance of each track's noise, from its second differences, smoothed over neighbours."""
+    """Variance of each track's noise, from its differences, smoothed over neighbours."""
     # remove the steady turning first, so that a wrong reference does not look like noise
     step = np.angle(np.sum(z[:, 1:] * np.conj(z[:, :-1]), axis=1))
     steady = z * np.exp(-1j * step[:, None] * np.arange(z.shape[1]))
-    bend = np.abs(steady[:, 2:] - 2 * steady[:, 1:-1] + steady[:, :-2]) ** 2 / 6
+    # third differences, as a quick decay alone has second ones; 6 and 20: the sums of the squared binomials
+    bend = np.abs(np.diff(steady, 2, axis=1)) ** 2 / 6
+    if z.shape[1] >= ENOUGH_BLOCKS:
+        bend = np.abs(np.diff(steady, 3, axis=1)) ** 2 / 20
     own = np.maximum(row_medians(bend) / np.log(2), 1e-20)  # median of an exponential law to its mean
     level = np.log(own)
     padded = np.pad(level, 2, mode="edge")
