@@ -36,9 +36,7 @@ SURER = (
 )
 MOST_BEAT = 0.5  # share of the partials that must beat
 HOPELESS = 0.9  # share of the scatter that, if left, ends the search
-MISFIT = (
-    3.0  # chi-square per freedom that two modes a partial may leave: what has more to it is not only beating
-)
+MISFIT = 10.0  # chi-square per freedom that two modes may leave: with more to it there is not only beating
 SHARED = 0.25  # share of the scatter that may be left, or something else than beating pulls the partials
 OWN_MOST = 4e-3  # relative distance from the law up to which a partial is followed (7 cents)
 LONGEST_GLIDE = 1.0  # of the stretch: a slower glide cannot be told from a pitch
