@@ -24,7 +24,7 @@ def fit_of(measurement: Measurement, both: Both, solution: Solution, which: int)
     """
     if measurement.fit is None:
         return None
-    heights = height_beliefs(measurement.job.instrument, both.passes[which], solution)
+    heights = height_beliefs(measurement.job.instrument, both.passes[which], both.data, solution)
     z = solution.z.copy()
     if which == AFTER:
         for number, (column, size) in both.changes.items():

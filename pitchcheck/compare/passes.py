@@ -119,7 +119,9 @@ def _slot(
     mean, sd = size * float(solution.z[column]), size * float(np.sqrt(solution.covariance[column, column]))
     change = Belief.normal(mean, sd)
     instrument = after.job.instrument
-    first, second = (height_beliefs(instrument, both.passes[w], solution)[number] for w in (BEFORE, AFTER))
+    first, second = (
+        height_beliefs(instrument, both.passes[w], both.data, solution)[number] for w in (BEFORE, AFTER)
+    )
     goal = slot_goal(after.job, number)
     kind = change_of(change, tolerance_mm=goal.tolerance_mm)
     return SlotChange(

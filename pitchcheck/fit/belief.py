@@ -8,6 +8,8 @@ import numpy as np
 
 from pitchcheck.clip import FloatArray
 
+NEXT_TO_NORMAL = 1e-3  # [-] skewness below which a belief is taken as normal
+
 
 @dataclass(frozen=True)
 class Belief:
@@ -31,6 +33,27 @@ class Belief:
 
         z = np.linspace(-4.5, 4.5, 181)
         return cls(mean + sd * z, np.asarray(ndtr(z), dtype=np.float64))
+
+    @classmethod
+    def skew(cls, mean: float, sd: float, skewness: float) -> Belief:
+        """Belief of given mean, standard deviation and skewness: a shifted lognormal, tabulated to 4.5 sd.
+
+        Of the shifted lognormal with w = exp(s^2) the skewness is (w + 2) sqrt(w - 1) (Johnson and Kotz,
+        Continuous Univariate Distributions, from memory); it turns normal as the skewness vanishes.
+        """
+        if abs(skewness) < NEXT_TO_NORMAL:
+            return cls.normal(mean, sd)
+        from scipy.special import ndtr
+
+        root = 1 + skewness**2 / 2 + np.sqrt(skewness**2 + skewness**4 / 4)
+        w = root ** (1 / 3) + root ** (-1 / 3) - 1
+        z = np.linspace(-4.5, 4.5, 181)
+        arm = np.exp(np.sqrt(np.log(w)) * z) / np.sqrt(w)  # mean 1
+        value = (arm - 1) / np.sqrt(w - 1)
+        probability = np.asarray(ndtr(z), dtype=np.float64)
+        if skewness < 0:
+            value, probability = -value[::-1], 1 - probability[::-1]
+        return cls(mean + sd * value, probability)
 
     def quantile(self, p: float) -> float:
         """Value below which the quantity lies with belief ``p``."""

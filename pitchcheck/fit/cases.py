@@ -215,6 +215,17 @@ def predict(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:
     return out
 
 
+def predict_points(cases: tuple[Case, ...], points: FloatArray) -> FloatArray:
+    """Predict every case, shape (c, k), at k points of its own, shape (c, k, len(At))."""
+    count = points.shape[1]
+    out = np.zeros(points.shape[:2])
+    for kind, index in _by_kind(cases).items():
+        scale = np.repeat([cases[i].scale_mm for i in index], count)
+        got = evaluate(kind, scale, points[index].reshape(-1, len(At)))
+        out[index] = got.reshape(len(index), count)
+    return out
+
+
 def linearise(cases: tuple[Case, ...], coordinates: FloatArray) -> Slopes:
     """Predict every case from its coordinates, shape (c, len(At)), with its slopes and the hand's scatter."""
     value, touch = np.zeros(len(cases)), np.zeros(len(cases))

@@ -1,6 +1,7 @@
 """Beliefs in the slot heights.
 
-Conventions: mm. The posterior of the whole fit is taken as normal about its mode (Laplace), cut off where the
+Conventions: mm. The posterior of the whole fit is taken as normal about its mode (Laplace); the belief in
+a height is given the mean and the skewness that it has to second order (``lean``), and is cut off where the
 open string would lie on fret 1.
 """
 
@@ -10,20 +11,28 @@ import numpy as np
 
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import At
+from pitchcheck.fit.lean import Lean, height_leans
 from pitchcheck.fit.problem import Problem
-from pitchcheck.fit.solve import Solution
+from pitchcheck.fit.solve import Data, Solution
 from pitchcheck.instrument import Instrument
 from pitchcheck.physics.gauges import lowest_height_mm
 
+UPRIGHT = Lean(0.0, 0.0)
 
-def height_beliefs(instrument: Instrument, problem: Problem, solution: Solution) -> dict[int, Belief]:
-    """Belief in the slot height of every fitted string."""
+
+def height_beliefs(
+    instrument: Instrument, problem: Problem, data: Data, solution: Solution
+) -> dict[int, Belief]:
+    """Belief in the slot height of every fitted string, from the data that were solved."""
     found = {}
+    leans = height_leans(problem, data, solution)
     for number in problem.strings:
         mean, slopes = problem.coordinate(number, At.SLOT_HEIGHT, solution.z)
         sd = float(np.sqrt(slopes @ solution.covariance @ slopes))
         action, _ = problem.coordinate(number, At.ACTION_12, solution.z)
-        found[number] = _cut(Belief.normal(mean, sd), lowest_height_mm(max(action, 0.5)))
+        lean = leans.get(number, UPRIGHT)
+        belief = Belief.skew(mean + lean.shift_sd * sd, sd, lean.skewness)
+        found[number] = _cut(belief, lowest_height_mm(max(action, 0.5)))
     return found
 
 

@@ -47,10 +47,11 @@ def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | Non
     ear = _solve(problem, problem.data)
     gauges = gauge_list(job)
     held = question_gauges(gauges, problem, ear)
-    solution = ear
+    solution, data = ear, problem.data
     if gauges:
-        solution = _solve(problem, problem.with_gauges(gauges, held), start=ear.z)
-    heights = height_beliefs(job.instrument, problem, solution)
+        data = problem.with_gauges(gauges, held)
+        solution = _solve(problem, data, start=ear.z)
+    heights = height_beliefs(job.instrument, problem, data, solution)
     necks = neck_curves(job, problem.unknowns, solution.z)
     strings = tuple(
         StringFit(

@@ -1,0 +1,115 @@
+"""How a belief in a slot height leans: where its mean lies beside its most likely value, and how skew it is.
+
+Conventions: the height multiplies other unknowns (a string's stretch, the depth of a press), so the belief
+has a longer arm to one side and its mean lies off its top. Both follow to second order from how the
+predicted cents bend about the most likely unknowns (equation 17 of docs/model.md). Lengths along the belief
+are in its own standard deviations.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitchcheck.fit.cases import STEP, At, Case, linearise, predict_points
+from pitchcheck.fit.problem import Problem
+from pitchcheck.fit.solve import Data, Solution
+from pitchcheck.types import FloatArray
+
+SPAN = 0.5  # [sd] step of the second differences: wide enough to average the curvature over the belief
+HARDLY_MOVES = 1e-4  # [steps] directions in which a case moves less are left out
+MOST_SHIFT = 1.0  # [sd] beyond this the second order says no more than "to this side"
+MOST_SKEW = 1.5  # [-] the same
+
+
+@dataclass(frozen=True)
+class Lean:
+    """Mean less the most likely value in standard deviations, and skewness of one belief."""
+
+    shift_sd: float
+    skewness: float
+
+
+def height_leans(problem: Problem, data: Data, solution: Solution) -> dict[int, Lean]:
+    """Lean of the belief in every slot height of a string with presses.
+
+    Parameters
+    ----------
+    problem : Problem
+    data : Data
+        That was solved, d rows.
+    solution : Solution
+
+    Returns
+    -------
+    dict from string number to Lean
+        Strings without presses have none: where only fretted notes were heard the belief is so wide that a
+        second order says nothing of it.
+    """
+    strings = [n for n in problem.strings if n in problem.pressed]
+    if not strings:
+        return {}
+    cases, spread = problem.unknowns.cases, problem.unknowns.spread
+    covariance = solution.covariance
+    centre = problem.unknowns.coordinates(solution.z)
+    pull = _pull(problem, data, solution)
+    rows = np.array([problem.coordinate(n, At.SLOT_HEIGHT, solution.z)[1] for n in strings])
+    along = covariance @ rows.T  # (n, s)
+    sd = np.sqrt(np.einsum("sn,ns->s", rows, along))
+    along = along / sd
+
+    spreading = _directions(np.einsum("can,nm,cbm->cab", spread, covariance, spread))
+    bending = _second(cases, centre, spreading).sum(axis=1)  # trace of curvature times covariance, (c,)
+    towards = np.einsum("can,nc->ca", spread, pull)
+    own = np.einsum("can,ns->csa", spread, along)
+    turning = _turning(problem, centre, towards)  # (n,)
+    first = rows @ pull @ bending / sd
+    second = 2 * (along.T @ turning)
+    curved = _second(cases, centre, own)  # (c, s)
+    lever = np.einsum("sn,nc->sc", rows, pull) / sd[:, None]
+    skew = -3 * np.einsum("sc,cs->s", lever, curved)
+    shift = -(first + second) / 2
+    return {
+        number: Lean(
+            float(np.clip(shift[i], -MOST_SHIFT, MOST_SHIFT)), float(np.clip(skew[i], -MOST_SKEW, MOST_SKEW))
+        )
+        for i, number in enumerate(strings)
+    }
+
+
+def _pull(problem: Problem, data: Data, solution: Solution) -> FloatArray:
+    """How far the unknowns follow when a case is heard one unit higher, shape (n, c)."""
+    noise = data.covariance.copy()
+    np.fill_diagonal(noise, solution.scatter**2 / solution.weight)
+    by_row = solution.covariance @ np.linalg.solve(noise, solution.jacobian).T
+    heard = np.asarray(data.case)[:, None] == np.arange(len(problem.unknowns.cases))
+    return np.asarray(by_row @ heard)
+
+
+def _directions(covariance: FloatArray) -> FloatArray:
+    """Steps in coordinates, shape (c, k, len(At)), whose outer products add up to a covariance."""
+    size, turn = np.linalg.eigh(covariance / STEP[:, None] / STEP[None, :])
+    size = np.sqrt(np.maximum(size, 0.0))
+    kept = np.max(size, axis=0) > HARDLY_MOVES
+    steps = (turn * size[:, None, :])[:, :, kept] * STEP[:, None]
+    return np.asarray(np.moveaxis(steps, 2, 1))
+
+
+def _second(cases: tuple[Case, ...], centre: FloatArray, steps: FloatArray) -> FloatArray:
+    """Second derivative of every case along steps (c, k, len(At)), shape (c, k)."""
+    middle = predict_points(cases, centre[:, None])
+    ahead = predict_points(cases, centre[:, None] + SPAN * steps)
+    back = predict_points(cases, centre[:, None] - SPAN * steps)
+    return np.asarray((ahead + back - 2 * middle) / SPAN**2)
+
+
+def _turning(problem: Problem, centre: FloatArray, towards: FloatArray) -> FloatArray:
+    """Sum over cases of curvature times a direction (c, len(At)), by the unknowns, shape (n,)."""
+    cases, spread = problem.unknowns.cases, problem.unknowns.spread
+    reach = np.max(np.abs(towards) / STEP, axis=1)
+    one_step = towards / np.where(reach > 0, reach, 1.0)[:, None]  # in the coordinate that it moves most
+    ahead = linearise(cases, centre + one_step).slope
+    back = linearise(cases, centre - one_step).slope
+    change = (ahead - back) / 2 * reach[:, None]
+    return np.asarray(np.einsum("ca,can->n", change, spread))
