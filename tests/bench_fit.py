@@ -1,7 +1,7 @@
 """Remakes tables and pictures of docs/accuracy-fit.md: ``python -m tests.bench_fit`` from the project's root.
 
-Takes some minutes. Everything is measured on the sixty instruments of the fixtures, each with two different
-reading noises.
+Takes some ten minutes. Measured on the sixty instruments of the fixtures, each with two different reading
+noises, and on many drawn from the fit's own beliefs.
 """
 
 from __future__ import annotations
@@ -17,10 +17,13 @@ sys.path.insert(0, str(Path(__file__).parent))
 import numpy as np
 
 import fit_bench as fb
+from pitchcheck.protocol import Thoroughness
+from support_instruments import KINDS
 
 DOCS = Path(__file__).parents[1] / "docs"
 SEEDS = range(2)
 START, END = "<!-- measured -->\n", "<!-- /measured -->\n"
+DRAWN = {Thoroughness.FULL: 50, Thoroughness.THOROUGH: 25}  # instruments of each of five kinds
 TAKES = {
     "press 1, 2 once": (1, (1, 2)),
     "press 1, 2 twice": (2, (1, 2)),
@@ -49,6 +52,12 @@ def others(scores: list[fb.Score]) -> list[fb.Score]:
 def measure(home: Path, change: Callable[[fb.Known], fb.Known], pool: ProcessPoolExecutor) -> list[fb.Score]:
     """Scores of all instruments of a home, with every noise."""
     known = [change(one) for seed in SEEDS for one in fb.load_all(home, seed=seed)]
+    return [score for part in pool.map(fb.score, known) for score in part]
+
+
+def measure_drawn(protocol: Thoroughness, pool: ProcessPoolExecutor) -> list[fb.Score]:
+    """Scores of instruments drawn from the fit's own beliefs, so many of each kind."""
+    known = [fb.drawn(kind, protocol, seed=seed) for seed in range(DRAWN[protocol]) for kind in KINDS]
     return [score for part in pool.map(fb.score, known) for score in part]
 
 
@@ -172,8 +181,11 @@ def main() -> None:
             "fretted notes only": measure(fb.FULL, fb.without_presses, pool),
         }
         steps = {name: measure(fb.THOROUGH, Only(*what), pool) for name, what in TAKES.items()}
+        own = {f"drawn, {protocol}": measure_drawn(protocol, pool) for protocol in DRAWN}
     two = {name: runs[name] for name in ("full", "thorough")}
-    write([accuracy_rows(runs), decision_rows(two), shared_rows(two), accuracy_rows(steps)])
+    write(
+        [accuracy_rows(runs), accuracy_rows(own), decision_rows(two), shared_rows(two), accuracy_rows(steps)]
+    )
     draw(runs, steps)
 
 

@@ -20,16 +20,19 @@ from pitchcheck.physics.gauges import third_fret_clearance_mm
 from pitchcheck.placing import check_places
 from pitchcheck.plan import make_plan
 from pitchcheck.plan.records import Verdict
+from pitchcheck.protocol import Thoroughness
 from pitchcheck.session.folder import read_session
 from pitchcheck.survey import build_survey
 from pitchcheck.takes import Stop, Take
 from pitchcheck.workflow.hear import takes_from_readings
 from support_folders import FIXTURES
+from support_instruments import random_instrument
 
 FULL = FIXTURES / "instruments"
 THOROUGH = FIXTURES / "thorough"
 READING_CENTS = 0.15  # [cent] sd of the noise added to every pitch: a good reading of one pluck
 GAUGE_MM = 0.02  # [mm] error of a feeler gauge, for "one slot gauged"
+DRAW = 13  # stream of the instruments drawn for the table, apart from those of the tests
 FAMILIES = {
     "guitar": ("electric", "acoustic"),
     "bass": ("bass",),
@@ -109,6 +112,19 @@ def load_all(home: Path, *, seed: int = 0, every: int = 1) -> list[Known]:
     """Read every instrument of a home, or every so many; each has its own noise, the same at every call."""
     chosen = list(enumerate(folders(home)))[::every]
     return [load(folder, np.random.default_rng([seed, i])) for i, folder in chosen]
+
+
+def drawn(kind: str, protocol: Thoroughness, *, seed: int) -> Known:
+    """Draw an instrument from the fit's own beliefs, with the noise of a good reading."""
+    job, takes, truth = random_instrument(kind, np.random.default_rng([seed, DRAW]), protocol)
+    return Known(
+        name=f"{kind}-{seed}",
+        job=job,
+        takes=takes,
+        heights_mm={s.number: s.slot_height_mm for s in truth.instrument.strings},
+        fret_height_mm=truth.instrument.fret_height_mm,
+        nut_offset_mm=truth.instrument.nut_offset_mm,
+    )
 
 
 def without_presses(known: Known) -> Known:
