@@ -23,7 +23,7 @@ def listen(clip: Clip, *, expected_hz: float) -> list[Refined]:
     return [step for piece in pieces if (step := live.hear(piece)) is not None]
 
 
-@pytest.mark.parametrize("hz", [82.4, 329.6])
+@pytest.mark.parametrize("hz", [30.87, 82.4, 329.6])
 def test_a_first_value_soon_and_a_final_one(hz: float) -> None:
     steps = listen(
         make_note(np.random.default_rng(1), Strung(hz, seconds=2.6, lead_s=0.4)).clip, expected_hz=hz

@@ -28,6 +28,9 @@ NOT_THE_NOTE_CENTS = 70.0  # [cent] from the expected pitch: more than any slot,
 OCTAVE_NEAR_CENTS = 60.0  # [cent]
 VAGUE_CENTS = 20.0  # [cent] a reading less sure than this names no pitch worth comparing
 AS_GOOD = 0.85  # share of the best score; the upper octave of a true note explains 0.5 to 0.7 of it (ours)
+FAINT_DB = (
+    10.0  # [dB] of snr_db; made notes 3 dB over the noise reach 15, noise taken for a note 4 (measured)
+)
 CLIPPED = 0.004  # share of the samples at the very top of the range that makes a note overdriven
 
 
@@ -58,8 +61,6 @@ def read_note(clip: Clip, *, expected_hz: float | None = None) -> Reading:
 def reading_of(heard: Heard, *, used_s: tuple[float, float], doubts: tuple[str, ...]) -> Reading:
     """Put what was heard into a reading."""
     law = heard.law
-    signal = float(np.sum(heard.envelope**2) / 2)
-    noise = float(np.sum(heard.tracks.noise[heard.used]) * heard.envelope.shape[1] / 2)
     return Reading(
         hz=heard.model.hz,
         sd_cents=law.sharp_sd * CENTS_PER_LOG,
@@ -67,11 +68,18 @@ def reading_of(heard: Heard, *, used_s: tuple[float, float], doubts: tuple[str, 
         stiffness_sd=law.stiffer_sd,
         decay_s=heard.decay_s,
         glide_cents=law.glide * CENTS_PER_LOG,
-        snr_db=float(10 * np.log10(signal / noise)),
+        snr_db=_snr_db(heard),
         partials=int(np.sum(heard.used)),
         used_s=used_s,
         doubts=doubts,
     )
+
+
+def _snr_db(heard: Heard) -> float:
+    """Signal-to-noise ratio of the partials used, in their blocks. [dB]"""
+    signal = float(np.sum(heard.envelope**2) / 2)
+    noise = float(np.sum(heard.tracks.noise[heard.used]) * heard.envelope.shape[1] / 2)
+    return float(10 * np.log10(signal / noise))
 
 
 def stretch(clip: Clip) -> tuple[float, float]:
@@ -167,6 +175,8 @@ def _doubts(part: Clip, peaks: Peaks, heard: Heard, *, expected_hz: float | None
         doubts.append(f"another string may be ringing near {other.hz:.1f} Hz; damp the others")
     if heard.law.sharp_sd * CENTS_PER_LOG > VAGUE_CENTS:
         doubts.append(f"pitch uncertain by {heard.law.sharp_sd * CENTS_PER_LOG:.0f} cents")
+    if _snr_db(heard) < FAINT_DB:
+        doubts.append("hardly louder than the noise; pluck louder or come closer")
     size = np.abs(part.samples)
     if np.mean(size > 0.999 * size.max()) > CLIPPED:
         doubts.append("the sound is overdriven; lower the recording level")
