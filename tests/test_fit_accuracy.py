@@ -30,7 +30,7 @@ from fit_bench import (
 # four times that. A median over few instruments, whose strings err together, scatters: a limit here is the
 # aim, or about 1.15 times what was measured where that is more.
 FULL_MM = {"guitar": 0.038, "bass": 0.058, "nylon": 0.065}  # aims 0.038, 0.048, 0.065
-THOROUGH_MM = {"guitar": 0.029, "bass": 0.034, "nylon": 0.064}  # aims 0.025, 0.034, 0.048
+THOROUGH_MM = {"guitar": 0.029, "bass": 0.039, "nylon": 0.064}  # aims 0.025, 0.034, 0.048
 FAR = 4.0
 SEED = 0
 

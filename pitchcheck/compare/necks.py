@@ -9,22 +9,23 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pitchcheck.compare.both import AFTER, Both
+from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import At
-from pitchcheck.fit.heights import height_beliefs
 from pitchcheck.fit.neck import neck_curves
 from pitchcheck.fit.result import Fit
 from pitchcheck.fit.solve import Solution
 from pitchcheck.measurement import Measurement
 
 
-def fit_of(measurement: Measurement, both: Both, solution: Solution, which: int) -> Fit | None:
+def fit_of(
+    measurement: Measurement, both: Both, solution: Solution, which: int, *, heights: dict[int, Belief]
+) -> Fit | None:
     """Return the fit of one pass with what both passes say of heights and necks.
 
     Strings that were not heard in both passes keep what their own pass says. None for a pass without a fit.
     """
     if measurement.fit is None:
         return None
-    heights = height_beliefs(measurement.job.instrument, both.passes[which], both.data, solution)
     z = solution.z.copy()
     if which == AFTER:
         for number, (column, size) in both.changes.items():

@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from pitchcheck.compare import limits, words
+from pitchcheck.compare.beliefs import Beliefs, beliefs_of
 from pitchcheck.compare.both import AFTER, BEFORE, Both, pose_both
 from pitchcheck.compare.necks import fit_of
 from pitchcheck.compare.places import place_changes
@@ -19,7 +20,6 @@ from pitchcheck.compare.scatter import repeats, scatter_factor, widened
 from pitchcheck.diagnosis.slots import slot_goal
 from pitchcheck.errors import BadValue
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.heights import height_beliefs
 from pitchcheck.fit.modes import weigh_modes
 from pitchcheck.fit.solve import Solution, solve
 from pitchcheck.instrument import Removal
@@ -62,9 +62,10 @@ def compare_measurements(
     wide = _with_scatter(both, ear, factors)
     again = ear if wide is both else solve(wide.unknowns, wide.data, start=ear.z)
     solution = weigh_modes(wide.unknowns, wide.data, again)  # takes that contradict one another: both ways
+    beliefs = beliefs_of(wide, solution)
     return Comparison(
         strings=tuple(
-            _slot(after, s.number, wide, solution, told_mm)
+            _slot(after, s.number, wide, solution, told_mm, beliefs=beliefs)
             if s.number in both.changes
             else _unheard(after, s.number, told_mm)
             for s in after.job.instrument.strings
@@ -73,8 +74,8 @@ def compare_measurements(
         scatter=factors[Stop.PRESS] if both.passes[AFTER].pressed else factors[Stop.FRET],
         assumed=words.assumed(before, after, both),
         notes=words.notes(both, solution),
-        before=fit_of(before, wide, solution, BEFORE),
-        after=fit_of(after, wide, solution, AFTER),
+        before=fit_of(before, wide, solution, BEFORE, heights=beliefs.before_mm),
+        after=fit_of(after, wide, solution, AFTER, heights=beliefs.after_mm),
     )
 
 
@@ -112,22 +113,22 @@ def _with_scatter(both: Both, ear: Solution, factors: dict[Stop, float]) -> Both
 
 
 def _slot(
-    after: Measurement, number: int, both: Both, solution: Solution, told_mm: dict[int, float]
+    after: Measurement,
+    number: int,
+    both: Both,
+    solution: Solution,
+    told_mm: dict[int, float],
+    *,
+    beliefs: Beliefs,
 ) -> SlotChange:
     """What can be said of one slot."""
-    column, size = both.changes[number]
-    mean, sd = size * float(solution.z[column]), size * float(np.sqrt(solution.covariance[column, column]))
-    change = Belief.normal(mean, sd)
-    instrument = after.job.instrument
-    first, second = (
-        height_beliefs(instrument, both.passes[w], both.data, solution)[number] for w in (BEFORE, AFTER)
-    )
+    change, second = beliefs.change_mm[number], beliefs.after_mm[number]
     goal = slot_goal(after.job, number)
     kind = change_of(change, tolerance_mm=goal.tolerance_mm)
     return SlotChange(
         number=number,
-        note=instrument.string(number).note,
-        before_mm=first,
+        note=after.job.instrument.string(number).note,
+        before_mm=beliefs.before_mm[number],
         after_mm=second,
         change_mm=change,
         lower_belief=change.below(0.0),

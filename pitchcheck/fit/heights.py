@@ -14,15 +14,12 @@ from pitchcheck.fit.cases import At
 from pitchcheck.fit.lean import Lean, height_leans
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.solve import Data, Solution
-from pitchcheck.instrument import Instrument
 from pitchcheck.physics.gauges import lowest_height_mm
 
 UPRIGHT = Lean(0.0, 0.0)
 
 
-def height_beliefs(
-    instrument: Instrument, problem: Problem, data: Data, solution: Solution
-) -> dict[int, Belief]:
+def height_beliefs(problem: Problem, data: Data, solution: Solution) -> dict[int, Belief]:
     """Belief in the slot height of every fitted string, from the data that were solved."""
     found = {}
     leans = height_leans(problem, data, solution)

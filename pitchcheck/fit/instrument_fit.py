@@ -51,7 +51,7 @@ def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | Non
     if gauges:
         data = problem.with_gauges(gauges, held)
         solution = _solve(problem, data, start=ear.z)
-    heights = height_beliefs(job.instrument, problem, data, solution)
+    heights = height_beliefs(problem, data, solution)
     necks = neck_curves(job, problem.unknowns, solution.z)
     strings = tuple(
         StringFit(

@@ -1,6 +1,6 @@
-"""How a belief in a slot height leans: where its mean lies beside its most likely value, and how skew it is.
+"""How a belief leans: where its mean lies beside its most likely value, and how skew it is.
 
-Conventions: the height multiplies other unknowns (a string's stretch, the depth of a press), so the belief
+Conventions: a slot height multiplies other unknowns (a string's stretch, the depth of a press), so the belief
 has a longer arm to one side and its mean lies off its top. Both follow to second order from how the
 predicted cents bend about the most likely unknowns (equation 17 of docs/model.md). Lengths along the belief
 are in its own standard deviations.
@@ -15,6 +15,7 @@ import numpy as np
 from pitchcheck.fit.cases import STEP, At, Case, linearise, predict_points
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.solve import Data, Solution
+from pitchcheck.fit.unknowns import Unknowns
 from pitchcheck.types import FloatArray
 
 SPAN = 0.5  # [sd] step of the second differences: wide enough to average the curvature over the belief
@@ -50,11 +51,30 @@ def height_leans(problem: Problem, data: Data, solution: Solution) -> dict[int, 
     strings = [n for n in problem.strings if n in problem.pressed]
     if not strings:
         return {}
-    cases, spread = problem.unknowns.cases, problem.unknowns.spread
-    covariance = solution.covariance
-    centre = problem.unknowns.coordinates(solution.z)
-    pull = _pull(problem, data, solution)
     rows = np.array([problem.coordinate(n, At.SLOT_HEIGHT, solution.z)[1] for n in strings])
+    return dict(zip(strings, leans(problem.unknowns, data, solution, rows), strict=True))
+
+
+def leans(unknowns: Unknowns, data: Data, solution: Solution, rows: FloatArray) -> tuple[Lean, ...]:
+    """Lean of the beliefs in some sums of the unknowns.
+
+    Parameters
+    ----------
+    unknowns : Unknowns, n of them
+    data : Data
+        That was solved, d rows.
+    solution : Solution
+    rows : array, shape (s, n)
+        Share of every unknown in every sum.
+
+    Returns
+    -------
+    tuple of Lean, s of them
+    """
+    cases, spread = unknowns.cases, unknowns.spread
+    covariance = solution.covariance
+    centre = unknowns.coordinates(solution.z)
+    pull = _pull(unknowns, data, solution)
     along = covariance @ rows.T  # (n, s)
     sd = np.sqrt(np.einsum("sn,ns->s", rows, along))
     along = along / sd
@@ -63,27 +83,22 @@ def height_leans(problem: Problem, data: Data, solution: Solution) -> dict[int, 
     bending = _second(cases, centre, spreading).sum(axis=1)  # trace of curvature times covariance, (c,)
     towards = np.einsum("can,nc->ca", spread, pull)
     own = np.einsum("can,ns->csa", spread, along)
-    turning = _turning(problem, centre, towards)  # (n,)
-    first = rows @ pull @ bending / sd
-    second = 2 * (along.T @ turning)
-    curved = _second(cases, centre, own)  # (c, s)
-    lever = np.einsum("sn,nc->sc", rows, pull) / sd[:, None]
-    skew = -3 * np.einsum("sc,cs->s", lever, curved)
-    shift = -(first + second) / 2
-    return {
-        number: Lean(
-            float(np.clip(shift[i], -MOST_SHIFT, MOST_SHIFT)), float(np.clip(skew[i], -MOST_SKEW, MOST_SKEW))
-        )
-        for i, number in enumerate(strings)
-    }
+    turning = _turning(unknowns, centre, towards)  # (n,)
+    lever = rows @ pull / sd[:, None]  # (s, c)
+    shift = -(lever @ bending + 2 * (along.T @ turning)) / 2
+    skew = -3 * np.einsum("sc,cs->s", lever, _second(cases, centre, own))
+    return tuple(
+        Lean(float(np.clip(a, -MOST_SHIFT, MOST_SHIFT)), float(np.clip(b, -MOST_SKEW, MOST_SKEW)))
+        for a, b in zip(shift, skew, strict=True)
+    )
 
 
-def _pull(problem: Problem, data: Data, solution: Solution) -> FloatArray:
+def _pull(unknowns: Unknowns, data: Data, solution: Solution) -> FloatArray:
     """How far the unknowns follow when a case is heard one unit higher, shape (n, c)."""
     noise = data.covariance.copy()
     np.fill_diagonal(noise, solution.scatter**2 / solution.weight)
     by_row = solution.covariance @ np.linalg.solve(noise, solution.jacobian).T
-    heard = np.asarray(data.case)[:, None] == np.arange(len(problem.unknowns.cases))
+    heard = np.asarray(data.case)[:, None] == np.arange(len(unknowns.cases))
     return np.asarray(by_row @ heard)
 
 
@@ -104,9 +119,9 @@ def _second(cases: tuple[Case, ...], centre: FloatArray, steps: FloatArray) -> F
     return np.asarray((ahead + back - 2 * middle) / SPAN**2)
 
 
-def _turning(problem: Problem, centre: FloatArray, towards: FloatArray) -> FloatArray:
+def _turning(unknowns: Unknowns, centre: FloatArray, towards: FloatArray) -> FloatArray:
     """Sum over cases of curvature times a direction (c, len(At)), by the unknowns, shape (n,)."""
-    cases, spread = problem.unknowns.cases, problem.unknowns.spread
+    cases, spread = unknowns.cases, unknowns.spread
     reach = np.max(np.abs(towards) / STEP, axis=1)
     one_step = towards / np.where(reach > 0, reach, 1.0)[:, None]  # in the coordinate that it moves most
     ahead = linearise(cases, centre + one_step).slope
