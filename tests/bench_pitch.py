@@ -101,7 +101,7 @@ def made(kind: str, count: int, **fixed: object) -> Iterator[Pair]:
     lows = BASS_HZ if kind == "weak fundamental" else ALL_HZ
     for i in range(count):
         hz = float(np.exp(rng.uniform(*np.log(lows))))
-        seconds = max(LENGTHS_S[i % 4], 1.0 if kind == "glide" else 0.3, 12 / hz)
+        seconds = max(LENGTHS_S[i % 4], 12 / hz)
         strung = Strung(
             hz=hz,
             stiffness=float(10 ** rng.uniform(-5, -3.7)),

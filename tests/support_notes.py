@@ -34,6 +34,7 @@ class Strung:
     snr_db: float = 40.0
     decay_s: float = 0.8
     glide_cents: float = 0.0
+    glide_ratio: float = 1.0  # decay time of the glide's law over the note's own
     beat: float = 0.0
     beat_hz: float = 0.7
     hum: float = 0.0
@@ -56,7 +57,8 @@ def make_note(rng: np.random.Generator, strung: Strung) -> Made:
     """Sound of a string, and how well any unbiased reading of it could know the pitch."""
     s = strung
     t = np.arange(int(s.seconds * RATE_HZ)) / RATE_HZ
-    bent = t + np.expm1(s.glide_cents / CENTS_PER_LOG) * (s.decay_s / 2) * -np.expm1(-2 * t / s.decay_s)
+    tau_s = s.glide_ratio * s.decay_s
+    bent = t + np.expm1(s.glide_cents / CENTS_PER_LOG) * (tau_s / 2) * -np.expm1(-2 * t / tau_s)
     k = np.arange(1.0, s.partials + 1)
     hz = k * s.hz * np.sqrt(1 + s.stiffness * k**2)
     k, hz = k[hz < 0.45 * RATE_HZ], hz[hz < 0.45 * RATE_HZ]

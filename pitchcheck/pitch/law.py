@@ -153,22 +153,25 @@ def fit_law(
     )
 
 
-def finer(taus: FloatArray, weight: FloatArray) -> FloatArray | None:
-    """Glide times closer around the likely ones; None when the grid is fine enough."""
+def finer(taus: FloatArray, weight: FloatArray, *, bounds: tuple[float, float]) -> FloatArray | None:
+    """Glide times closer around the likely ones, within bounds; None when the grid is fine enough."""
     logs = np.log(taus)
+    lowest, highest = np.log(bounds)
     gap = float(logs[1] - logs[0])
     centre = float(weight @ logs)
     spread = _log_spread(taus, weight)
     if spread > FINE * gap:
         return None
     top = int(np.argmax(weight))
-    if top in (0, taus.size - 1):
-        return None  # as fast or as slow as is believed at all
+    if top in (0, taus.size - 1):  # the best lies between there and its neighbour, or beyond
+        first, last = max(logs[top] - gap, lowest), min(logs[top] + gap, highest)
+        return np.asarray(np.exp(np.linspace(first, last, taus.size)))
     level = np.log(np.maximum(weight[top - 1 : top + 2], 1e-300))
     bend = level[0] - 2 * level[1] + level[2]
     if bend < 0:
         centre = logs[top] + gap * float(np.clip(0.5 * (level[0] - level[2]) / bend, -0.5, 0.5))
-    return np.asarray(np.exp(centre + max(1.8 * spread, 0.7 * gap) * np.linspace(-1, 1, taus.size)))
+    around = centre + max(1.8 * spread, 0.7 * gap) * np.linspace(-1, 1, taus.size)
+    return np.asarray(np.exp(around))
 
 
 def _log_spread(taus: FloatArray, weight: FloatArray) -> float:

@@ -20,7 +20,7 @@ from pitchcheck.pitch.slopes import (
 from pitchcheck.pitch.tracks import Tracks, glide_integral, law_hz, leaked, take_tracks
 
 GLIDE_TIMES = np.geomspace(0.3, 3.0, 5)  # glide law's decay time over the note's own
-TAU_SPREAD = 0.7  # sd of the logarithm of that ratio before listening (ours)
+TAU_SPREAD = 0.25  # sd of the logarithm of that ratio before listening (ours)
 STRONG = (0.02, 0.02, 0.0, 0.0)  # share of the strongest partial's energy needed, round by round
 FIRST = (4, 12, 99, 99)  # highest partial looked at, round by round
 LOUDEST = 6  # partials whose decay is looked at
@@ -39,7 +39,7 @@ HOPELESS = 0.9  # share of the scatter that, if left, ends the search
 MISFIT = 10.0  # chi-square per freedom that two modes may leave: with more to it there is not only beating
 SHARED = 0.25  # share of the scatter that may be left, or something else than beating pulls the partials
 OWN_MOST = 4e-3  # relative distance from the law up to which a partial is followed (7 cents)
-LONGEST_GLIDE = 1.0  # of the stretch: a slower glide cannot be told from a pitch
+LONGEST_GLIDE = 4.0  # of the stretch: a slower glide cannot be told from a pitch
 PASSES = 6  # refinements of the glide time at most
 
 
@@ -210,6 +210,7 @@ def best_law(
 ) -> Law:
     """Fit the law over a grid of glide times, twice finer around the likely ones when they are well known."""
     taus = decay_s * (GLIDE_TIMES if passes > 1 else GLIDE_TIMES[::2])
+    bounds = float(taus[0]), float(taus[-1])
     pull = calm = shapes = None
     for _ in range(passes):
         slopes, calm = fit_slopes(tracks, envelope, phase, taus_s=taus, calm=calm)
@@ -224,7 +225,7 @@ def best_law(
             rough=passes == 1,
         )
         pull, shapes = law.pull, law.shapes
-        closer = finer(taus, law.tau_weight)
+        closer = finer(taus, law.tau_weight, bounds=bounds)
         if closer is None:
             break
         taus = closer
