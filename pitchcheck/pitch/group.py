@@ -15,7 +15,7 @@ from pitchcheck.clip import Clip, FloatArray
 from pitchcheck.errors import BadValue
 from pitchcheck.pitch.align import Aligned, align
 from pitchcheck.pitch.joint import Notes, Trial
-from pitchcheck.pitch.note import ATTACK_S, hear_stretch, reading_of, stretch
+from pitchcheck.pitch.note import ATTACK_S, CALIBRATED, hear_stretch, reading_of, stretch
 from pitchcheck.pitch.read import LONGEST_GLIDE, NEAR, TAU_SPREAD, Heard, hear
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.pitch.shared import first_look, fit_differences, own_variances
@@ -166,7 +166,7 @@ def _together(members: list[_Member]) -> list[Reading]:
     found = fit_differences(trials, shapes, notes, pull=pull)
     sure = np.array([m.reading.sd_cents for m in members]) ** -2
     sharp = found.sharp - np.average(found.sharp, weights=sure)
-    sd = np.sqrt(own_variances(found.variance)) * CENTS_PER_LOG
+    sd = CALIBRATED * np.sqrt(own_variances(found.variance)) * CENTS_PER_LOG
     alone = sum(m.reading.sd_cents**2 for m in members)
     if all(m.heard.parted or m.heard.lawful for m in members) and alone < np.sum(sd**2):
         return [m.reading for m in members]

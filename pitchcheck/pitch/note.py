@@ -63,7 +63,7 @@ def reading_of(heard: Heard, *, used_s: tuple[float, float], doubts: tuple[str, 
     law = heard.law
     return Reading(
         hz=heard.model.hz,
-        sd_cents=law.sharp_sd * CENTS_PER_LOG,
+        sd_cents=CALIBRATED * law.sharp_sd * CENTS_PER_LOG,
         stiffness=heard.model.stiffness,
         stiffness_sd=law.stiffer_sd,
         decay_s=heard.decay_s,

@@ -20,7 +20,9 @@ from pitchcheck.pitch.slopes import (
 from pitchcheck.pitch.tracks import Tracks, glide_integral, law_hz, leaked, take_tracks
 
 GLIDE_TIMES = np.geomspace(0.3, 3.0, 5)  # glide law's decay time over the note's own
-TAU_SPREAD = 0.25  # sd of the logarithm of that ratio before listening (ours)
+TAU_SPREAD = (
+    0.2  # sd of the logarithm of that ratio before listening (ours; all partials glide as the note dies away)
+)
 STRONG = (0.02, 0.02, 0.0, 0.0)  # share of the strongest partial's energy needed, round by round
 FIRST = (4, 12, 99, 99)  # highest partial looked at, round by round
 LOUDEST = 6  # partials whose decay is looked at
