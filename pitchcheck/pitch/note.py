@@ -28,6 +28,7 @@ NOT_THE_NOTE_CENTS = 70.0  # [cent] from the expected pitch: more than any slot,
 OCTAVE_NEAR_CENTS = 60.0  # [cent]
 VAGUE_CENTS = 20.0  # [cent] a reading less sure than this names no pitch worth comparing
 AS_GOOD = 0.85  # share of the best score; the upper octave of a true note explains 0.5 to 0.7 of it (ours)
+CALIBRATED = 0.93  # made notes err by 0.76 to 0.89 of what the beliefs say (docs/accuracy-pitch.md)
 FAINT_DB = (
     10.0  # [dB] of snr_db; made notes 3 dB over the noise reach 15, noise taken for a note 4 (measured)
 )
