@@ -22,7 +22,8 @@ from support_planted import SIX, heard, job_of, shifted, transposed, truth_of
 # by (sd / 0.25)^2 of the distance, with the sd that is its own and not the other slots' as well: 0.06 mm for
 # the loosest slot below, which lies 0.33 mm off, so 0.02 mm or 0.2 of its whole sd, and about as much again
 # through what the strings share.
-PULL_SD = 0.4
+# Besides, a belief is told by its middle, which lies up to 0.5 sd above a top that is exact (decision 8).
+PULL_SD = 0.5
 PULL_MM = 0.02  # the same for a steel six-string, of sd 0.05 to 0.07 mm
 # The nut is known to 0.2 or 0.3 mm only, and gives way to slots and touch that are pulled by 0.1 to 0.3 sd.
 NUT_PULL_SD = 0.25

@@ -20,7 +20,7 @@ from pitchcheck.types import FloatArray
 
 SPAN = 0.5  # [sd] step of the second differences: wide enough to average the curvature over the belief
 HARDLY_MOVES = 1e-4  # [steps] directions in which a case moves less are left out
-MOST_SHIFT = 1.0  # [sd] beyond this the second order says no more than "to this side"
+MOST_SHIFT = 0.5  # [sd] beyond this the second order says no more than "to this side"
 MOST_SKEW = 1.5  # [-] the same
 
 

@@ -20,7 +20,7 @@ from pitchcheck.guide.remarks import remark
 from pitchcheck.guide.shape import attack_s, is_clipped, is_steady
 from pitchcheck.guide.trace import Glimpse
 from pitchcheck.instrument import Instrument
-from pitchcheck.pitch.note import ATTACK_S, read_note
+from pitchcheck.pitch.note import ATTACK_S, FAINT_DB, read_note
 from pitchcheck.pitch.peaks import Peaks, find_peaks
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.takes import Position, Stop
@@ -113,6 +113,8 @@ def judge(
     if not place.low_cents <= off_cents(place, reading.hz) <= place.high_cents:
         named = name_sound(reading.hz, asked=position, instrument=instrument, known=known)
         return Verdict(reading, named.reason, named.words)
+    if reading.snr_db < FAINT_DB:
+        return _too_quiet(reading)
     if reading.sd_cents > MOST_SD_CENTS:
         return _unsure(note, reading)
     return Verdict(reading, None, remark(reading, position=position, instrument=instrument, known=known))
