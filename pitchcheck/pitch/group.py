@@ -16,7 +16,7 @@ from pitchcheck.errors import BadValue
 from pitchcheck.pitch.align import Aligned, align
 from pitchcheck.pitch.joint import Notes, Trial
 from pitchcheck.pitch.note import ATTACK_S, CALIBRATED, hear_stretch, reading_of, stretch
-from pitchcheck.pitch.read import LONGEST_GLIDE, NEAR, TAU_SPREAD, Heard, hear
+from pitchcheck.pitch.read import LONGEST_GLIDE, NEAR, Heard, hear
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.pitch.shared import first_look, fit_differences, own_variances
 from pitchcheck.pitch.slopes import LINE, envelopes, phase_left
@@ -26,6 +26,9 @@ from pitchcheck.units import CENTS_PER_LOG
 MANY = 4  # takes: of so many the beats are not parted, as what they have in common cancels
 SHORT = 0.5  # a take ringing for less than this share of the typical number of periods is read alone
 RATIOS = (0.3, 0.55, 1.0, 1.8, 3.2)  # glide's decay time over the note's own: grid
+TAU_SPREAD = (
+    0.7  # sd of the logarithm of that ratio before listening, not all takes being plucked alike (ours)
+)
 BETWEEN = 0.3  # half a step of that grid, as a logarithm: how far a glide's time may lie off it
 SUREST_TIME = 0.02  # logarithm of a glide's time is not believed to be known better than this
 SEEN = 3.0  # standard deviations at which a glide is seen
