@@ -173,5 +173,5 @@ def listen(
         keys=keys or Fingers(),
         planned=course(strings),
         sleep=lambda _: None,
-        **more,  # type: ignore[arg-type]
+        **more,
     )

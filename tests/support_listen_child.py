@@ -40,7 +40,7 @@ def session(folder: Path, sound: FloatArray, *, strings: list[int], slowly_s: fl
         keys=Fingers(),
         planned=course(strings),
         sleep=lambda _: None,
-        measure=no_measure,  # type: ignore[arg-type]
+        measure=no_measure,
     )
     print("stopped" if done.stopped else "ended", done.taken, flush=True)
 

@@ -66,7 +66,7 @@ def test_a_server_killed_while_it_is_heard(microphone: Microphone) -> None:
         microphone.signal(signal.SIGKILL)
         killed_s = time.monotonic()
         result = hearing.result()
-        ((trouble, words, told_s),) = result["faults"]  # type: ignore[misc, attr-defined]
+        ((trouble, words, told_s),) = result["faults"]
         assert trouble in {"gone", "stalled"}  # once in eight times the audio library did not notice its end
         assert "are safe" in words
         assert told_s - killed_s < 3.0  # [s] gone: some 10 ms; stalled: 2 s
@@ -80,7 +80,7 @@ def test_a_source_that_vanishes_while_another_is_left(microphone: Microphone) ->
     time.sleep(0.5)  # the source is asked for in a thread of its own
     try:
         microphone.control("unload-module", "module-remap-source")
-        ((trouble, words, _),) = hearing.result()["faults"]  # type: ignore[misc, attr-defined]
+        ((trouble, words, _),) = hearing.result()["faults"]
         assert trouble == "moved"
         assert "microphone" in words
         assert "cable.monitor" in words
@@ -99,7 +99,7 @@ def test_an_input_that_gives_nothing_is_told_and_let_go(microphone: Microphone, 
             microphone.control("suspend-source", "microphone", "1")
             microphone.control("suspend-sink", "cable", "1")
         result = hearing.result(within_s=15.0)  # stopping it the usual way takes 17 s, or never ends
-        ((trouble, words, told_s),) = result["faults"]  # type: ignore[misc, attr-defined]
+        ((trouble, words, told_s),) = result["faults"]
         assert trouble == "stalled"
         assert "Wake it" in words
         assert float(str(result["closed_s"])) - told_s < 2.0

@@ -46,7 +46,7 @@ def take(position: Position) -> FloatArray:
 
 
 def new_guide(**more: object) -> Guide:
-    return Guide(bench().instrument, course=COURSE, rate_hz=RATE_HZ, **more)  # type: ignore[arg-type]
+    return Guide(bench().instrument, course=COURSE, rate_hz=RATE_HZ, **more)
 
 
 def states(guide: Guide) -> list[PlaceState]:

@@ -107,7 +107,7 @@ def test_told_amounts_count_from_the_pass_compared(tmp_path: Path) -> None:
 )
 def test_passes_that_cannot_be_compared(tmp_path: Path, change: dict[str, str], words: str) -> None:
     with pytest.raises(BadValue, match=re.escape(words)):
-        compare_job(quick_papers(tmp_path), **change)  # type: ignore[arg-type]
+        compare_job(quick_papers(tmp_path), **change)
 
 
 @pytest.mark.parametrize("count", [0, 1])

@@ -38,7 +38,7 @@ def no_measure(*_: object, **__: object) -> None:
 
 def quickly(folder: Path, sound: object, **more: object) -> Listened:
     """Listen without measuring at the end."""
-    return listen(folder, sound, measure=no_measure, **more)  # type: ignore[arg-type]
+    return listen(folder, sound, measure=no_measure, **more)
 
 
 def test_a_full_disk_pauses_and_goes_on_when_there_is_room(
@@ -137,7 +137,7 @@ def test_an_input_that_stays_away_is_tried_again_and_told(tmp_path: Path) -> Non
     now = [0.0]
 
     class Unplugged(FileSource):
-        def __call__(self, *, again: bool):  # type: ignore[no-untyped-def]
+        def __call__(self, *, again: bool):
             if again and away:
                 raise away.pop()
             return super().__call__(again=again)
