@@ -178,6 +178,21 @@ def test_every_cut_off_archive_is_refused(archive: Path, tmp_path: Path) -> None
         refuse(path, tmp_path)
 
 
+@pytest.mark.parametrize("packing", [zipfile.ZIP_DEFLATED, zipfile.ZIP_LZMA])
+def test_a_packed_archive_with_damaged_bytes_is_refused(archive: Path, tmp_path: Path, packing: int) -> None:
+    """As a person may have packed it anew; the damage is met while unpacking, before any sum is looked at."""
+    path = tmp_path / "bad.zip"
+    with zipfile.ZipFile(archive) as whole, zipfile.ZipFile(path, "w", packing) as packed:
+        for entry in whole.infolist():
+            packed.writestr(entry.filename, whole.read(entry))
+        longest = max(packed.infolist(), key=lambda e: e.compress_size)
+    content = bytearray(path.read_bytes())
+    start = longest.header_offset + 30 + len(longest.filename.encode()) + 20
+    content[start : start + 40] = b"\xff" * 40
+    path.write_bytes(content)
+    refuse(path, tmp_path)
+
+
 def test_a_newer_job_is_refused_whole(job: Path, tmp_path: Path) -> None:
     path = tmp_path / "newer.zip"
     with zipfile.ZipFile(path, "w") as packed:

@@ -81,7 +81,7 @@ def test_too_small_a_terminal_keeps_the_prompt_and_the_keys() -> None:
 
 @pytest.mark.parametrize("preset", PRESETS, ids=lambda p: p.name)
 def test_every_instrument_has_a_map(preset: object) -> None:
-    kind = get_preset(preset.name)  # type: ignore[attr-defined]
+    kind = get_preset(preset.name)
     instrument = replace(demo_job().instrument, strings=kind.strings)
     positions = survey_positions([s.number for s in kind.strings], thoroughness=Thoroughness.FULL)
     view = replace(scene().view, course=tuple((p, PlaceState.TO_PLAY) for p in positions))

@@ -178,7 +178,7 @@ def test_an_input_that_cannot_be_opened_at_the_start_is_an_error(tmp_path: Path)
         raise CaptureFault(Trouble.NO_INPUT, "No input.")
 
     with pytest.raises(CaptureFault):
-        listen(folder, np.zeros(0), source=refuse)  # type: ignore[arg-type]
+        listen(folder, np.zeros(0), source=refuse)
     assert not (folder / "listen.lock").exists()
 
 

@@ -7,9 +7,11 @@ leftovers stay behind.
 
 from __future__ import annotations
 
+import lzma
 import os
 import stat
 import zipfile
+import zlib
 from pathlib import Path, PurePosixPath
 from shutil import copyfileobj, disk_usage
 
@@ -26,6 +28,14 @@ from pitchcheck.jobs.sums import sum_of_file
 from pitchcheck.jobs.verify import Checked, verify_job
 
 FIRST_DAY = (1980, 1, 1, 0, 0, 0)
+UNREADABLE = (  # what reading a strange archive raises
+    zipfile.BadZipFile,  # no archive, or a file's sum is wrong
+    zlib.error,  # a packed file whose bytes are damaged
+    lzma.LZMAError,  # the same, packed in another way
+    RuntimeError,  # a file under a password; and, as NotImplementedError, a way of packing that Python lacks
+    EOFError,  # cut off within a file
+    UnicodeDecodeError,  # a name that is no text
+)
 MOST_FILES = 100_000  # our choice
 MOST_TIMES = 200  # unpacked bytes per byte of archive; text compresses ten to twenty times (from memory)
 SPARE_BYTES = 20_000_000
@@ -94,7 +104,7 @@ def import_job(jobs: Path, archive: Path) -> BenchJob:
                 return _unpack(packed, archive, jobs, stage, name)
             finally:
                 remove_copies(stage)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         raise _bad(archive, f"it cannot be read ({error})") from error
     except OSError as error:
         raise NotStored(
