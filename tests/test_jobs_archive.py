@@ -187,7 +187,8 @@ def test_a_packed_archive_with_damaged_bytes_is_refused(archive: Path, tmp_path:
             packed.writestr(entry.filename, whole.read(entry))
         longest = max(packed.infolist(), key=lambda e: e.compress_size)
     content = bytearray(path.read_bytes())
-    start = longest.header_offset + 30 + len(longest.filename.encode()) + 20
+    start = longest.header_offset + 30 + len(longest.filename.encode())
+    start += 20 if packing == zipfile.ZIP_LZMA else 0  # past what names the way of packing
     content[start : start + 40] = b"\xff" * 40
     path.write_bytes(content)
     refuse(path, tmp_path)
