@@ -12,8 +12,8 @@ import numpy as np
 
 from pitchcheck.compare.both import AFTER, BEFORE, Both
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.heights import UPRIGHT, height_beliefs
-from pitchcheck.fit.lean import leans
+from pitchcheck.fit.heights import height_beliefs
+from pitchcheck.fit.lean import UPRIGHT, leans
 from pitchcheck.fit.solve import Solution
 
 
@@ -43,6 +43,5 @@ def _changes(both: Both, solution: Solution) -> dict[int, Belief]:
     found = {}
     for number, (column, size) in both.changes.items():
         sd = size * float(np.sqrt(solution.covariance[column, column]))
-        mine = lean.get(number, UPRIGHT)
-        found[number] = Belief.skew(size * float(solution.z[column]) + mine.shift_sd * sd, sd, mine.skewness)
+        found[number] = lean.get(number, UPRIGHT).about(size * float(solution.z[column]), sd)
     return found

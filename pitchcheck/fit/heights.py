@@ -11,12 +11,10 @@ import numpy as np
 
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import At
-from pitchcheck.fit.lean import Lean, height_leans
+from pitchcheck.fit.lean import UPRIGHT, height_leans
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.solve import Data, Solution
 from pitchcheck.physics.gauges import lowest_height_mm
-
-UPRIGHT = Lean(0.0, 0.0)
 
 
 def height_beliefs(problem: Problem, data: Data, solution: Solution) -> dict[int, Belief]:
@@ -27,8 +25,7 @@ def height_beliefs(problem: Problem, data: Data, solution: Solution) -> dict[int
         mean, slopes = problem.coordinate(number, At.SLOT_HEIGHT, solution.z)
         sd = float(np.sqrt(slopes @ solution.covariance @ slopes))
         action, _ = problem.coordinate(number, At.ACTION_12, solution.z)
-        lean = leans.get(number, UPRIGHT)
-        belief = Belief.skew(mean + lean.shift_sd * sd, sd, lean.skewness)
+        belief = leans.get(number, UPRIGHT).about(mean, sd)
         found[number] = _cut(belief, lowest_height_mm(max(action, 0.5)))
     return found
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import STEP, At, Case, linearise, predict_points
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.solve import Data, Solution
@@ -20,7 +21,9 @@ from pitchcheck.types import FloatArray
 
 SPAN = 0.5  # [sd] step of the second differences: wide enough to average the curvature over the belief
 HARDLY_MOVES = 1e-4  # [steps] directions in which a case moves less are left out
-MOST_SHIFT = 0.5  # [sd] beyond this the second order says no more than "to this side"
+MOST_SHIFT = (
+    0.5  # [sd] sampling found no more; the second order says more where readings contradict one another
+)
 MOST_SKEW = 1.5  # [-] the same
 
 
@@ -30,6 +33,13 @@ class Lean:
 
     shift_sd: float
     skewness: float
+
+    def about(self, top: float, sd: float) -> Belief:
+        """Belief of this lean with its most likely value and its standard deviation."""
+        return Belief.skew(top + self.shift_sd * sd, sd, self.skewness)
+
+
+UPRIGHT = Lean(0.0, 0.0)
 
 
 def height_leans(problem: Problem, data: Data, solution: Solution) -> dict[int, Lean]:
