@@ -1,6 +1,6 @@
 """Remakes the table of docs/accuracy-compare.md: ``python -m tests.bench_compare`` from the project's root.
 
-Takes ten minutes or so. Seeds differ from those of the tests.
+Takes twenty minutes or so. Seeds differ from those of the tests.
 """
 
 from __future__ import annotations
