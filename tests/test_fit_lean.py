@@ -10,7 +10,7 @@ from scipy import stats
 
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import At, predict_points
-from pitchcheck.fit.lean import height_leans
+from pitchcheck.fit.lean import height_rows, leans
 from pitchcheck.fit.problem import Problem, pose
 from pitchcheck.fit.solve import Solution, solve
 from pitchcheck.protocol import Thoroughness
@@ -62,12 +62,14 @@ def test_means_lie_where_sampling_puts_them(kind: str) -> None:
         job, takes, _ = random_instrument(kind, np.random.default_rng([seed, 17]), Thoroughness.FULL)
         problem = pose(job, build_survey(takes), before=None)
         solution = solve(problem.unknowns, problem.data)
-        leans = height_leans(problem, problem.data, solution)
+        rows = height_rows(problem, solution)
+        found_leans = leans(problem.unknowns, problem.data, solution, list(rows.values()))
+        lean = dict(zip(rows, found_leans, strict=True))
         sampled = sampled_shift_sd(problem, solution, seed=seed)
         allowed = THIRD_ORDER_SD + CHANCES * sampled.chance_sd
         for number in problem.strings:
-            assert leans[number].shift_sd == pytest.approx(sampled.shift_sd[number], abs=allowed)
-            told.append(leans[number].shift_sd)
+            assert lean[number].shift_sd == pytest.approx(sampled.shift_sd[number], abs=allowed)
+            told.append(lean[number].shift_sd)
             found.append(sampled.shift_sd[number])
     assert RATIO[0] < np.mean(found) / np.mean(told) < RATIO[1]
 
@@ -75,7 +77,7 @@ def test_means_lie_where_sampling_puts_them(kind: str) -> None:
 def test_strings_without_presses_are_left_as_they_are() -> None:
     job, takes, _ = random_instrument("ukulele", np.random.default_rng(1), Thoroughness.FULL)
     problem = pose(job, build_survey(same_takes_without_presses(takes)), before=None)
-    assert height_leans(problem, problem.data, solve(problem.unknowns, problem.data)) == {}
+    assert height_rows(problem, solve(problem.unknowns, problem.data)) == {}
 
 
 @pytest.mark.parametrize("skewness", [-1.2, -0.4, -0.002, 0.0, 0.002, 0.4, 1.2])

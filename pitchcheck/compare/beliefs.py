@@ -13,8 +13,9 @@ import numpy as np
 from pitchcheck.compare.both import AFTER, BEFORE, Both
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.heights import height_beliefs
-from pitchcheck.fit.lean import UPRIGHT, leans
+from pitchcheck.fit.lean import UPRIGHT, Lean, height_rows, leans
 from pitchcheck.fit.solve import Solution
+from pitchcheck.types import FloatArray
 
 
 @dataclass(frozen=True)
@@ -28,18 +29,25 @@ class Beliefs:
 
 def beliefs_of(both: Both, solution: Solution) -> Beliefs:
     """Beliefs in heights and changes from what was solved for both passes."""
-    before, after = (height_beliefs(one, both.data, solution) for one in both.passes)
-    return Beliefs(before, after, _changes(both, solution))
+    rows = [*(height_rows(one, solution) for one in both.passes), _change_rows(both, solution)]
+    found = iter(leans(both.unknowns, both.data, solution, [row for few in rows for row in few.values()]))
+    before, after, change = [{number: next(found) for number in few} for few in rows]
+    return Beliefs(
+        height_beliefs(both.passes[BEFORE], solution, before),
+        height_beliefs(both.passes[AFTER], solution, after),
+        _changes(both, solution, change),
+    )
 
 
-def _changes(both: Both, solution: Solution) -> dict[int, Belief]:
-    """Beliefs in the changes."""
-    pressed = [n for n in both.changes if all(n in both.passes[w].pressed for w in (BEFORE, AFTER))]
-    rows = np.zeros((len(pressed), solution.z.size))
-    for row, number in zip(rows, pressed, strict=True):
-        column, size = both.changes[number]
-        row[column] = size
-    lean = dict(zip(pressed, leans(both.unknowns, both.data, solution, rows), strict=True)) if pressed else {}
+def _change_rows(both: Both, solution: Solution) -> dict[int, FloatArray]:
+    """Share of every unknown in the change of each string that was pressed in both passes."""
+    unit = np.eye(solution.z.size)
+    pressed = both.passes[BEFORE].pressed & both.passes[AFTER].pressed
+    return {n: size * unit[column] for n, (column, size) in both.changes.items() if n in pressed}
+
+
+def _changes(both: Both, solution: Solution, lean: dict[int, Lean]) -> dict[int, Belief]:
+    """Beliefs in the changes, upright where they have no lean."""
     found = {}
     for number, (column, size) in both.changes.items():
         sd = size * float(np.sqrt(solution.covariance[column, column]))

@@ -11,21 +11,27 @@ import numpy as np
 
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import At
-from pitchcheck.fit.lean import UPRIGHT, height_leans
+from pitchcheck.fit.lean import UPRIGHT, Lean, height_rows, leans
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.solve import Data, Solution
 from pitchcheck.physics.gauges import lowest_height_mm
 
 
-def height_beliefs(problem: Problem, data: Data, solution: Solution) -> dict[int, Belief]:
+def leaning_heights(problem: Problem, data: Data, solution: Solution) -> dict[int, Belief]:
     """Belief in the slot height of every fitted string, from the data that were solved."""
+    rows = height_rows(problem, solution)
+    found = leans(problem.unknowns, data, solution, list(rows.values()))
+    return height_beliefs(problem, solution, dict(zip(rows, found, strict=True)))
+
+
+def height_beliefs(problem: Problem, solution: Solution, lean: dict[int, Lean]) -> dict[int, Belief]:
+    """Belief in the slot height of every fitted string, upright where it has no lean."""
     found = {}
-    leans = height_leans(problem, data, solution)
     for number in problem.strings:
         mean, slopes = problem.coordinate(number, At.SLOT_HEIGHT, solution.z)
         sd = float(np.sqrt(slopes @ solution.covariance @ slopes))
         action, _ = problem.coordinate(number, At.ACTION_12, solution.z)
-        belief = leans.get(number, UPRIGHT).about(mean, sd)
+        belief = lean.get(number, UPRIGHT).about(mean, sd)
         found[number] = _cut(belief, lowest_height_mm(max(action, 0.5)))
     return found
 

@@ -11,7 +11,7 @@ from pitchcheck.fit import words
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import At
 from pitchcheck.fit.gauge_list import gauge_list
-from pitchcheck.fit.heights import height_beliefs
+from pitchcheck.fit.heights import leaning_heights
 from pitchcheck.fit.joint import Joint
 from pitchcheck.fit.meter import question_gauges
 from pitchcheck.fit.modes import weigh_modes
@@ -51,7 +51,7 @@ def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | Non
     if gauges:
         data = problem.with_gauges(gauges, held)
         solution = _solve(problem, data, start=ear.z)
-    heights = height_beliefs(problem, data, solution)
+    heights = leaning_heights(problem, data, solution)
     necks = neck_curves(job, problem.unknowns, solution.z)
     strings = tuple(
         StringFit(

@@ -8,6 +8,7 @@ are in its own standard deviations.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,30 +43,17 @@ class Lean:
 UPRIGHT = Lean(0.0, 0.0)
 
 
-def height_leans(problem: Problem, data: Data, solution: Solution) -> dict[int, Lean]:
-    """Lean of the belief in every slot height of a string with presses.
+def height_rows(problem: Problem, solution: Solution) -> dict[int, FloatArray]:
+    """Share of every unknown, shape (n,), in the slot height of each string whose belief may lean.
 
-    Parameters
-    ----------
-    problem : Problem
-    data : Data
-        That was solved, d rows.
-    solution : Solution
-
-    Returns
-    -------
-    dict from string number to Lean
-        Strings without presses have none: where only fretted notes were heard the belief is so wide that a
-        second order says nothing of it.
+    Where only fretted notes were heard the belief is so wide that a second order says nothing of it: strings
+    without presses have no row.
     """
-    strings = [n for n in problem.strings if n in problem.pressed]
-    if not strings:
-        return {}
-    rows = np.array([problem.coordinate(n, At.SLOT_HEIGHT, solution.z)[1] for n in strings])
-    return dict(zip(strings, leans(problem.unknowns, data, solution, rows), strict=True))
+    pressed = [n for n in problem.strings if n in problem.pressed]
+    return {n: problem.coordinate(n, At.SLOT_HEIGHT, solution.z)[1] for n in pressed}
 
 
-def leans(unknowns: Unknowns, data: Data, solution: Solution, rows: FloatArray) -> tuple[Lean, ...]:
+def leans(unknowns: Unknowns, data: Data, solution: Solution, rows: Sequence[FloatArray]) -> tuple[Lean, ...]:
     """Lean of the beliefs in some sums of the unknowns.
 
     Parameters
@@ -74,29 +62,32 @@ def leans(unknowns: Unknowns, data: Data, solution: Solution, rows: FloatArray) 
     data : Data
         That was solved, d rows.
     solution : Solution
-    rows : array, shape (s, n)
+    rows : sequence of array, shape (n,), s of them
         Share of every unknown in every sum.
 
     Returns
     -------
     tuple of Lean, s of them
     """
+    if not rows:
+        return ()
     cases, spread = unknowns.cases, unknowns.spread
     covariance = solution.covariance
     centre = unknowns.coordinates(solution.z)
     pull = _pull(unknowns, data, solution)
-    along = covariance @ rows.T  # (n, s)
-    sd = np.sqrt(np.einsum("sn,ns->s", rows, along))
+    shares = np.array(rows)
+    along = covariance @ shares.T  # (n, s)
+    sd = np.sqrt(np.einsum("sn,ns->s", shares, along))
     along = along / sd
 
-    spreading = _directions(np.einsum("can,nm,cbm->cab", spread, covariance, spread))
-    bending = _second(cases, centre, spreading).sum(axis=1)  # trace of curvature times covariance, (c,)
-    towards = np.einsum("can,nc->ca", spread, pull)
-    own = np.einsum("can,ns->csa", spread, along)
-    turning = _turning(unknowns, centre, towards)  # (n,)
-    lever = rows @ pull / sd[:, None]  # (s, c)
+    spreading = _directions((spread @ covariance) @ spread.swapaxes(1, 2))
+    own = (spread @ along).swapaxes(1, 2)  # (c, s, a)
+    curved = _second(cases, centre, np.concatenate([spreading, own], axis=1))
+    bending = curved[:, : -len(rows)].sum(axis=1)  # trace of curvature times covariance, (c,)
+    turning = _turning(unknowns, centre, np.einsum("can,nc->ca", spread, pull))  # (n,)
+    lever = shares @ pull / sd[:, None]  # (s, c)
     shift = -(lever @ bending + 2 * (along.T @ turning)) / 2
-    skew = -3 * np.einsum("sc,cs->s", lever, _second(cases, centre, own))
+    skew = -3 * np.einsum("sc,cs->s", lever, curved[:, -len(rows) :])
     return tuple(
         Lean(float(np.clip(a, -MOST_SHIFT, MOST_SHIFT)), float(np.clip(b, -MOST_SKEW, MOST_SKEW)))
         for a, b in zip(shift, skew, strict=True)
@@ -123,10 +114,12 @@ def _directions(covariance: FloatArray) -> FloatArray:
 
 def _second(cases: tuple[Case, ...], centre: FloatArray, steps: FloatArray) -> FloatArray:
     """Second derivative of every case along steps (c, k, len(At)), shape (c, k)."""
-    middle = predict_points(cases, centre[:, None])
-    ahead = predict_points(cases, centre[:, None] + SPAN * steps)
-    back = predict_points(cases, centre[:, None] - SPAN * steps)
-    return np.asarray((ahead + back - 2 * middle) / SPAN**2)
+    middle = centre[:, None]
+    points = predict_points(
+        cases, np.concatenate([middle, middle + SPAN * steps, middle - SPAN * steps], axis=1)
+    )
+    ahead, back = np.split(points[:, 1:], 2, axis=1)
+    return np.asarray((ahead + back - 2 * points[:, :1]) / SPAN**2)
 
 
 def _turning(unknowns: Unknowns, centre: FloatArray, towards: FloatArray) -> FloatArray:
