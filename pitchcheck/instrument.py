@@ -36,7 +36,7 @@ class Board(StrEnum):
     SCALLOPED = "scalloped"
 
 
-class Gauge(StrEnum):
+class MeterQuantity(StrEnum):
     """What a gauge reading measures."""
 
     CLEARANCE_THIRD = "clearance_third"  # over fret 1, string held behind fret 3
@@ -105,7 +105,7 @@ class Instrument:
 class MeterReading:
     """One reading of a feeler gauge, rule or dial gauge. ``string`` is None where it does not matter."""
 
-    what: Gauge
+    what: MeterQuantity
     string: int | None
     value_mm: float
     sd_mm: float
@@ -134,7 +134,7 @@ class Removal:
 
 
 @dataclass(frozen=True)
-class Job:
+class SessionSettings:
     """Everything of a session folder that is not a sound: the instrument and what is asked of it."""
 
     instrument: Instrument

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pitchcheck.diagnosis import Finding
 from pitchcheck.errors import Problem
 from pitchcheck.fit.result import Fit
-from pitchcheck.instrument import Job
+from pitchcheck.instrument import SessionSettings
 from pitchcheck.plan import Plan
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Take
@@ -20,7 +20,7 @@ class Measurement:
     ``fit`` and ``survey`` are None when no string could be measured at all.
     """
 
-    job: Job
+    settings: SessionSettings
     takes: tuple[Take, ...]
     survey: Survey | None
     fit: Fit | None

@@ -66,8 +66,8 @@ class Take:
     hz: float | None
     sd_cents: float | None
     when: float
-    stiffness: float | None = None
-    stiffness_sd: float | None = None
+    inharmonicity: float | None = None
+    inharmonicity_sd: float | None = None
     doubts: tuple[str, ...] = ()
     used: bool = True
 

@@ -6,7 +6,7 @@ they are read by code where there is one and shown behind our own words.
 
 from __future__ import annotations
 
-from pitchcheck.capture.records import CaptureFault, Trouble
+from pitchcheck.capture.devices import CaptureFault, Trouble
 
 # PortAudio's error codes (portaudio.h, PaErrorCode; public API).
 INVALID_CHANNELS, INVALID_RATE = -9998, -9997

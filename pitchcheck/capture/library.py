@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from pitchcheck.capture import faults
-from pitchcheck.capture.chatter import quiet as quiet
-from pitchcheck.capture.records import InputDevice
+from pitchcheck.capture.devices import InputDevice
+from pitchcheck.capture.stderr_guard import quiet as quiet
 
 
 def load() -> Any:

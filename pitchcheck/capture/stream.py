@@ -14,11 +14,12 @@ from typing import Any
 
 import numpy as np
 
-from pitchcheck.capture import faults, library, stuck
-from pitchcheck.capture.chatter import quiet
+from pitchcheck.capture import call_timeout as stuck
+from pitchcheck.capture import faults, library
+from pitchcheck.capture.devices import CaptureFault, Choice, InputDevice, Trouble
 from pitchcheck.capture.intake import MOST_S, FrameCount, Intake
-from pitchcheck.capture.records import CaptureFault, Choice, InputDevice, Trouble
-from pitchcheck.capture.source import SourceWatch
+from pitchcheck.capture.source_watch import SourceWatch
+from pitchcheck.capture.stderr_guard import quiet
 from pitchcheck.types import FloatArray
 
 LOWEST_RATE_HZ = 44_100.0  # [Hz] below this the partials that carry the pitch are cut off

@@ -13,7 +13,7 @@ from typer.core import TyperGroup
 
 from pitchcheck.cli.demo import demo
 from pitchcheck.cli.inputs import inputs
-from pitchcheck.cli.job import job
+from pitchcheck.cli.job.commands import job
 from pitchcheck.cli.listen import listen
 from pitchcheck.cli.measure import measure
 from pitchcheck.cli.new import new

@@ -35,10 +35,10 @@ def demo(keep: KeepOption = None, report: ReportOption = DEFAULT_REPORT, seed: S
     from rich.console import Console
     from rich.text import Text
 
-    from pitchcheck.report.page import render_page
+    from pitchcheck.report.bench_sheet import bench_view
+    from pitchcheck.report.demo_truth import print_truth
+    from pitchcheck.report.page.render import render_page
     from pitchcheck.report.terminal import print_sheet
-    from pitchcheck.report.truth import print_truth
-    from pitchcheck.report.view import bench_view
     from pitchcheck.workflow.demo import STORY, run_demo
 
     console = Console(file=sys.stdout, highlight=False)

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pitchcheck.cli.job_options import JobsOption, RemovedOption, file_into, find, say_filed
+from pitchcheck.cli.job.options import JobsOption, RemovedOption, file_into, find, say_filed
 from pitchcheck.cli.output import progress_bar, say
+from pitchcheck.course import Thoroughness
 from pitchcheck.errors import BadValue, NothingMeasured
-from pitchcheck.protocol import Thoroughness
 
 if TYPE_CHECKING:
-    from pitchcheck.workflow.listen import Listened
+    from pitchcheck.workflow.listen.run import Listened
 
 FolderArgument = Annotated[
     Path | None, typer.Argument(help="Session folder: a new one, or one that was begun and goes on.")
@@ -68,10 +68,10 @@ def listen(
     Example: pitchcheck listen bench/today --kind acoustic --thoroughness quick
     """
     from pitchcheck.units import length_mm
-    from pitchcheck.workflow.listen_start import asks_kind, start_session
+    from pitchcheck.workflow.listen.start import asks_kind, start_session
 
     if job is not None:  # refused before anything is played
-        from pitchcheck.workflow.jobs import parse_removed
+        from pitchcheck.workflow.jobs.add_pass import parse_removed
 
         find(job, jobs)
         for text in removed or ():
@@ -98,11 +98,11 @@ def listen(
     from rich.console import Console
 
     from pitchcheck.cli.keys import keyboard
-    from pitchcheck.report.bench_screen_live import LiveScreen
-    from pitchcheck.report.bench_screen_plain import PlainScreen
-    from pitchcheck.workflow.listen import listen_folder
-    from pitchcheck.workflow.listen_input import microphone
-    from pitchcheck.workflow.listen_input import tones as sounded
+    from pitchcheck.report.screen.live import LiveScreen
+    from pitchcheck.report.screen.plain import PlainScreen
+    from pitchcheck.workflow.listen.input import microphone
+    from pitchcheck.workflow.listen.input import tones as sounded
+    from pitchcheck.workflow.listen.run import listen_folder
 
     console = Console(file=sys.stdout, highlight=False)
     live = console.is_terminal and not plain
@@ -142,8 +142,8 @@ def _end(done: Listened, console: object) -> None:
     for notice in done.notices:
         say(notice)
     if done.measurement is not None:
+        from pitchcheck.report.bench_sheet import bench_view
         from pitchcheck.report.terminal import print_sheet
-        from pitchcheck.report.view import bench_view
 
         print_sheet(bench_view(done.measurement), console)
         console.print()

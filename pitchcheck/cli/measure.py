@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.job_options import JobsOption, KindOption, RemovedOption, file_into, say_filed
+from pitchcheck.cli.job.options import JobsOption, KindOption, RemovedOption, file_into, say_filed
 from pitchcheck.cli.output import check_report_path, progress_bar, say, write_whole
 from pitchcheck.errors import BadValue, NothingMeasured
 
@@ -57,7 +57,7 @@ def measure(
             typer.echo(refusal_json(error.problems), nl=False)
         raise
     if report is not None:
-        from pitchcheck.report.page import render_page
+        from pitchcheck.report.page.render import render_page
 
         write_whole(report, render_page(measurement))
     if as_json:
@@ -67,8 +67,8 @@ def measure(
     else:
         from rich.console import Console
 
+        from pitchcheck.report.bench_sheet import bench_view
         from pitchcheck.report.terminal import print_sheet
-        from pitchcheck.report.view import bench_view
 
         print_sheet(bench_view(measurement), Console(file=sys.stdout, highlight=False))
     if added is not None:

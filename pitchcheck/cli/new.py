@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.protocol import Thoroughness
+from pitchcheck.course import Thoroughness
 
 KindOption = Annotated[
     str,

@@ -20,7 +20,7 @@ from pitchcheck.fit.overtones import heard_bends
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.solve import Data
 from pitchcheck.fit.unknowns import Unknowns, Wanted, build_unknowns
-from pitchcheck.instrument import Gauge, Instrument, MeterReading
+from pitchcheck.instrument import Instrument, MeterQuantity, MeterReading
 from pitchcheck.measurement import Measurement
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Position, Stop
@@ -28,7 +28,7 @@ from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_LOG
 
 BEFORE, AFTER = 0, 1
-_OWN_SLOT = (Gauge.CLEARANCE_THIRD, Gauge.CLEARANCE_OPEN, Gauge.SLOT_FLOOR)
+_OWN_SLOT = (MeterQuantity.CLEARANCE_THIRD, MeterQuantity.CLEARANCE_OPEN, MeterQuantity.SLOT_FLOOR)
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ def pose_both(before: Measurement, after: Measurement) -> Both | None:
     """
     if before.survey is None or after.survey is None:
         return None
-    instrument = after.job.instrument
+    instrument = after.settings.instrument
     gauges = (_believed(before), _believed(after))
     surveys = (before.survey, after.survey)
     strings = tuple(n for n in _heard(surveys[0], gauges[0]) if n in _heard(surveys[1], gauges[1]))
@@ -108,7 +108,9 @@ def pose_both(before: Measurement, after: Measurement) -> Both | None:
     plain: tuple[dict[int, int], dict[int, int]] = ({}, {})
     for which in (BEFORE, AFTER):
         for number in strings:
-            plain[which][number] = rows.add_case(Wanted(Kind(None, 0, 0, Gauge.FRET_HEIGHT), number), which)
+            plain[which][number] = rows.add_case(
+                Wanted(Kind(None, 0, 0, MeterQuantity.FRET_HEIGHT), number), which
+            )
     surveys = (_only(surveys[0], strings), _only(surveys[1], strings))
     places = tuple(place for which in (BEFORE, AFTER) for place in _takes(rows, surveys[which], which))
     noise = [survey.covariance_cents2 for survey in surveys]
@@ -149,7 +151,7 @@ def _believed(measurement: Measurement) -> list[MeterReading]:
     """Gauge readings that the pass's own fit did not question."""
     fit = measurement.fit
     questioned = set() if fit is None else {row.index for row in fit.meter if row.questioned}
-    return [g for i, g in enumerate(gauge_list(measurement.job)) if i not in questioned]
+    return [g for i, g in enumerate(gauge_list(measurement.settings)) if i not in questioned]
 
 
 def _heard(survey: Survey, gauges: list[MeterReading]) -> tuple[int, ...]:
@@ -201,7 +203,7 @@ def _retuned(unknowns: Unknowns, which: list[int], tuned: tuple[dict[int, float]
     centre = unknowns.centre.copy()
     for i, case in enumerate(unknowns.cases):
         off = 0.0 if case.string is None else tuned[which[i]].get(case.string, 0.0)
-        centre[i, At.LOG_STRETCH] -= 2 * off
+        centre[i, At.LOG_STRETCH_FACTOR] -= 2 * off
         centre[i, At.LOG_FORCE] -= 2 * off
         centre[i, At.LOG_BEND] -= off
     return replace(unknowns, centre=centre)
@@ -209,7 +211,7 @@ def _retuned(unknowns: Unknowns, which: list[int], tuned: tuple[dict[int, float]
 
 def _action_shift_mm(before: Measurement, after: Measurement) -> float:
     """How much lower the stated action was before. [mm]"""
-    first, second = before.job.instrument.action_12, after.job.instrument.action_12
+    first, second = before.settings.instrument.action_12, after.settings.instrument.action_12
     return 0.0 if first is None or second is None else first.value_mm - second.value_mm
 
 
@@ -241,7 +243,7 @@ def _with_changes(
             add(f"change {number}", mine, (At.SLOT_HEIGHT, size), (At.ACTION_12, size / 2)),
             size,
         )
-        add(f"reseated {number}", mine, (At.LOG_STRETCH, limits.RESEATED))
+        add(f"reseated {number}", mine, (At.LOG_STRETCH_FACTOR, limits.RESEATED))
     add("touch changed", late, (At.LOG_FORCE, limits.TOUCH_CHANGED))
     add("relief changed", late, (At.RELIEF, limits.RELIEF_CHANGED_MM))
     add("action changed", late, (At.ACTION_12, limits.ACTION_CHANGED_MM))

@@ -37,7 +37,7 @@ def fit_of(
                 own = both.unknowns.column(name)
                 case = both.passes[which].plain_case[number]
                 z[own] += share * moved_mm / both.unknowns.spread[case, at, own]
-    necks = neck_curves(measurement.job, both.unknowns, z)
+    necks = neck_curves(measurement.settings, both.unknowns, z)
     strings = tuple(
         replace(
             string,

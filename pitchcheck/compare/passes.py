@@ -52,10 +52,10 @@ def compare_measurements(
         If the two are not one instrument.
     """
     _check_same(before, after)
-    told_mm = _told_mm(after.job.removed if told is None else told)
+    told_mm = _told_mm(after.settings.removed if told is None else told)
     both = pose_both(before, after)
     if both is None:
-        strings = tuple(_unheard(after, s.number, told_mm) for s in after.job.instrument.strings)
+        strings = tuple(_unheard(after, s.number, told_mm) for s in after.settings.instrument.strings)
         return Comparison(strings, (), 1.0, ())
     ear = solve(both.unknowns, both.data)
     factors = {stop: scatter_factor(both, ear, stop) for stop in (Stop.FRET, Stop.PRESS)}
@@ -68,7 +68,7 @@ def compare_measurements(
             _slot(after, s.number, wide, solution, told_mm, beliefs=beliefs)
             if s.number in both.changes
             else _unheard(after, s.number, told_mm)
-            for s in after.job.instrument.strings
+            for s in after.settings.instrument.strings
         ),
         repeats=repeats(both, ear),
         scatter=factors[Stop.PRESS] if both.passes[AFTER].pressed else factors[Stop.FRET],
@@ -81,7 +81,7 @@ def compare_measurements(
 
 def _check_same(before: Measurement, after: Measurement) -> None:
     """Refuse to compare two instruments."""
-    first, second = before.job.instrument, after.job.instrument
+    first, second = before.settings.instrument, after.settings.instrument
     if first.scale_mm != second.scale_mm:
         raise BadValue(
             f"the pass before has a scale of {first.scale_mm:g} mm, the pass after {second.scale_mm:g} mm; "
@@ -123,11 +123,11 @@ def _slot(
 ) -> SlotChange:
     """What can be said of one slot."""
     change, second = beliefs.change_mm[number], beliefs.after_mm[number]
-    goal = slot_goal(after.job, number)
+    goal = slot_goal(after.settings, number)
     kind = change_of(change, tolerance_mm=goal.tolerance_mm)
     return SlotChange(
         number=number,
-        note=after.job.instrument.string(number).note,
+        note=after.settings.instrument.string(number).note,
         before_mm=beliefs.before_mm[number],
         after_mm=second,
         change_mm=change,
@@ -145,7 +145,7 @@ def _slot(
 
 def _unheard(after: Measurement, number: int, told_mm: dict[int, float]) -> SlotChange:
     """A string that was not heard in both passes: only what the pass after says of it."""
-    goal = slot_goal(after.job, number)
+    goal = slot_goal(after.settings, number)
     plan = next(p for p in after.plan.strings if p.number == number)
     return SlotChange(
         number=number,

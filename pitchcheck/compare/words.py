@@ -17,7 +17,7 @@ def assumed(before: Measurement, after: Measurement, both: Both) -> tuple[str, .
         "A touch a little lighter or heavier, a neck that moved a little and another place of the rod are "
         "allowed for.",
     ]
-    first, second = before.job.instrument.action_12, after.job.instrument.action_12
+    first, second = before.settings.instrument.action_12, after.settings.instrument.action_12
     if first is not None and second is not None and first != second:
         sentences.append(
             f"The action over fret 12 was given as {first.value_mm:.2f} mm before, {second.value_mm:.2f} mm "

@@ -12,13 +12,13 @@ from pitchcheck.diagnosis.opens import find_catching, find_drift
 from pitchcheck.diagnosis.sharpness import find_nut_position, find_saddle, find_touch
 from pitchcheck.diagnosis.slots import find_slots
 from pitchcheck.fit.result import Fit
-from pitchcheck.instrument import Job
+from pitchcheck.instrument import SessionSettings
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Take
 
 
 def find_causes(
-    job: Job,
+    settings: SessionSettings,
     survey: Survey,
     fit: Fit,
     takes: Sequence[Take] = (),
@@ -52,12 +52,12 @@ def find_causes(
         *find_wrong_notes(takes),
         *find_catching(survey, limits),
         *find_drift(survey, limits),
-        *find_worn(job, fit, survey, takes, limits),
+        *find_worn(settings, fit, survey, takes, limits),
         *find_capo(fit, survey, limits),
-        *find_disagreements(job, fit, limits),
-        *find_slots(job, fit, limits),
-        *find_nut_position(job, fit, limits),
-        *find_saddle(job, fit, limits),
-        *find_touch(job, fit, survey, limits),
+        *find_disagreements(settings, fit, limits),
+        *find_slots(settings, fit, limits),
+        *find_nut_position(settings, fit, limits),
+        *find_saddle(settings, fit, limits),
+        *find_touch(settings, fit, survey, limits),
         *find_frets(fit, limits),
     )

@@ -15,7 +15,7 @@ from pitchcheck.diagnosis.finding import Cause, Finding
 from pitchcheck.diagnosis.limits import DiagnosisLimits, sd_of_interval, z_limit
 from pitchcheck.diagnosis.words import cents
 from pitchcheck.fit.result import Fit
-from pitchcheck.instrument import Job
+from pitchcheck.instrument import SessionSettings
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop, Take
 from pitchcheck.tuning import CENTS_PER_SEMITONE
@@ -47,7 +47,7 @@ def find_wrong_notes(takes: Sequence[Take]) -> list[Finding]:
 
 
 def find_worn(
-    job: Job, fit: Fit, survey: Survey, takes: Sequence[Take], limits: DiagnosisLimits
+    settings: SessionSettings, fit: Fit, survey: Survey, takes: Sequence[Take], limits: DiagnosisLimits
 ) -> list[Finding]:
     """Strings that most of their takes show to be false, or stiffer or softer than their gauge allows.
 
@@ -67,7 +67,7 @@ def find_worn(
             share = 100.0 * len(marked) / len(mine)
             found.append(Finding(Cause.WORN_STRING, (string.number,), (), share, "%", evidence))
             continue
-        ratio = _stiffness_ratio(job, fit, survey, string.number, limits)
+        ratio = _stiffness_ratio(settings, fit, survey, string.number, limits)
         if ratio is not None:
             evidence = (
                 f"its overtones are spread {ratio:.1f} times as much as a string of this gauge and stretch "
@@ -79,26 +79,26 @@ def find_worn(
 
 
 def _stiffness_ratio(
-    job: Job, fit: Fit, survey: Survey, number: int, limits: DiagnosisLimits
+    settings: SessionSettings, fit: Fit, survey: Survey, number: int, limits: DiagnosisLimits
 ) -> float | None:
     """Return heard over expected inharmonicity of a plain string when that is beyond chance."""
-    spec = job.instrument.string(number)
+    spec = settings.instrument.string(number)
     heard = [
-        (t.stiffness, t.stiffness_sd)
+        (t.inharmonicity, t.inharmonicity_sd)
         for t in survey.opens
-        if t.position.string == number and t.position.capo == 0 and t.stiffness and t.stiffness_sd
+        if t.position.string == number and t.position.capo == 0 and t.inharmonicity and t.inharmonicity_sd
     ]
     if spec.wound or spec.gauge_mm is None or not heard:
         return None
-    stretch = next(string.stretch for string in fit.strings if string.number == number)
-    expected = (math.pi * spec.gauge_mm / 2 / (2 * job.instrument.scale_mm)) ** 2 * stretch.median
+    stretch_factor = next(string.stretch_factor for string in fit.strings if string.number == number)
+    expected = (math.pi * spec.gauge_mm / 2 / (2 * settings.instrument.scale_mm)) ** 2 * stretch_factor.median
     weight = np.array([1 / sd**2 for _, sd in heard])
     mean = float(weight @ np.array([value for value, _ in heard]) / weight.sum())
     if mean <= 0 or expected <= 0:
         return None
     log_sd = math.sqrt(
         1 / float(weight.sum()) / mean**2
-        + (sd_of_interval(stretch.low, stretch.high) / stretch.median) ** 2
+        + (sd_of_interval(stretch_factor.low, stretch_factor.high) / stretch_factor.median) ** 2
         + limits.stiffness_log_sd**2
     )
     beyond = abs(math.log(mean / expected)) > z_limit(len(fit.strings), alarm=limits.alarm) * log_sd

@@ -13,21 +13,21 @@ from pitchcheck.diagnosis.finding import Cause, Finding
 from pitchcheck.diagnosis.limits import DiagnosisLimits, t_limit, z_limit
 from pitchcheck.diagnosis.words import cents, mm
 from pitchcheck.fit.result import Fit, Residual
-from pitchcheck.instrument import Gauge, Job
+from pitchcheck.instrument import MeterQuantity, SessionSettings
 from pitchcheck.takes import Stop
 
 _FEWEST_STRINGS = 3  # a residual common to two strings is not yet the fret's: chosen
 _SET_ASIDE = 0.1  # weight below which a take was set aside as bad
 
 _GAUGE_WORDS = {
-    Gauge.CLEARANCE_THIRD: "gap over fret 1 with the string held at fret 3",
-    Gauge.CLEARANCE_OPEN: "gap over fret 1 of the open string",
-    Gauge.SLOT_FLOOR: "slot floor above the board",
-    Gauge.FRET_HEIGHT: "fret height",
-    Gauge.ACTION_12: "action at fret 12",
-    Gauge.RELIEF: "relief",
+    MeterQuantity.CLEARANCE_THIRD: "gap over fret 1 with the string held at fret 3",
+    MeterQuantity.CLEARANCE_OPEN: "gap over fret 1 of the open string",
+    MeterQuantity.SLOT_FLOOR: "slot floor above the board",
+    MeterQuantity.FRET_HEIGHT: "fret height",
+    MeterQuantity.ACTION_12: "action at fret 12",
+    MeterQuantity.RELIEF: "relief",
 }
-_SHARED_BY_SLOTS = (Gauge.FRET_HEIGHT,)  # read once, but every slot height hangs on it
+_SHARED_BY_SLOTS = (MeterQuantity.FRET_HEIGHT,)  # read once, but every slot height hangs on it
 
 
 def find_frets(fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
@@ -78,7 +78,7 @@ def _by_string(residuals: list[Residual]) -> list[tuple[int, float, float]]:
     return rows
 
 
-def find_disagreements(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
+def find_disagreements(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
     """Gauge readings that the sound does not bear out, each with the likely slip named.
 
     The difference is beyond the normal limit of its own uncertainty, false-alarm rate shared over all
@@ -90,7 +90,7 @@ def find_disagreements(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Find
         difference = row.read_mm - row.expected_mm
         if abs(difference) <= limit * row.sd_mm and row.likely_slip_mm is None:
             continue
-        reading = job.meter[row.index] if row.index < len(job.meter) else None
+        reading = settings.meter[row.index] if row.index < len(settings.meter) else None
         what = "reading" if reading is None else _GAUGE_WORDS[reading.what]
         numbers: tuple[int, ...] = ()
         if reading is not None and reading.string is not None:

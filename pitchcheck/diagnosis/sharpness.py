@@ -16,7 +16,7 @@ from pitchcheck.diagnosis.slots import SlotGoal, slot_goal
 from pitchcheck.diagnosis.words import cents, listed, mm
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, StringFit
-from pitchcheck.instrument import Job
+from pitchcheck.instrument import SessionSettings
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop
 from pitchcheck.units import CENTS_PER_LOG
@@ -86,7 +86,7 @@ def _is_fine(height: Belief, goal: SlotGoal, limits: DiagnosisLimits) -> bool:
     )
 
 
-def find_nut_position(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
+def find_nut_position(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
     """Nut, or one slot's bearing edge, clearly out of its place along the neck.
 
     The shared offset counts when its whole 90 % interval is beyond ``limits.nut_offset_mm``; a single
@@ -96,10 +96,10 @@ def find_nut_position(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Findi
     whole = _beyond(fit.nut_offset_mm, limits.nut_offset_mm, tail=(1 - limits.belief) / 2)
     if whole:
         numbers = tuple(string.number for string in fit.strings)
-        return [_nut_finding(numbers, fit.nut_offset_mm, scale_mm=job.instrument.scale_mm)]
+        return [_nut_finding(numbers, fit.nut_offset_mm, scale_mm=settings.instrument.scale_mm)]
     tail = limits.alarm / (2 * max(len(fit.strings), 1))
     return [
-        _nut_finding((string.number,), string.nut_offset_mm, scale_mm=job.instrument.scale_mm)
+        _nut_finding((string.number,), string.nut_offset_mm, scale_mm=settings.instrument.scale_mm)
         for string in fit.strings
         if _beyond(string.nut_offset_mm, limits.nut_offset_mm, tail=tail)
     ]
@@ -125,13 +125,13 @@ def _nut_finding(numbers: tuple[int, ...], offset: Belief, *, scale_mm: float) -
     return Finding(Cause.NUT_POSITION, numbers, (), size, "mm", evidence)
 
 
-def find_saddle(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
+def find_saddle(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
     """Strings whose fret 12 stays out of tune when the slot is at its target.
 
     A finding needs 95 % belief on its side that the error is beyond ``limits.in_tune_cents``; the uncertainty
     is that of the saddle, turned into cents, and of the touch.
     """
-    per_mm = CENTS_PER_LOG / job.instrument.scale_mm  # at fret 12, (g_12 - 1) = 1
+    per_mm = CENTS_PER_LOG / settings.instrument.scale_mm  # at fret 12, (g_12 - 1) = 1
     found: list[Finding] = []
     for string in fit.strings:
         error = float(string.neck_target_cents[11] - string.neck_touch_cents[11])
@@ -149,7 +149,7 @@ def find_saddle(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
     return found
 
 
-def find_touch(job: Job, fit: Fit, survey: Survey, limits: DiagnosisLimits) -> list[Finding]:
+def find_touch(settings: SessionSettings, fit: Fit, survey: Survey, limits: DiagnosisLimits) -> list[Finding]:
     """A hand that presses the strings sharp: one finding for all strings where the finger is the main cause.
 
     A string counts when the finger makes at least ``limits.touch_cents`` and more than half of the error of
@@ -163,8 +163,8 @@ def find_touch(job: Job, fit: Fit, survey: Survey, limits: DiagnosisLimits) -> l
     for string in fit.strings:
         part = float(np.mean(string.neck_touch_cents[:_FIRST_FRETS]))
         whole = float(np.mean(string.neck_now_cents[:_FIRST_FRETS]))
-        goal = slot_goal(job, string.number)
-        spared = not_the_nut(string, goal=goal, scale_mm=job.instrument.scale_mm, limits=limits)
+        goal = slot_goal(settings, string.number)
+        spared = not_the_nut(string, goal=goal, scale_mm=settings.instrument.scale_mm, limits=limits)
         above = _above_light_prediction(string, goal, survey, strings=len(fit.strings), limits=limits)
         high = goal.belief_high(string.height_mm) >= limits.belief
         if part < limits.touch_cents or part <= whole / 2:

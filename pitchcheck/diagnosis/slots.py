@@ -13,7 +13,7 @@ from pitchcheck.diagnosis.limits import DiagnosisLimits
 from pitchcheck.diagnosis.words import belief_mm, mm, percent
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit
-from pitchcheck.instrument import Job
+from pitchcheck.instrument import SessionSettings
 from pitchcheck.physics.gauges import by_number, target_height_mm
 
 
@@ -43,7 +43,7 @@ class SlotGoal:
         return max(0.0, height_mm.below(top) - height_mm.below(self.floor_mm))
 
 
-def slot_goal(job: Job, number: int) -> SlotGoal:
+def slot_goal(settings: SessionSettings, number: int) -> SlotGoal:
     """Return the goal of one string's slot.
 
     Parameters
@@ -54,24 +54,24 @@ def slot_goal(job: Job, number: int) -> SlotGoal:
     number : int
         The string.
     """
-    numbers = [spec.number for spec in job.instrument.strings]
+    numbers = [spec.number for spec in settings.instrument.strings]
     return SlotGoal(
         target_mm=target_height_mm(
-            job.target.third_fret_clearance_mm,
+            settings.target.third_fret_clearance_mm,
             number=number,
             numbers=numbers,
-            override_mm=job.instrument.string(number).target_height_mm,
+            override_mm=settings.instrument.string(number).target_height_mm,
         ),
-        tolerance_mm=job.target.tolerance_mm,
-        floor_mm=by_number(job.target.floor_mm, number=number, numbers=numbers),
+        tolerance_mm=settings.target.tolerance_mm,
+        floor_mm=by_number(settings.target.floor_mm, number=number, numbers=numbers),
     )
 
 
-def find_slots(job: Job, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
+def find_slots(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
     """Slots that are high or low with belief. A slot said to be low is never also said to be high."""
     found: list[Finding] = []
     for string in fit.strings:
-        goal = slot_goal(job, string.number)
+        goal = slot_goal(settings, string.number)
         height = string.height_mm
         size = height.median - goal.target_mm
         if goal.belief_low(height) >= limits.belief:

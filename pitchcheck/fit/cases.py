@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pitchcheck.fit import priors
-from pitchcheck.instrument import Gauge
+from pitchcheck.instrument import MeterQuantity
 from pitchcheck.physics.gauging import gauge_mm
 from pitchcheck.physics.stops import Setup, Touch, press_force, side_cents, stop_cents
 from pitchcheck.takes import Stop
@@ -37,7 +37,7 @@ class At(IntEnum):
     FRET_ERROR_3 = 8
     FRET_ERROR_4 = 9
     BREAK = 10
-    LOG_STRETCH = 11
+    LOG_STRETCH_FACTOR = 11
     LOG_BEND = 12
     LOG_FORCE = 13  # force over tension
     ROD_HALF = 14
@@ -86,7 +86,7 @@ class Kind:
     stop: Stop | None
     fret: int
     capo: int
-    gauge: Gauge | None = None
+    gauge: MeterQuantity | None = None
     overtones: bool = False
 
 
@@ -162,7 +162,7 @@ def _setup(scale_mm: FloatArray, u: FloatArray) -> Setup:
         fret_height_mm=np.exp(u[:, At.LOG_FRET_HEIGHT]),
         fret_error_mm=u[:, At.FRET_ERROR_1 : At.FRET_ERROR_4 + 1],
         break_rad=u[:, At.BREAK],
-        stretch=np.exp(u[:, At.LOG_STRETCH]),
+        stretch_factor=np.exp(u[:, At.LOG_STRETCH_FACTOR]),
         bend_mm=np.exp(u[:, At.LOG_BEND]),
     )
 

@@ -5,17 +5,17 @@ The action over fret 12 stated for the instrument is not among them: it is the c
 
 from __future__ import annotations
 
-from pitchcheck.instrument import Gauge, Job, MeterReading
+from pitchcheck.instrument import MeterQuantity, MeterReading, SessionSettings
 
 
-def gauge_list(job: Job) -> tuple[MeterReading, ...]:
+def gauge_list(settings: SessionSettings) -> tuple[MeterReading, ...]:
     """Gauge readings in the order of the data rows."""
     stated = [
         MeterReading(what, None, length.value_mm, length.sd_mm)
         for what, length in (
-            (Gauge.FRET_HEIGHT, job.instrument.fret_height),
-            (Gauge.RELIEF, job.instrument.relief),
+            (MeterQuantity.FRET_HEIGHT, settings.instrument.fret_height),
+            (MeterQuantity.RELIEF, settings.instrument.relief),
         )
         if length is not None
     ]
-    return (*job.meter, *stated)
+    return (*settings.meter, *stated)

@@ -20,12 +20,14 @@ from pitchcheck.fit.problem import Problem, pose
 from pitchcheck.fit.result import Fit, Residual, StringFit
 from pitchcheck.fit.solve import Data, Solution, solve
 from pitchcheck.fit.unknowns import Unknowns
-from pitchcheck.instrument import Job
+from pitchcheck.instrument import SessionSettings
 from pitchcheck.survey import Survey, first_fret_cents
 from pitchcheck.types import FloatArray
 
 
-def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None = None) -> Fit:
+def fit_instrument(
+    settings: SessionSettings, survey: Survey, *, before: tuple[SessionSettings, Survey] | None = None
+) -> Fit:
     """Fit slot heights and everything that could pass for them.
 
     Parameters
@@ -43,21 +45,21 @@ def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | Non
     Fit
         One StringFit for every string with a usable stopped take or a gauge reading of its own.
     """
-    problem = pose(job, survey, before=before)
+    problem = pose(settings, survey, before=before)
     ear = _solve(problem, problem.data)
-    gauges = gauge_list(job)
+    gauges = gauge_list(settings)
     held = question_gauges(gauges, problem, ear)
     solution, data = ear, problem.data
     if gauges:
         data = problem.with_gauges(gauges, held)
         solution = _solve(problem, data, start=ear.z)
     heights = leaning_heights(problem, data, solution)
-    necks = neck_curves(job, problem.unknowns, solution.z)
+    necks = neck_curves(settings, problem.unknowns, solution.z)
     strings = tuple(
         StringFit(
             number=number,
             height_mm=heights[number],
-            stretch=_log_belief(problem, solution, number, At.LOG_STRETCH),
+            stretch_factor=_log_belief(problem, solution, number, At.LOG_STRETCH_FACTOR),
             saddle_mm=_belief(problem, solution, number, At.SADDLE),
             nut_offset_mm=_belief(problem, solution, number, At.NUT_OFFSET),
             pressed=number in problem.pressed,
@@ -73,12 +75,12 @@ def fit_instrument(job: Job, survey: Survey, *, before: tuple[Job, Survey] | Non
         strings=strings,
         fret_height_mm=_log_belief(problem, solution, first, At.LOG_FRET_HEIGHT),
         nut_offset_mm=_unknown_belief(problem.unknowns, solution, "nut", first, At.NUT_OFFSET),
-        touch_mm=words.touch_belief(job.instrument, problem, solution),
+        touch_mm=words.touch_belief(settings.instrument, problem, solution),
         height_covariance_mm2=_height_covariance(problem, solution),
         residuals=_residuals(survey, solution),
-        meter=tuple(row for row in held if row.index < len(job.meter)),
+        meter=tuple(row for row in held if row.index < len(settings.meter)),
         unseparated=words.unseparated(problem, solution),
-        notes=words.fit_notes(job, problem, solution, held),
+        notes=words.fit_notes(settings, problem, solution, held),
         joint=Joint(problem.unknowns.names, solution.z, solution.covariance),
     )
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from pitchcheck.fit.cases import At, Kind, predict
 from pitchcheck.fit.unknowns import Unknowns, Wanted, build_unknowns
-from pitchcheck.instrument import Job
+from pitchcheck.instrument import SessionSettings
 from pitchcheck.physics.gauges import target_height_mm
 from pitchcheck.takes import Stop
 from pitchcheck.types import FloatArray
@@ -29,7 +29,7 @@ class NeckCurves:
     touch_cents: FloatArray
 
 
-def neck_curves(job: Job, unknowns: Unknowns, z: FloatArray) -> dict[int, NeckCurves]:
+def neck_curves(settings: SessionSettings, unknowns: Unknowns, z: FloatArray) -> dict[int, NeckCurves]:
     """Curves of every string: with the slot as it is, at its target, and the finger's part.
 
     Parameters
@@ -40,10 +40,10 @@ def neck_curves(job: Job, unknowns: Unknowns, z: FloatArray) -> dict[int, NeckCu
     z : array, shape (n,)
         Most likely unknowns.
     """
-    numbers = [spec.number for spec in job.instrument.strings]
+    numbers = [spec.number for spec in settings.instrument.strings]
     wanted = []
     for number in numbers:
-        goal = _target_mm(job, number)
+        goal = _target_mm(settings, number)
         for fret in FRETS:
             kind = Kind(Stop.FRET, fret, 0)
             wanted += [
@@ -51,7 +51,7 @@ def neck_curves(job: Job, unknowns: Unknowns, z: FloatArray) -> dict[int, NeckCu
                 Wanted(kind, number, fixed_height_mm=goal),
                 Wanted(kind, number, force_n=LIGHT_FORCE_N),
             ]
-    own = build_unknowns(job.instrument, wanted)
+    own = build_unknowns(settings.instrument, wanted)
     known = dict(zip(unknowns.names, z, strict=True))
     mine = np.array([known.get(name, 0.0) for name in own.names])
     coordinates = own.coordinates(mine)
@@ -63,11 +63,11 @@ def neck_curves(job: Job, unknowns: Unknowns, z: FloatArray) -> dict[int, NeckCu
     }
 
 
-def _target_mm(job: Job, number: int) -> float:
+def _target_mm(settings: SessionSettings, number: int) -> float:
     """Slot height that is asked of one string. [mm]"""
     return target_height_mm(
-        job.target.third_fret_clearance_mm,
+        settings.target.third_fret_clearance_mm,
         number=number,
-        numbers=[spec.number for spec in job.instrument.strings],
-        override_mm=job.instrument.string(number).target_height_mm,
+        numbers=[spec.number for spec in settings.instrument.strings],
+        override_mm=settings.instrument.string(number).target_height_mm,
     )

@@ -45,10 +45,10 @@ def heard_bends(instrument: Instrument, surveys: Iterable[Survey]) -> dict[int, 
     for survey in surveys:
         for take in survey.opens:
             if take.position.capo == 0 and _is_sharp(take):
-                assert take.stiffness is not None
-                assert take.stiffness_sd is not None
-                length = instrument.scale_mm * math.sqrt(take.stiffness) / math.pi
-                sd = take.stiffness_sd / take.stiffness / 2
+                assert take.inharmonicity is not None
+                assert take.inharmonicity_sd is not None
+                length = instrument.scale_mm * math.sqrt(take.inharmonicity) / math.pi
+                sd = take.inharmonicity_sd / take.inharmonicity / 2
                 logs.setdefault(take.position.string, []).append((math.log(length), sd))
     found = {}
     for number, pairs in logs.items():
@@ -61,5 +61,5 @@ def heard_bends(instrument: Instrument, surveys: Iterable[Survey]) -> dict[int, 
 
 def _is_sharp(take: Take) -> bool:
     """Whether a take's B is known well enough to be used."""
-    b, sd = take.stiffness, take.stiffness_sd
+    b, sd = take.inharmonicity, take.inharmonicity_sd
     return b is not None and sd is not None and b > 0 and sd < ROUGHEST * b

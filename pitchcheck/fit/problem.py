@@ -18,7 +18,7 @@ from pitchcheck.fit.overtones import heard_bends
 from pitchcheck.fit.result import MeterResidual
 from pitchcheck.fit.solve import Data
 from pitchcheck.fit.unknowns import Unknowns, Wanted, build_unknowns
-from pitchcheck.instrument import Gauge, Instrument, Job, MeterReading
+from pitchcheck.instrument import Instrument, MeterQuantity, MeterReading, SessionSettings
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
@@ -74,7 +74,9 @@ class Problem:
         )
 
 
-def pose(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None) -> Problem:
+def pose(
+    settings: SessionSettings, survey: Survey, *, before: tuple[SessionSettings, Survey] | None
+) -> Problem:
     """Set out cases, data and unknowns.
 
     Parameters
@@ -84,16 +86,16 @@ def pose(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None) -> Prob
     before : tuple of Job and Survey, optional
         The pass before; its slots were higher by what was removed.
     """
-    instrument = job.instrument
-    gauges = gauge_list(job)
+    instrument = settings.instrument
+    gauges = gauge_list(settings)
     surveys = [survey] if before is None else [survey, before[1]]
     strings = _fittable(instrument, surveys[0], gauges)
-    wanted: list[Wanted] = [Wanted(Kind(None, 0, 0, Gauge.FRET_HEIGHT), n) for n in strings]
+    wanted: list[Wanted] = [Wanted(Kind(None, 0, 0, MeterQuantity.FRET_HEIGHT), n) for n in strings]
     plain = {number: i for i, number in enumerate(strings)}
     index: dict[Wanted, int] = {}
     rows: list[int] = []
     value: list[float] = []
-    removed = {r.string: r.amount_mm for r in job.removed}
+    removed = {r.string: r.amount_mm for r in settings.removed}
     for which, one in enumerate(surveys):
         for stopped in one.stopped:
             item = _note(stopped.take.position, removed_mm=removed if which else {})
@@ -128,7 +130,7 @@ def pose(job: Job, survey: Survey, *, before: tuple[Job, Survey] | None) -> Prob
 
 def _fittable(instrument: Instrument, survey: Survey, gauges: Sequence[MeterReading]) -> tuple[int, ...]:
     """Strings with a usable stopped take or a gauge reading of their own slot."""
-    slot = (Gauge.CLEARANCE_THIRD, Gauge.CLEARANCE_OPEN, Gauge.SLOT_FLOOR)
+    slot = (MeterQuantity.CLEARANCE_THIRD, MeterQuantity.CLEARANCE_OPEN, MeterQuantity.SLOT_FLOOR)
     heard = {s.take.position.string for s in survey.stopped}
     heard |= {g.string for g in gauges if g.string is not None and g.what in slot}
     return tuple(s.number for s in instrument.strings if s.number in heard)

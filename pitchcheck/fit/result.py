@@ -38,7 +38,7 @@ class StringFit:
 
     number: int
     height_mm: Belief
-    stretch: Belief
+    stretch_factor: Belief
     saddle_mm: Belief
     nut_offset_mm: Belief
     pressed: bool

@@ -140,7 +140,7 @@ def hand_variance(unknowns: Unknowns, about: Slopes) -> FloatArray:
     note = np.array([c.kind.stop is not None for c in unknowns.cases])
     slope = about.slope
     rod = slope[:, At.ROD_PLACE] * priors.ROD_PLACE_MM
-    friction = slope[:, At.LOG_STRETCH] * priors.PRESS_SCATTER
+    friction = slope[:, At.LOG_STRETCH_FACTOR] * priors.PRESS_SCATTER
     side = slope[:, At.SIDE] * priors.SIDE_SCATTER_MM2
     return np.where(note, priors.MODEL_CENTS**2, 0.0) + np.where(
         press, rod**2 + friction**2 + side**2, about.touch_variance

@@ -155,18 +155,18 @@ def _stretch(links: _Links, index: int, instrument: Instrument, constants: Strin
     """Stretch and bending length, tied to one another by the string's build."""
     tail, tail_sd = priors.TAIL_MM
     scale = instrument.scale_mm
-    links.put(index, At.LOG_STRETCH, math.log(constants.stretch) - math.log1p(tail / scale))
-    links.link(index, At.LOG_STRETCH, "tail", -tail_sd / (scale + tail))
-    together = constants.stretch_error * priors.SET_SHARE
-    apart = constants.stretch_error * math.sqrt(1 - priors.SET_SHARE**2)
+    links.put(index, At.LOG_STRETCH_FACTOR, math.log(constants.stretch_factor) - math.log1p(tail / scale))
+    links.link(index, At.LOG_STRETCH_FACTOR, "tail", -tail_sd / (scale + tail))
+    together = constants.stretch_factor_error * priors.SET_SHARE
+    apart = constants.stretch_factor_error * math.sqrt(1 - priors.SET_SHARE**2)
     follows = constants.bend_follows
-    links.link(index, At.LOG_STRETCH, f"set {constants.make}", together)
-    links.link(index, At.LOG_STRETCH, f"stretch {own}", apart)
-    links.link(index, At.LOG_STRETCH, f"share {own}", priors.STRETCH_STRING_ERROR)
+    links.link(index, At.LOG_STRETCH_FACTOR, f"set {constants.make}", together)
+    links.link(index, At.LOG_STRETCH_FACTOR, f"stretch {own}", apart)
+    links.link(index, At.LOG_STRETCH_FACTOR, f"share {own}", priors.STRETCH_STRING_ERROR)
     if instrument.tailpiece is Tailpiece.FLOATING:
-        links.put(index, At.LOG_STRETCH, priors.FLOATING_STRETCH_SHIFT)
-        links.link(index, At.LOG_STRETCH, "springs", priors.FLOATING_STRETCH_ERROR)
-        links.link(index, At.LOG_STRETCH, f"springs {own}", priors.FLOATING_STRETCH_ERROR / 2)
+        links.put(index, At.LOG_STRETCH_FACTOR, priors.FLOATING_STRETCH_SHIFT)
+        links.link(index, At.LOG_STRETCH_FACTOR, "springs", priors.FLOATING_STRETCH_ERROR)
+        links.link(index, At.LOG_STRETCH_FACTOR, f"springs {own}", priors.FLOATING_STRETCH_ERROR / 2)
     links.put(index, At.LOG_BEND, math.log(constants.bend_mm))
     links.link(index, At.LOG_BEND, f"set {constants.make}", together * follows)
     links.link(index, At.LOG_BEND, f"stretch {own}", apart * follows)

@@ -12,7 +12,7 @@ from pitchcheck.fit.cases import At, finger_behind_mm
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.result import MeterResidual
 from pitchcheck.fit.solve import Solution
-from pitchcheck.instrument import Instrument, Job, Tailpiece
+from pitchcheck.instrument import Instrument, SessionSettings, Tailpiece
 from pitchcheck.physics.materials import string_constants
 from pitchcheck.tuning import fret_place
 
@@ -67,11 +67,11 @@ def unseparated(problem: Problem, solution: Solution) -> tuple[str, ...]:
 
 
 def fit_notes(
-    job: Job, problem: Problem, solution: Solution, held: Sequence[MeterResidual]
+    settings: SessionSettings, problem: Problem, solution: Solution, held: Sequence[MeterResidual]
 ) -> tuple[str, ...]:
     """Say what a reader should know of this fit."""
     notes = []
-    if job.instrument.tailpiece is Tailpiece.FLOATING:
+    if settings.instrument.tailpiece is Tailpiece.FLOATING:
         notes.append(
             "The bridge floats and gives when a string is pressed, so how strongly the strings stretch is "
             "less certain and every interval is wider."
@@ -85,7 +85,7 @@ def fit_notes(
             "The fit did not settle; its figures are rougher than they look. Check the takes for slips."
         )
     for row in held:
-        if row.index >= len(job.meter) and row.questioned:
+        if row.index >= len(settings.meter) and row.questioned:
             notes.append(
                 f"A length stated for the instrument ({row.read_mm:.2f} mm) does not agree with the sound "
                 f"({row.expected_mm:.2f} mm) and was left out. Measure it again."

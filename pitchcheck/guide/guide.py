@@ -12,12 +12,8 @@ from collections.abc import Sequence
 from pitchcheck.clip import Clip
 from pitchcheck.errors import check_positive
 from pitchcheck.guide import words
-from pitchcheck.guide.course import Course
-from pitchcheck.guide.ear import Note
-from pitchcheck.guide.judge import Verdict, judge
-from pitchcheck.guide.listener import Listener
-from pitchcheck.guide.places import Known, Place, find_place
-from pitchcheck.guide.records import (
+from pitchcheck.guide.acceptance import Verdict, judge
+from pitchcheck.guide.events import (
     Accepted,
     Event,
     Finished,
@@ -35,7 +31,11 @@ from pitchcheck.guide.records import (
     Undone,
     Wish,
 )
-from pitchcheck.guide.room import SILENCE_DB
+from pitchcheck.guide.places import Known, Place, find_place
+from pitchcheck.guide.take_list import Course
+from pitchcheck.hearing.listener import Listener
+from pitchcheck.hearing.note_detector import Note
+from pitchcheck.hearing.room_level import SILENCE_DB
 from pitchcheck.instrument import Instrument
 from pitchcheck.takes import Position, Stop
 
@@ -251,7 +251,7 @@ class Guide:
         self._next += 1
         self._accepted += 1
         self._played_s = self._earlier_s + self._listener.heard_s
-        self._known[take.number] = Known(position, reading.hz, reading.stiffness)
+        self._known[take.number] = Known(position, reading.hz, reading.inharmonicity)
         self._replaced = self._course.take(take.number)
         self._storing = take
         self._said = f"Taken: {position.words()}. {take.remark}".strip()

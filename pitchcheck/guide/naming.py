@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pitchcheck.guide.events import Reason
 from pitchcheck.guide.places import Known, find_place, off_cents
-from pitchcheck.guide.records import Reason
 from pitchcheck.instrument import Instrument
 from pitchcheck.takes import Position, Stop
 

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from pitchcheck.instrument import Gauge
+from pitchcheck.instrument import MeterQuantity
 from pitchcheck.physics.stops import Setup, board_height, fret_top, nut_edge, saddle_height
 from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
 
 
-def gauge_mm(setup: Setup, *, what: Gauge) -> FloatArray:
+def gauge_mm(setup: Setup, *, what: MeterQuantity) -> FloatArray:
     """Reading of one gauge. [mm]
 
     Parameters
@@ -28,18 +28,18 @@ def gauge_mm(setup: Setup, *, what: Gauge) -> FloatArray:
     -------
     array, shape (m,)
     """
-    if what is Gauge.FRET_HEIGHT:
+    if what is MeterQuantity.FRET_HEIGHT:
         return setup.fret_height_mm
-    if what is Gauge.ACTION_12:
+    if what is MeterQuantity.ACTION_12:
         return setup.action_12_mm
-    if what is Gauge.RELIEF:
+    if what is MeterQuantity.RELIEF:
         return setup.relief_mm
     nut_x, nut_y = nut_edge(setup, capo=0)
-    if what is Gauge.SLOT_FLOOR:
+    if what is MeterQuantity.SLOT_FLOOR:
         return nut_y - board_height(setup, nut_x)
     first_x = fret_place(1.0, 1) * setup.scale_mm
     first_y = fret_top(setup, 1)
-    if what is Gauge.CLEARANCE_OPEN:
+    if what is MeterQuantity.CLEARANCE_OPEN:
         end_x = setup.scale_mm + setup.saddle_mm
         end_y = saddle_height(setup)
         return np.asarray(_line(nut_x, nut_y, end_x, end_y, first_x) - first_y)

@@ -72,8 +72,8 @@ class StringConstants:
     """
 
     make: Make
-    stretch: float
-    stretch_error: float
+    stretch_factor: float
+    stretch_factor_error: float
     bend_mm: float
     bend_follows: float
     bend_error: float
@@ -123,12 +123,12 @@ def string_constants(spec: StringSpec, *, scale_mm: float) -> StringConstants:
     section = math.pi / 4 * (gauge_mm / 1000) ** 2
     unknown = 0.0 if spec.gauge_mm is not None else 0.2
     if make is Make.PLAIN_STEEL:
-        stretch = plain_stretch(speed)
+        stretch_factor = plain_stretch(speed)
         return StringConstants(
             make,
-            stretch,
+            stretch_factor,
             STEEL_MODULUS_ERROR,
-            gauge_mm / 4 * math.sqrt(stretch),
+            gauge_mm / 4 * math.sqrt(stretch_factor),
             0.5,
             math.hypot(0.02, unknown),
             STEEL_DENSITY * section * speed**2,
@@ -159,7 +159,7 @@ def _wound_steel(spec: StringSpec, *, gauge_mm: float, speed: float, unknown: fl
     usual_mm = min(CORE_BASE_MM + CORE_PER_GAUGE * gauge_mm, THICKEST_CORE_MM)
     core_mm = spec.core_mm if spec.core_mm is not None else usual_mm
     tension = WOUND_FILL * wrap * math.pi / 4 * (gauge_mm / 1000) ** 2 * speed**2
-    stretch = STEEL_MODULUS_PA * math.pi / 4 * (core_mm / 1000) ** 2 / tension
+    stretch_factor = STEEL_MODULUS_PA * math.pi / 4 * (core_mm / 1000) ** 2 / tension
     core_error = KNOWN_CORE_ERROR if known else CORE_ERROR
     error = math.sqrt(
         (2 * core_error) ** 2 + STEEL_MODULUS_ERROR**2 + WOUND_FILL_ERROR**2 + (2 * unknown) ** 2
@@ -167,9 +167,9 @@ def _wound_steel(spec: StringSpec, *, gauge_mm: float, speed: float, unknown: fl
     # kappa grows with the square of the core, lambda = (core radius / 2) sqrt(kappa) with the square as well.
     return StringConstants(
         Make.WOUND_STEEL,
-        stretch,
+        stretch_factor,
         error,
-        core_mm / 4 * math.sqrt(stretch),
+        core_mm / 4 * math.sqrt(stretch_factor),
         1.0,
         math.hypot(0.02, unknown),
         tension,

@@ -44,7 +44,7 @@ class Setup:
     fret_height_mm: FloatArray  # above the board
     fret_error_mm: FloatArray  # frets 1 to 4 above the nominal plane
     break_rad: FloatArray  # angle of the string behind the nut
-    stretch: FloatArray  # EA/T of the string, tails included: extra path over scale to tension [-]
+    stretch_factor: FloatArray  # EA/T of the string, tails included: extra path over scale to tension [-]
     bend_mm: FloatArray  # lambda, open string
 
 
@@ -94,7 +94,7 @@ def stop_cents(
     open_path = np.repeat(_path(opened, setup.bend_mm[::touches])[0], touches)
     build = _press_nodes if stop is Stop.PRESS else _fret_nodes
     nodes = build(setup, touch, nut_x, nut_y, fret=fret, capo=capo)
-    path, _ = _path(nodes, setup.bend_mm * (1 - setup.stretch * _rough_strain(setup, stop, fret) / 2))
+    path, _ = _path(nodes, setup.bend_mm * (1 - setup.stretch_factor * _rough_strain(setup, stop, fret) / 2))
     speaking = setup.scale_mm + setup.saddle_mm - nut_x
     strain = (path - open_path) / speaking
     stopped = setup.scale_mm + setup.saddle_mm - fret_place(1.0, fret) * setup.scale_mm
@@ -104,7 +104,7 @@ def stop_cents(
     open_length = np.hypot(speaking, saddle_y - nut_y) - END_SHORTENING * setup.bend_mm
     stopped_length = np.hypot(stopped, saddle_y - top) - END_SHORTENING * setup.bend_mm
     log_ratio = np.log(open_length / stopped_length)
-    log_tension = np.log1p(setup.stretch * strain) + np.log1p(strain)
+    log_tension = np.log1p(setup.stretch_factor * strain) + np.log1p(strain)
     cents = CENTS_PER_LOG * (log_ratio + log_tension / 2) - CENTS_PER_SEMITONE * (fret - capo)
     return np.asarray(cents)
 
@@ -133,7 +133,7 @@ def side_cents(setup: Setup, side_mm2: FloatArray, *, fret: int) -> FloatArray:
     """
     space_mm = (fret_place(1.0, fret) - fret_place(1.0, fret - 1)) * setup.scale_mm
     strain = 2 * side_mm2 / space_mm / setup.scale_mm
-    return np.asarray(CENTS_PER_LOG / 2 * (setup.stretch + 1) * strain)
+    return np.asarray(CENTS_PER_LOG / 2 * (setup.stretch_factor + 1) * strain)
 
 
 def _bow(setup: Setup, x: FloatArray) -> FloatArray:

@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.joint import Trial
-from pitchcheck.pitch.slopes import envelopes, project, unexplained
+from pitchcheck.pitch.joint_notes import Trial
+from pitchcheck.pitch.partial_slopes import envelopes, project, unexplained
 from pitchcheck.pitch.tracks import Tracks, glide_integral
 
 SLOWER = 2.5  # a slow part of the glide takes that much longer than the glide

@@ -46,13 +46,13 @@ class Series:
     """
 
     hz: float
-    stiffness: float
+    inharmonicity: float
     score: float
     matched: np.ndarray
     highest: int
 
     @property
-    def stiffness_sd(self) -> float:
+    def inharmonicity_sd(self) -> float:
         """How far ``stiffness`` may be off: as much as moves the highest partial by the distance allowed."""
         return 2 * LOOSE / self.highest**2
 
@@ -105,12 +105,12 @@ class _Ladder:
 def _follow(ladder: _Ladder, hz: float) -> Series:
     """Follow one series up."""
     taken: set[int] = set()
-    first, stiffness = hz, 0.0
+    first, inharmonicity = hz, 0.0
     line = _Line(hz)
     missing, highest = 0, 1
     last_hz = ladder.hz[-1] * 1.03
     for k in range(1, PARTIALS + 1):
-        predicted = k * first * math.sqrt(1 + stiffness * k * k)
+        predicted = k * first * math.sqrt(1 + inharmonicity * k * k)
         if predicted > last_hz or missing > GAP:
             break
         # before the stiffness is known a partial may lie sharp by what a stiff string could do since the last
@@ -122,11 +122,11 @@ def _follow(ladder: _Ladder, hz: float) -> Series:
         missing, highest = 0, k
         taken.add(peak)
         line.add(k, ladder.hz[peak], strength=ladder.weight[peak])
-        first, stiffness = line.fit()
+        first, inharmonicity = line.fit()
     matched = np.zeros(len(ladder.hz), dtype=bool)
     matched[list(taken)] = True
     share = sum(ladder.weight[i] for i in taken) / ladder.total
-    return Series(first, stiffness, share, matched, highest)
+    return Series(first, inharmonicity, share, matched, highest)
 
 
 class _Line:
@@ -156,11 +156,11 @@ class _Line:
         if self.count < 3 or spread <= 0:
             return math.sqrt(square), 0.0
         slope = (self.k2_y / self.total - mean_k2 * mean_y) / spread
-        stiffness = min(max(slope / max(square - slope * mean_k2, 1e-9), 0.0), STIFFEST)
-        first = math.sqrt(square / (1 + stiffness * mean_k2))
+        inharmonicity = min(max(slope / max(square - slope * mean_k2, 1e-9), 0.0), STIFFEST)
+        first = math.sqrt(square / (1 + inharmonicity * mean_k2))
         if abs(first / self.guess - 1) > ASTRAY:
             return self.guess, 0.0
-        return first, stiffness
+        return first, inharmonicity
 
 
 def candidates(peaks: Peaks) -> FloatArray:
@@ -182,10 +182,10 @@ def promising(peaks: Peaks, notes: FloatArray) -> FloatArray:
         return notes
     weight = peaks.amplitude**COMPRESS
     best = np.zeros(notes.size)
-    for stiffness in (0.0, 1e-4, 6e-4):
+    for inharmonicity in (0.0, 1e-4, 6e-4):
         rough = peaks.hz / notes[:, None]
-        number = np.round(rough / np.sqrt(1 + stiffness * rough**2)).clip(1)
-        away = np.abs(rough / (number * np.sqrt(1 + stiffness * number**2)) - 1)
+        number = np.round(rough / np.sqrt(1 + inharmonicity * rough**2)).clip(1)
+        away = np.abs(rough / (number * np.sqrt(1 + inharmonicity * number**2)) - 1)
         loose = 1.5 * LOOSE + 0.5 * peaks.width_hz / peaks.hz
         chance = np.minimum(2 * loose * number, 0.9)
         hit = ((away < loose) - chance) / (1 - chance)
@@ -226,7 +226,7 @@ def _merit(series: Series, peaks: Peaks) -> float:
     if not hits:
         return 0.0
     numbers = sorted(
-        {round(n / math.sqrt(1 + series.stiffness * n * n)) for n in (h / series.hz for h in hits)}
+        {round(n / math.sqrt(1 + series.inharmonicity * n * n)) for n in (h / series.hz for h in hits)}
     )
     reach = max(statistics.median(numbers) * 1.5, 1.0)
     filled = bisect.bisect_right(numbers, reach) / reach

@@ -12,8 +12,8 @@ import numpy as np
 
 from pitchcheck.clip import Clip, FloatArray
 from pitchcheck.errors import check_positive
-from pitchcheck.pitch.note import read_note
 from pitchcheck.pitch.plucks import find_plucks
+from pitchcheck.pitch.read_note import read_note
 from pitchcheck.pitch.reading import Reading, Unreadable
 
 DUE_S = (0.2, 0.24, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0)  # [s] of sound after the onset at which a reading is tried

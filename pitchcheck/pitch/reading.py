@@ -35,8 +35,8 @@ class Reading:
 
     hz: float
     sd_cents: float
-    stiffness: float
-    stiffness_sd: float
+    inharmonicity: float
+    inharmonicity_sd: float
     decay_s: float
     glide_cents: float
     snr_db: float

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pitchcheck.clip import Clip, FloatArray
-from pitchcheck.pitch.middle import row_medians
+from pitchcheck.pitch.medians import row_medians
 
 ComplexArray = npt.NDArray[np.complex128]
 
@@ -58,13 +58,13 @@ class Tracks:
     z: ComplexArray
     noise: FloatArray
     time_s: FloatArray
-    stiffness: float
+    inharmonicity: float
     ahead_s: FloatArray
 
 
-def law_hz(number: FloatArray, *, hz: float, stiffness: float) -> FloatArray:
+def law_hz(number: FloatArray, *, hz: float, inharmonicity: float) -> FloatArray:
     """Partials of a stiff string. [Hz] Fletcher (1964), equation (pitch 1) of docs/accuracy-pitch.md."""
-    return np.asarray(number * hz * np.sqrt(1 + stiffness * number**2), dtype=float)
+    return np.asarray(number * hz * np.sqrt(1 + inharmonicity * number**2), dtype=float)
 
 
 def periods_of(hz: float) -> float:
@@ -81,7 +81,7 @@ def take_tracks(
     clip: Clip,
     *,
     hz: float,
-    stiffness: float,
+    inharmonicity: float,
     periods: float | None = None,
     glide: float = 0.0,
     tau_s: float = 1.0,
@@ -109,7 +109,7 @@ def take_tracks(
     """
     highest = min(HIGHEST_HZ, BELOW_RATE * clip.rate_hz)
     number = np.arange(1.0, MOST_PARTIALS + 1)
-    partial_hz = law_hz(number, hz=hz, stiffness=stiffness)
+    partial_hz = law_hz(number, hz=hz, inharmonicity=inharmonicity)
     number, partial_hz = number[partial_hz < highest], partial_hz[partial_hz < highest]
     if own is not None:
         partial_hz *= 1 + spread(own, number.size)
@@ -125,7 +125,7 @@ def take_tracks(
     turn = np.exp(-2j * np.pi * np.outer(partial_hz, centre_s - centre_s[0]))
     z *= turn
     ahead_s = _ahead(centre_s, glide=glide, tau_s=tau_s)
-    return Tracks(number, partial_hz, z, track_noise(z), centre_s - ahead_s, stiffness, ahead_s)
+    return Tracks(number, partial_hz, z, track_noise(z), centre_s - ahead_s, inharmonicity, ahead_s)
 
 
 def spread(values: FloatArray, size: int) -> FloatArray:

@@ -10,11 +10,11 @@ from collections.abc import Sequence
 
 from pitchcheck.diagnosis.finding import Cause, Finding
 from pitchcheck.fit.result import StringFit
-from pitchcheck.instrument import Gauge, Job
+from pitchcheck.instrument import MeterQuantity, SessionSettings
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop
 
-_SLOT_GAUGES = (Gauge.CLEARANCE_THIRD, Gauge.CLEARANCE_OPEN, Gauge.SLOT_FLOOR)
+_SLOT_GAUGES = (MeterQuantity.CLEARANCE_THIRD, MeterQuantity.CLEARANCE_OPEN, MeterQuantity.SLOT_FLOOR)
 
 _SPOILERS = {
     Cause.CATCHING_SLOT: (
@@ -30,7 +30,7 @@ _SPOILERS = {
 
 
 def reasons_not_to_file(
-    string: StringFit, *, job: Job, findings: Sequence[Finding], survey: Survey | None = None
+    string: StringFit, *, settings: SessionSettings, findings: Sequence[Finding], survey: Survey | None = None
 ) -> tuple[str, ...]:
     """Why a high slot is not to be filed now.
 
@@ -53,7 +53,7 @@ def reasons_not_to_file(
     """
     mine = [finding for finding in findings if string.number in finding.strings]
     reasons: list[str] = []
-    gauged = any(r.string == string.number and r.what in _SLOT_GAUGES for r in job.meter)
+    gauged = any(r.string == string.number and r.what in _SLOT_GAUGES for r in settings.meter)
     if not string.pressed and not gauged:
         reasons.append(
             "only the symptom is known: without press takes a heavy finger sounds like a high slot. "

@@ -16,7 +16,7 @@ from pitchcheck.diagnosis.slots import SlotGoal, slot_goal
 from pitchcheck.diagnosis.words import belief_mm, cents, mm
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, StringFit
-from pitchcheck.instrument import Board, Job, Nut, Tailpiece
+from pitchcheck.instrument import Board, Nut, SessionSettings, Tailpiece
 from pitchcheck.physics.gauges import third_fret_clearance_mm, third_fret_ratio
 from pitchcheck.plan.blocks import reasons_not_to_file
 from pitchcheck.plan.bottom import nut_bottom
@@ -39,7 +39,7 @@ _SET_ASIDE = 0.5  # weight below which a take is mentioned as hardly used: chose
 
 
 def make_plan(
-    job: Job,
+    settings: SessionSettings,
     fit: Fit | None,
     findings: Sequence[Finding],
     *,
@@ -69,16 +69,18 @@ def make_plan(
     fits = {} if fit is None else {string.number: string for string in fit.strings}
     strings: list[StringPlan] = []
     barred: set[int] = set()
-    for spec in job.instrument.strings:
+    for spec in settings.instrument.strings:
         if fit is None or spec.number not in fits:
-            strings.append(_unmeasured(job, spec.number))
+            strings.append(_unmeasured(settings, spec.number))
             continue
         string = fits[spec.number]
-        reasons = reasons_not_to_file(string, job=job, findings=findings, survey=survey)
+        reasons = reasons_not_to_file(string, settings=settings, findings=findings, survey=survey)
         if reasons:
             barred.add(spec.number)
-        strings.append(_plan_string(job, fit, string, reasons=reasons, survey=survey, next_take=next_take))
-    cut = None if fit is None or barred else _plan_bottom(job, fit, strings)
+        strings.append(
+            _plan_string(settings, fit, string, reasons=reasons, survey=survey, next_take=next_take)
+        )
+    cut = None if fit is None or barred else _plan_bottom(settings, fit, strings)
     return Plan(
         strings=tuple(strings),
         nut_bottom=cut,
@@ -87,12 +89,12 @@ def make_plan(
     )
 
 
-def _unmeasured(job: Job, number: int) -> StringPlan:
+def _unmeasured(settings: SessionSettings, number: int) -> StringPlan:
     """Return the entry of a string without any measurement."""
     return StringPlan(
         number=number,
-        note=job.instrument.string(number).note,
-        target_mm=slot_goal(job, number).target_mm,
+        note=settings.instrument.string(number).note,
+        target_mm=slot_goal(settings, number).target_mm,
         height_mm=None,
         clearance_third_mm=None,
         excess_mm=None,
@@ -103,12 +105,12 @@ def _unmeasured(job: Job, number: int) -> StringPlan:
         after_clearance_mm=None,
         evidence=(),
         doubts=("not measured: no usable takes",),
-        steps=steps_unmeasured(press=job.instrument.board is not Board.SCALLOPED),
+        steps=steps_unmeasured(press=settings.instrument.board is not Board.SCALLOPED),
     )
 
 
 def _plan_string(
-    job: Job,
+    settings: SessionSettings,
     fit: Fit,
     string: StringFit,
     *,
@@ -117,10 +119,10 @@ def _plan_string(
     next_take: NextTake | None,
 ) -> StringPlan:
     """Judge one measured slot."""
-    goal = slot_goal(job, string.number)
+    goal = slot_goal(settings, string.number)
     height, excess = string.height_mm, string.height_mm.shifted(-goal.target_mm)
     said = verdict(goal, height)
-    nut = job.instrument.nut
+    nut = settings.instrument.nut
     may_file = said is Verdict.HIGH and nut is Nut.SLOTTED and not reasons
     remove = safe_removal_mm(excess) if may_file else 0.0
     after = _after(fit, string, goal, remove) if remove > 0 else None
@@ -135,7 +137,7 @@ def _plan_string(
         steps = steps_unsure(string.number, next_take=next_take)
     return StringPlan(
         number=string.number,
-        note=job.instrument.string(string.number).note,
+        note=settings.instrument.string(string.number).note,
         target_mm=goal.target_mm,
         height_mm=height,
         clearance_third_mm=height.scaled(third_fret_ratio()),
@@ -145,8 +147,8 @@ def _plan_string(
         raise_mm=rise,
         after_cents=None if after is None else after.first_fret_cents,
         after_clearance_mm=None if after is None else after.clearance_mm,
-        evidence=_evidence(job, string, goal, survey),
-        doubts=_doubts(job, fit, string, reasons),
+        evidence=_evidence(settings, string, goal, survey),
+        doubts=_doubts(settings, fit, string, reasons),
         steps=steps,
     )
 
@@ -165,7 +167,9 @@ def _after(fit: Fit, string: StringFit, goal: SlotGoal, removed_mm: float) -> Af
     )
 
 
-def _evidence(job: Job, string: StringFit, goal: SlotGoal, survey: Survey | None) -> tuple[str, ...]:
+def _evidence(
+    settings: SessionSettings, string: StringFit, goal: SlotGoal, survey: Survey | None
+) -> tuple[str, ...]:
     """Say what the verdict rests on."""
     words: list[str] = []
     if string.first_fret_cents is not None:
@@ -181,22 +185,24 @@ def _evidence(job: Job, string: StringFit, goal: SlotGoal, survey: Survey | None
         for fret, values in sorted(heard.items())
     ]
     words.append(f"slot height {belief_mm(string.height_mm)}; target {mm(goal.target_mm)}")
-    spared = not_the_nut(string, goal=goal, scale_mm=job.instrument.scale_mm, limits=DiagnosisLimits())
+    spared = not_the_nut(string, goal=goal, scale_mm=settings.instrument.scale_mm, limits=DiagnosisLimits())
     if spared is not None:
         words.append(spared)
     return tuple(words)
 
 
-def _doubts(job: Job, fit: Fit, string: StringFit, reasons: tuple[str, ...]) -> tuple[str, ...]:
+def _doubts(
+    settings: SessionSettings, fit: Fit, string: StringFit, reasons: tuple[str, ...]
+) -> tuple[str, ...]:
     """Say what the verdict might suffer from."""
     words = list(reasons)
     if not string.pressed and not any("symptom" in reason for reason in reasons):
         words.append("no press takes: the height rests on gauge readings and fretted notes")
-    if not string.pressed and job.instrument.board is Board.SCALLOPED:
+    if not string.pressed and settings.instrument.board is Board.SCALLOPED:
         words.append("a scalloped board gets no press test: gauge the slot instead")
-    if job.instrument.tailpiece is Tailpiece.FLOATING:
+    if settings.instrument.tailpiece is Tailpiece.FLOATING:
         words.append("the bridge floats and gives when the string is pressed, so the interval is wider")
-    goal = slot_goal(job, string.number)
+    goal = slot_goal(settings, string.number)
     if goal.target_mm < goal.floor_mm:
         words.append("its target lies below the height where an open string is likely to buzz")
     words += [
@@ -208,9 +214,9 @@ def _doubts(job: Job, fit: Fit, string: StringFit, reasons: tuple[str, ...]) -> 
     return tuple(words)
 
 
-def _plan_bottom(job: Job, fit: Fit, strings: Sequence[StringPlan]) -> NutBottom | None:
+def _plan_bottom(settings: SessionSettings, fit: Fit, strings: Sequence[StringPlan]) -> NutBottom | None:
     """Return the cut at the bottom of the nut, if all slots ask for it."""
-    if job.instrument.nut is not Nut.SLOTTED or any(s.verdict is not Verdict.HIGH for s in strings):
+    if settings.instrument.nut is not Nut.SLOTTED or any(s.verdict is not Verdict.HIGH for s in strings):
         return None
     excess: dict[int, Belief] = {s.number: s.excess_mm for s in strings if s.excess_mm is not None}
     numbers = sorted(excess)
@@ -220,5 +226,5 @@ def _plan_bottom(job: Job, fit: Fit, strings: Sequence[StringPlan]) -> NutBottom
         [excess[number] for number in numbers],
         numbers=numbers,
         covariance_mm2=fit.height_covariance_mm2[np.ix_(chosen, chosen)],
-        tolerance_mm=job.target.tolerance_mm,
+        tolerance_mm=settings.target.tolerance_mm,
     )

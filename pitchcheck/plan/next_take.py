@@ -12,7 +12,7 @@ from pitchcheck.diagnosis.slots import slot_goal
 from pitchcheck.diagnosis.words import listed
 from pitchcheck.fit.joint import Joint
 from pitchcheck.fit.result import Fit
-from pitchcheck.instrument import Board, Job
+from pitchcheck.instrument import Board, SessionSettings
 from pitchcheck.plan.judge import verdict
 from pitchcheck.plan.records import Verdict
 from pitchcheck.survey import Survey
@@ -27,7 +27,7 @@ HALF_OF_90 = 1.645  # [sd] half of a 90 % interval of a normal belief
 USUAL_READING_CENTS = 0.2  # [cent] of one stopped take against its open strings, when no take says it
 
 
-def best_take(job: Job, survey: Survey, fit: Fit) -> NextTake | None:
+def best_take(settings: SessionSettings, survey: Survey, fit: Fit) -> NextTake | None:
     """Choose the take that would narrow the decision most.
 
     Parameters
@@ -45,22 +45,27 @@ def best_take(job: Job, survey: Survey, fit: Fit) -> NextTake | None:
     if fit.joint is None:
         return None
     undecided = [
-        s.number for s in fit.strings if verdict(slot_goal(job, s.number), s.height_mm) is Verdict.UNSURE
+        s.number for s in fit.strings if verdict(slot_goal(settings, s.number), s.height_mm) is Verdict.UNSURE
     ]
     if not undecided:
         return None
     reading = [stopped.sd_cents for stopped in survey.stopped]
     return _choose(
-        job, fit.joint, undecided, reading_cents=float(np.median(reading)) if reading else USUAL_READING_CENTS
+        settings,
+        fit.joint,
+        undecided,
+        reading_cents=float(np.median(reading)) if reading else USUAL_READING_CENTS,
     )
 
 
-def _choose(job: Job, joint: Joint, undecided: list[int], *, reading_cents: float) -> NextTake | None:
+def _choose(
+    settings: SessionSettings, joint: Joint, undecided: list[int], *, reading_cents: float
+) -> NextTake | None:
     """Return the best of all single takes on the undecided strings."""
-    places = _candidates(job, undecided)
-    numbers = [spec.number for spec in job.instrument.strings]
+    places = _candidates(settings, undecided)
+    numbers = [spec.number for spec in settings.instrument.strings]
     columns = [numbers.index(number) for number in undecided]
-    now, after = joint.gain(job.instrument, places, reading_cents=reading_cents)
+    now, after = joint.gain(settings.instrument, places, reading_cents=reading_cents)
     gain = np.log(now[columns] / after[:, columns]).sum(axis=1)
     best = int(np.argmax(gain))
     if gain[best] < LEAST_GAIN:
@@ -79,9 +84,9 @@ def _choose(job: Job, joint: Joint, undecided: list[int], *, reading_cents: floa
     return NextTake(position=place, why=why + ". Play the open string before and after it.")
 
 
-def _candidates(job: Job, strings: list[int]) -> tuple[Position, ...]:
+def _candidates(settings: SessionSettings, strings: list[int]) -> tuple[Position, ...]:
     """Places one could play on some strings."""
-    press = [] if job.instrument.board is Board.SCALLOPED else PRESS_FRETS
+    press = [] if settings.instrument.board is Board.SCALLOPED else PRESS_FRETS
     return tuple(
         Position(number, stop, fret)
         for number in strings

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from pitchcheck.chords import Chord, ChordNote, Interval
 from pitchcheck.report import numbers
-from pitchcheck.report.page_records import Table
+from pitchcheck.report.page.records import Table
 
 AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices (from memory)
 SOUR_CENTS = 10.0  # [cent] a tenth of a fret, heard by most; our choice

@@ -137,7 +137,7 @@ def _chords(measurement: Measurement) -> list[dict[str, Any]]:
     """Return the usual open chords; none without a fit or for a tuning without shapes."""
     if measurement.fit is None:
         return []
-    return [_chord(chord) for chord in chord_table(measurement.job.instrument, measurement.fit)]
+    return [_chord(chord) for chord in chord_table(measurement.settings.instrument, measurement.fit)]
 
 
 def _chord(chord: Chord) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitchcheck.diagnosis import Cause, Finding
-from pitchcheck.instrument import Gauge, Nut
+from pitchcheck.instrument import MeterQuantity, Nut
 from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.report import numbers
 
@@ -27,12 +27,12 @@ _RUN = 4  # [-] strings in a row from which "to" reads better than a list
 _COARSE_MM = 1.5  # [mm] from here a rule is what one measures with, so tenths of a millimetre will do
 
 GAUGE_WORDS = {
-    Gauge.CLEARANCE_THIRD: "gap over fret 1, held behind fret 3",
-    Gauge.CLEARANCE_OPEN: "gap over fret 1, open string",
-    Gauge.SLOT_FLOOR: "slot floor above the board",
-    Gauge.FRET_HEIGHT: "fret height",
-    Gauge.ACTION_12: "action at fret 12",
-    Gauge.RELIEF: "neck relief",
+    MeterQuantity.CLEARANCE_THIRD: "gap over fret 1, held behind fret 3",
+    MeterQuantity.CLEARANCE_OPEN: "gap over fret 1, open string",
+    MeterQuantity.SLOT_FLOOR: "slot floor above the board",
+    MeterQuantity.FRET_HEIGHT: "fret height",
+    MeterQuantity.ACTION_12: "action at fret 12",
+    MeterQuantity.RELIEF: "neck relief",
 }
 
 NUT_WORDS = {

@@ -7,7 +7,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from pitchcheck.report.view import BenchView
+from pitchcheck.report.bench_sheet import BenchView
 
 INDENT = 2  # columns before the lines of a section
 

@@ -11,8 +11,8 @@ from enum import StrEnum
 from typing import TypeVar
 
 from pitchcheck.errors import BadValue
-from pitchcheck.session.inbox import Inbox, shorten
 from pitchcheck.session.limits import Range
+from pitchcheck.session.notices import Inbox, shorten
 from pitchcheck.units import length_mm
 
 Choice = TypeVar("Choice", bound=StrEnum)

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pitchcheck.errors import NothingMeasured, Problem
-from pitchcheck.instrument import Job
-from pitchcheck.session.inbox import Inbox
+from pitchcheck.instrument import SessionSettings
+from pitchcheck.session.notices import Inbox
 from pitchcheck.session.rows import READINGS, TAKES, ReadingRow, TakeRow, parse_readings, parse_takes
 from pitchcheck.session.settings import SETTINGS, read_settings
 from pitchcheck.session.textfile import read_text
@@ -25,7 +25,7 @@ class Session:
     """
 
     folder: Path
-    job: Job
+    settings: SessionSettings
     takes: tuple[TakeRow, ...]
     readings: tuple[ReadingRow, ...]
     before: Path | None
@@ -45,8 +45,8 @@ def read_session(folder: Path) -> Session:
         action = f'Make it with: pitchcheck new "{folder}" --kind KIND'
         problem = Problem(str(folder), None, None, None, "the folder does not exist", action)
         raise NothingMeasured(problem.sentence(), [problem])
-    settings = read_settings(folder)
-    instrument = settings.job.instrument
+    file = read_settings(folder)
+    instrument = file.settings.instrument
     takes: tuple[TakeRow, ...] = ()
     readings: tuple[ReadingRow, ...] = ()
     inbox = Inbox(TAKES)
@@ -61,15 +61,15 @@ def read_session(folder: Path) -> Session:
     else:
         text = read_text(folder, TAKES, inbox, missing=f"Add {TAKES} with sound files, or {READINGS}.")
         takes = () if text is None else parse_takes(text, inbox, instrument=instrument)
-    before = _before_folder(folder, settings.before, inbox)
+    before = _before_folder(folder, file.before, inbox)
     return Session(
         folder=folder,
-        job=settings.job,
+        settings=file.settings,
         takes=takes,
         readings=readings,
         before=before,
-        problems=(*settings.problems, *inbox.problems),
-        notices=(*settings.notices, *inbox.notices),
+        problems=(*file.problems, *inbox.problems),
+        notices=(*file.notices, *inbox.notices),
     )
 
 

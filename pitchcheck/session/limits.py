@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pitchcheck.instrument import Gauge
+from pitchcheck.instrument import MeterQuantity
 
 DEFAULT_SD_CENTS = 0.15  # [cent] of a pitch in readings.csv without sd_cents: a good reading of one pluck
 HIGHEST_FRET = 24  # common practice, no source
@@ -31,12 +31,22 @@ class Reading:
 
 # One row per kind of gauge reading; [instrument] lengths of the same name use the same row.
 GAUGE_READINGS = {
-    Gauge.CLEARANCE_THIRD: Reading(0.03, 0.0, 10.0, "feeler gauge: leaves come in steps of about 0.025 mm"),
-    Gauge.CLEARANCE_OPEN: Reading(0.03, 0.0, 10.0, "feeler gauge: leaves come in steps of about 0.025 mm"),
-    Gauge.SLOT_FLOOR: Reading(0.05, -1.0, 15.0, "depth gauge or stacked leaves against a round slot floor"),
-    Gauge.FRET_HEIGHT: Reading(0.05, 0.2, 4.0, "rule or caliper beside a crowned fret; frets differ by 0.02"),
-    Gauge.ACTION_12: Reading(0.15, 0.1, 15.0, "rule under a string, read to a quarter of a millimetre or so"),
-    Gauge.RELIEF: Reading(0.05, -1.0, 3.0, "feeler gauge under a string used as a straightedge"),
+    MeterQuantity.CLEARANCE_THIRD: Reading(
+        0.03, 0.0, 10.0, "feeler gauge: leaves come in steps of about 0.025 mm"
+    ),
+    MeterQuantity.CLEARANCE_OPEN: Reading(
+        0.03, 0.0, 10.0, "feeler gauge: leaves come in steps of about 0.025 mm"
+    ),
+    MeterQuantity.SLOT_FLOOR: Reading(
+        0.05, -1.0, 15.0, "depth gauge or stacked leaves against a round slot floor"
+    ),
+    MeterQuantity.FRET_HEIGHT: Reading(
+        0.05, 0.2, 4.0, "rule or caliper beside a crowned fret; frets differ by 0.02"
+    ),
+    MeterQuantity.ACTION_12: Reading(
+        0.15, 0.1, 15.0, "rule under a string, read to a quarter of a millimetre or so"
+    ),
+    MeterQuantity.RELIEF: Reading(0.05, -1.0, 3.0, "feeler gauge under a string used as a straightedge"),
 }
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pitchcheck.instrument import Board, Instrument
-from pitchcheck.session.inbox import Inbox
+from pitchcheck.session.csv_table import Row, read_table
 from pitchcheck.session.limits import (
     DEFAULT_SD_CENTS,
     HIGHEST_FRET,
@@ -18,7 +18,7 @@ from pitchcheck.session.limits import (
     LARGEST_SD_CENTS,
     LOWEST_HZ,
 )
-from pitchcheck.session.table import Row, read_table
+from pitchcheck.session.notices import Inbox
 from pitchcheck.takes import Position, Stop
 
 TAKES, READINGS = "takes.csv", "readings.csv"

@@ -13,18 +13,17 @@ from pathlib import Path
 from pitchcheck.errors import BadValue, NothingMeasured, Problem
 from pitchcheck.instrument import (
     Board,
-    Gauge,
     Instrument,
-    Job,
     Length,
+    MeterQuantity,
     MeterReading,
     Nut,
     Removal,
+    SessionSettings,
     Tailpiece,
     Target,
 )
 from pitchcheck.session.fields import Fields
-from pitchcheck.session.inbox import Inbox
 from pitchcheck.session.limits import (
     ERROR,
     FLOOR,
@@ -36,26 +35,27 @@ from pitchcheck.session.limits import (
     TOLERANCE,
     Range,
 )
+from pitchcheck.session.notices import Inbox
 from pitchcheck.session.presets import find_preset
 from pitchcheck.session.strings import read_strings
 from pitchcheck.session.textfile import read_text
 
 SETTINGS = "session.toml"
 SCHEMA = 1  # version of the input format; 1 is the first
-NEEDS_STRING = {Gauge.CLEARANCE_THIRD, Gauge.CLEARANCE_OPEN, Gauge.SLOT_FLOOR}
+NEEDS_STRING = {MeterQuantity.CLEARANCE_THIRD, MeterQuantity.CLEARANCE_OPEN, MeterQuantity.SLOT_FLOOR}
 
 
 @dataclass(frozen=True)
-class Settings:
+class SettingsFile:
     """A settings file as it was read. ``before`` names the folder of the pass before."""
 
-    job: Job
+    settings: SessionSettings
     before: str | None
     problems: tuple[Problem, ...]
     notices: tuple[str, ...]
 
 
-def read_settings(folder: Path) -> Settings:
+def read_settings(folder: Path) -> SettingsFile:
     """Read the settings of a session folder.
 
     Raises
@@ -66,7 +66,7 @@ def read_settings(folder: Path) -> Settings:
     inbox = Inbox(SETTINGS)
     root = Fields(_load(folder, inbox), name="", inbox=inbox)
     if not inbox.problems:
-        job, before, minor = _read_job(root, inbox)
+        settings, before, minor = _read_job(root, inbox)
     if inbox.problems:
         count = len(inbox.problems)
         raise NothingMeasured(
@@ -74,7 +74,7 @@ def read_settings(folder: Path) -> Settings:
             "Correct it and measure again.",
             inbox.problems,
         )
-    return Settings(job, before, tuple(minor.problems), tuple(inbox.notices + minor.notices))
+    return SettingsFile(settings, before, tuple(minor.problems), tuple(inbox.notices + minor.notices))
 
 
 def check_scale_mm(scale_mm: float) -> float:
@@ -100,7 +100,7 @@ def _load(folder: Path, inbox: Inbox) -> object:
         return {}
 
 
-def _read_job(root: Fields, inbox: Inbox) -> tuple[Job, str | None, Inbox]:
+def _read_job(root: Fields, inbox: Inbox) -> tuple[SessionSettings, str | None, Inbox]:
     """Return the job, the folder of the pass before, and the inbox of faults that cost only a part."""
     schema = root.get("schema")
     if schema is None:
@@ -115,8 +115,8 @@ def _read_job(root: Fields, inbox: Inbox) -> tuple[Job, str | None, Inbox]:
     meter = [_read_meter(fields, numbers) for fields in root.tables("meter")]
     before, removed = _read_before(root, minor, numbers)
     root.finish()
-    job = Job(instrument, target, tuple(m for m in meter if m is not None), removed)
-    return job, before, minor
+    settings = SessionSettings(instrument, target, tuple(m for m in meter if m is not None), removed)
+    return settings, before, minor
 
 
 def _read_instrument(root: Fields, inbox: Inbox) -> Instrument:
@@ -135,15 +135,15 @@ def _read_instrument(root: Fields, inbox: Inbox) -> Instrument:
         nut=fields.choice("nut", default=Nut.SLOTTED),
         tailpiece=fields.choice("tailpiece", default=Tailpiece.FIXED),
         board=fields.choice("board", default=Board.NORMAL),
-        fret_height=_read_length(fields, Gauge.FRET_HEIGHT),
-        action_12=_read_length(fields, Gauge.ACTION_12),
-        relief=_read_length(fields, Gauge.RELIEF),
+        fret_height=_read_length(fields, MeterQuantity.FRET_HEIGHT),
+        action_12=_read_length(fields, MeterQuantity.ACTION_12),
+        relief=_read_length(fields, MeterQuantity.RELIEF),
     )
     fields.finish()
     return instrument
 
 
-def _read_length(fields: Fields, what: Gauge) -> Length | None:
+def _read_length(fields: Fields, what: MeterQuantity) -> Length | None:
     """Return an instrument's length with its default error."""
     row = GAUGE_READINGS[what]
     value = fields.length(what, within=Range(row.low_mm, row.high_mm))
@@ -169,12 +169,12 @@ def _read_meter(fields: Fields, numbers: set[int]) -> MeterReading | None:
     """Return one gauge reading, or None after a fault."""
     before = len(fields.inbox.problems)
     word = fields.text("what", required=True, example="clearance_third")
-    if word is not None and word not in {str(gauge) for gauge in Gauge}:
-        limit = f"it must be one of {', '.join(str(gauge) for gauge in Gauge)}"
+    if word is not None and word not in {str(gauge) for gauge in MeterQuantity}:
+        limit = f"it must be one of {', '.join(str(gauge) for gauge in MeterQuantity)}"
         fields.fault("what", word, limit=limit, action="Write one of these; this reading was left out.")
     if len(fields.inbox.problems) > before or word is None:
         return None
-    what = Gauge(word)
+    what = MeterQuantity(word)
     row = GAUGE_READINGS[what]
     string = fields.whole("string", low=1, high=HIGHEST_STRING, required=what in NEEDS_STRING)
     if string is not None and string not in numbers:

@@ -8,8 +8,8 @@ from __future__ import annotations
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import StringSpec
 from pitchcheck.session.fields import Fields
-from pitchcheck.session.inbox import Inbox
 from pitchcheck.session.limits import GAUGE, HIGHEST_NOTE_HZ, HIGHEST_STRING, LOWEST_NOTE_HZ, TARGET_HEIGHT
+from pitchcheck.session.notices import Inbox
 from pitchcheck.session.presets import Preset
 from pitchcheck.tuning import note_hz
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pitchcheck.session.inbox import Inbox
+from pitchcheck.session.notices import Inbox
 from pitchcheck.session.paths import inside
 
 LARGEST_BYTES = 5_000_000  # our choice: a list of ten thousand takes is under half a megabyte

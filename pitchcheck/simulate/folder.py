@@ -15,7 +15,7 @@ from typing import Any
 
 from pitchcheck.clip import Clip
 from pitchcheck.errors import BadInput, Problem
-from pitchcheck.instrument import Job, StringSpec
+from pitchcheck.instrument import SessionSettings, StringSpec
 from pitchcheck.simulate.player import SessionTruth
 from pitchcheck.takes import Position
 
@@ -50,7 +50,7 @@ def check_replaceable(folder: Path) -> None:
 
 
 def write_session(
-    folder: Path, *, job: Job, takes: Iterable[tuple[Position, Clip]], truth: SessionTruth
+    folder: Path, *, settings: SessionSettings, takes: Iterable[tuple[Position, Clip]], truth: SessionTruth
 ) -> None:
     """Write a session folder; an earlier imaginary one is replaced.
 
@@ -76,7 +76,7 @@ def write_session(
         old.unlink()
     content = {"schema": TRUTH_SCHEMA, "maker": MAKER, **_plain(asdict(truth))}
     (folder / TRUTH_FILE).write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
-    (folder / "session.toml").write_text(session_text(job), encoding="utf-8")
+    (folder / "session.toml").write_text(session_text(settings), encoding="utf-8")
     with (folder / "takes.csv").open("w", encoding="utf-8", newline="") as file:
         rows = csv.writer(file, lineterminator="\n")
         rows.writerow(("file", "string", "stop", "fret", "capo"))
@@ -87,9 +87,9 @@ def write_session(
             rows.writerow((name, position.string, position.stop.value, fret, position.capo))
 
 
-def session_text(job: Job) -> str:
+def session_text(settings: SessionSettings) -> str:
     """Return ``session.toml`` for a job: the instrument and its strings; targets stay at their defaults."""
-    instrument = job.instrument
+    instrument = settings.instrument
     lines = [
         "# An imaginary instrument, made up by the simulator.",
         "schema = 1",

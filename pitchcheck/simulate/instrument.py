@@ -59,7 +59,7 @@ class StringTruth:
     nut_offset_mm: float
     saddle_mm: float
     action_12_mm: float
-    stretch: float
+    stretch_factor: float
     bend_mm: float
     tension_n: float
     tuned_cents: float = 0.0
@@ -145,7 +145,7 @@ def string_truth(
         nut_offset_mm=nut_offset_mm,
         saddle_mm=USUAL_SADDLE_MM[known.make],
         action_12_mm=USUAL_ACTION_MM if action is None else action.value_mm,
-        stretch=known.stretch * instrument.scale_mm / (instrument.scale_mm + tail_mm),
+        stretch_factor=known.stretch_factor * instrument.scale_mm / (instrument.scale_mm + tail_mm),
         bend_mm=known.bend_mm,
         tension_n=known.tension_n,
     )
@@ -193,7 +193,7 @@ def true_cents(
     return np.asarray(cents, dtype=np.float64)
 
 
-def stiffness(truth: InstrumentTruth, number: int, *, fret: int | None, cents: float) -> float:
+def inharmonicity(truth: InstrumentTruth, number: int, *, fret: int | None, cents: float) -> float:
     """Inharmonicity coefficient B of a note. [-]
 
     B = pi^2 lambda^2 / L^2 for pinned ends; the tension that sharpens a stopped note stiffens it less.
@@ -225,7 +225,9 @@ def _setup(truth: InstrumentTruth, strings: Sequence[StringTruth], grips: Sequen
         fret_height_mm=same(truth.fret_height_mm),
         fret_error_mm=np.tile(errors, (len(strings), 1)),
         break_rad=same(truth.break_rad),
-        stretch=_column([s.stretch * g.press.slide for s, g in zip(strings, grips, strict=True)]),
+        stretch_factor=_column(
+            [s.stretch_factor * g.press.slide for s, g in zip(strings, grips, strict=True)]
+        ),
         bend_mm=_column([s.bend_mm for s in strings]),
     )
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pitchcheck.simulate.instrument import Grip, InstrumentTruth, Press, stiffness, true_cents
+from pitchcheck.simulate.instrument import Grip, InstrumentTruth, Press, inharmonicity, true_cents
 from pitchcheck.takes import Position, Stop
 from pitchcheck.tuning import CENTS_PER_SEMITONE, fret_place, note_hz
 from pitchcheck.units import CENTS_PER_OCTAVE
@@ -65,7 +65,7 @@ class Played:
     position: Position
     cents: float
     hz: float
-    stiffness: float
+    inharmonicity: float
     strength: float
 
 
@@ -122,7 +122,7 @@ def play(
                 position=position,
                 cents=error,
                 hz=float(note * 2 ** (above / CENTS_PER_OCTAVE)),
-                stiffness=stiffness(truth, position.string, fret=position.fret, cents=error),
+                inharmonicity=inharmonicity(truth, position.string, fret=position.fret, cents=error),
                 strength=float(np.exp(STRENGTH_SD * rng.standard_normal())),
             )
         )

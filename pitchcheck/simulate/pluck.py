@@ -28,7 +28,7 @@ class Tone:
     """A string's settled pitch and stiffness: f_k = k hz sqrt(1 + stiffness k^2). [Hz, -]"""
 
     hz: float
-    stiffness: float
+    inharmonicity: float
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,7 @@ def _partials(
 ) -> FloatArray:
     """Sum of the decaying partials of both polarisations, without glide; at least ``count`` samples."""
     k = np.arange(1, int(HIGHEST_PARTIAL_HZ / tone.hz) + 1)
-    hz = k * tone.hz * np.sqrt(1 + tone.stiffness * k**2)
+    hz = k * tone.hz * np.sqrt(1 + tone.inharmonicity * k**2)
     keep = hz < min(HIGHEST_PARTIAL_HZ, 0.45 * rate_hz)
     k, hz = k[keep], hz[keep]
     if body is not None:

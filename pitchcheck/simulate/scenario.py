@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pitchcheck.instrument import Instrument, Job, Length, StringSpec
+from pitchcheck.instrument import Instrument, Length, SessionSettings, StringSpec
 from pitchcheck.simulate.instrument import InstrumentTruth, string_truth
 from pitchcheck.simulate.player import Hand
 
@@ -44,9 +44,9 @@ TAIL_MM = 60.0
 HAND = Hand(force_n=5.0)  # a light touch
 
 
-def demo_job() -> Job:
+def demo_settings() -> SessionSettings:
     """What the workshop knows of the guitar before anything is heard."""
-    return Job(
+    return SessionSettings(
         Instrument(
             kind="steel-string guitar of the Two Lamps workshop (imaginary)",
             scale_mm=SCALE_MM,
@@ -58,7 +58,7 @@ def demo_job() -> Job:
 
 def demo_truth() -> InstrumentTruth:
     """What is really so."""
-    instrument = demo_job().instrument
+    instrument = demo_settings().instrument
     strings = []
     for number, height in HEIGHTS_MM.items():
         usual = string_truth(
@@ -74,7 +74,7 @@ def demo_truth() -> InstrumentTruth:
                 usual,
                 saddle_mm=SADDLE_MM[number],
                 action_12_mm=usual.action_12_mm + ACTION_OFF_MM[number],
-                stretch=usual.stretch * off,
+                stretch_factor=usual.stretch_factor * off,
                 bend_mm=usual.bend_mm * (off if instrument.string(number).wound else off**0.5),
                 tuned_cents=TUNED_CENTS[number],
             )

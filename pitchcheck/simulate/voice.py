@@ -42,7 +42,7 @@ class Voice:
 
 
 def glide_cents(
-    *, stretch: float, pluck_mm: float, open_length_mm: float, length_mm: float, place: float
+    *, stretch_factor: float, pluck_mm: float, open_length_mm: float, length_mm: float, place: float
 ) -> float:
     """How far above its settled pitch a plucked string starts. [cent]
 
@@ -54,7 +54,7 @@ def glide_cents(
     ----------
     K. A. Legge, N. H. Fletcher (1984), J. Acoust. Soc. Am. 76, 5-12; the mean is derived here.
     """
-    share = stretch * pluck_mm**2 / (8 * length_mm * open_length_mm * place * (1 - place))
+    share = stretch_factor * pluck_mm**2 / (8 * length_mm * open_length_mm * place * (1 - place))
     return CENTS_PER_LOG * share
 
 
@@ -89,7 +89,7 @@ def sound_of(
         usual,
         level_db=usual.level_db + 20 * float(np.log10(played.strength)),
         glide_cents=glide_cents(
-            stretch=string.stretch,
+            stretch_factor=string.stretch_factor,
             pluck_mm=PLUCK_MM * played.strength,
             open_length_mm=truth.scale_mm,
             length_mm=length_mm,
@@ -98,7 +98,7 @@ def sound_of(
     )
     return pluck(
         rng,
-        tone=Tone(played.hz, played.stiffness),
+        tone=Tone(played.hz, played.inharmonicity),
         sound=sound,
         rate_hz=voice.rate_hz,
         duration_s=voice.duration_s,

@@ -10,7 +10,7 @@ from pitchcheck.clip import Clip
 from pitchcheck.measurement import Measurement
 from pitchcheck.simulate.folder import write_session
 from pitchcheck.simulate.player import SessionTruth
-from pitchcheck.simulate.scenario import HAND, STORY, demo_job, demo_truth
+from pitchcheck.simulate.scenario import HAND, STORY, demo_settings, demo_truth
 from pitchcheck.takes import Position
 from pitchcheck.workflow.measure import measure_folder
 from pitchcheck.workflow.progress import Progress
@@ -55,14 +55,14 @@ def run_demo(folder: Path, *, seed: int, progress: Progress | None = None) -> De
     """
     import numpy as np
 
-    from pitchcheck.protocol import Thoroughness, survey_positions
+    from pitchcheck.course import Thoroughness, survey_positions
     from pitchcheck.simulate.body import random_body
     from pitchcheck.simulate.player import play
     from pitchcheck.simulate.room import Room
     from pitchcheck.simulate.voice import Voice, sound_of
 
     rng = np.random.default_rng(seed)
-    job, instrument = demo_job(), demo_truth()
+    settings, instrument = demo_settings(), demo_truth()
     numbers = [s.number for s in instrument.strings]
     positions = survey_positions(numbers, thoroughness=Thoroughness.FULL)
     truth = SessionTruth(instrument, HAND, play(rng, truth=instrument, hand=HAND, positions=positions))
@@ -72,10 +72,10 @@ def run_demo(folder: Path, *, seed: int, progress: Progress | None = None) -> De
         for done, played in enumerate(truth.takes, start=1):
             yield (
                 played.position,
-                sound_of(rng, played=played, instrument=job.instrument, truth=instrument, voice=voice),
+                sound_of(rng, played=played, instrument=settings.instrument, truth=instrument, voice=voice),
             )
             if progress is not None:
                 progress(done, len(truth.takes), "playing the imaginary guitar")
 
-    write_session(folder, job=job, takes=sounds(), truth=truth)
+    write_session(folder, settings=settings, takes=sounds(), truth=truth)
     return Demo(measure_folder(folder, progress=progress), truth)

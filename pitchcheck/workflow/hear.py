@@ -20,7 +20,7 @@ from pitchcheck.errors import Problem
 from pitchcheck.instrument import Instrument
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.session.folder import Session
-from pitchcheck.session.inbox import shorten
+from pitchcheck.session.notices import shorten
 from pitchcheck.session.paths import inside
 from pitchcheck.session.rows import TAKES, ReadingRow, TakeRow
 from pitchcheck.takes import Position, Stop, Take
@@ -99,7 +99,7 @@ def hear_takes(session: Session, *, workers: int, progress: Progress | None = No
 
 def read_string(work: StringWork) -> list[tuple[int, Reading | Problem]]:
     """Read the takes of one string; runs in a process of its own."""
-    from pitchcheck.pitch.group import read_group
+    from pitchcheck.pitch.string_group import read_group
 
     answers: list[tuple[int, Reading | Problem]] = []
     clips: list[Clip] = []
@@ -157,14 +157,14 @@ def _process_context() -> BaseContext:
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload([__name__, "pitchcheck.pitch.group", "soundfile"])
+    context.set_forkserver_preload([__name__, "pitchcheck.pitch.string_group", "soundfile"])
     return context
 
 
 def _work_for(session: Session, number: int) -> StringWork:
     """Return the takes of one string as one piece of work."""
     rows = tuple(row for row in session.takes if row.position.string == number)
-    hints = tuple(expected_hz(row.position, instrument=session.job.instrument) for row in rows)
+    hints = tuple(expected_hz(row.position, instrument=session.settings.instrument) for row in rows)
     return StringWork(session.folder, rows, hints)
 
 
@@ -179,8 +179,8 @@ def _take(row: TakeRow, answer: Reading | str, *, when: float) -> Take:
         hz=answer.hz,
         sd_cents=answer.sd_cents,
         when=when,
-        stiffness=answer.stiffness,
-        stiffness_sd=answer.stiffness_sd,
+        inharmonicity=answer.inharmonicity,
+        inharmonicity_sd=answer.inharmonicity_sd,
         doubts=answer.doubts,
     )
 

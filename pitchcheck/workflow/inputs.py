@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pitchcheck.capture.records import CaptureFault, Choice, InputDevice
+from pitchcheck.capture.devices import CaptureFault, Choice, InputDevice
 from pitchcheck.types import FloatArray
 
 if TYPE_CHECKING:
     from pitchcheck.capture.stream import Input
-    from pitchcheck.guide.input_check import InputCheck
+    from pitchcheck.hearing.input_check import InputCheck
 
 ROOM_S = 3.0  # [s] of the room without a note
 PLUCKS_S = 8.0  # [s] for three plucks that ring out
@@ -30,7 +30,8 @@ def describe_inputs() -> tuple[str, ...]:
     CaptureFault
         If the audio library is missing or there is no input.
     """
-    from pitchcheck.capture import faults, library, stuck
+    from pitchcheck.capture import call_timeout as stuck
+    from pitchcheck.capture import faults, library
 
     inputs = stuck.call(library.list_inputs, limit_s=LIST_S, name="the usual one")
     if not inputs:
@@ -59,9 +60,10 @@ def try_input(device: str | None, *, channel: int | None, say: Callable[[str], N
     CaptureFault
         If the input cannot be opened or stops.
     """
-    from pitchcheck.capture import library, stuck
+    from pitchcheck.capture import call_timeout as stuck
+    from pitchcheck.capture import library
     from pitchcheck.capture.stream import open_input
-    from pitchcheck.guide.input_check import check_input
+    from pitchcheck.hearing.input_check import check_input
 
     found = stuck.call(lambda: library.find_input(device), limit_s=LIST_S, name=device or "the usual one")
     choice = Choice(found.number, channel=channel or min(CHANNELS, found.channels))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pitchcheck.errors import NothingMeasured, Problem
 from pitchcheck.fit.result import Fit
-from pitchcheck.instrument import Job
+from pitchcheck.instrument import SessionSettings
 from pitchcheck.measurement import Measurement
 from pitchcheck.placing import check_places
 from pitchcheck.plan import NextTake
@@ -73,12 +73,14 @@ def hear_pass(session: Session, *, workers: int, progress: Progress | None = Non
     else:
         heard = hear_takes(session, workers=workers, progress=progress)
         takes, problems = heard.takes, (*problems, *heard.problems)
-    takes = check_places(takes, instrument=session.job.instrument)
+    takes = check_places(takes, instrument=session.settings.instrument)
     in_order = tuple(sorted(problems, key=lambda fault: (fault.file != SETTINGS, fault.row or 0)))
     return Pass(session, takes, build_survey(takes), in_order)
 
 
-def _before(session: Session, *, workers: int) -> tuple[tuple[Job, Survey] | None, tuple[Problem, ...]]:
+def _before(
+    session: Session, *, workers: int
+) -> tuple[tuple[SessionSettings, Survey] | None, tuple[Problem, ...]]:
     """Return the pass before this one, and its faults under the name of its folder."""
     if session.before is None:
         return None, ()
@@ -86,7 +88,7 @@ def _before(session: Session, *, workers: int) -> tuple[tuple[Job, Survey] | Non
         passed = hear_pass(read_session(session.before), workers=workers, progress=None)
     except NothingMeasured as error:
         return None, _renamed(error.problems, session.before)
-    usable = (passed.session.job, passed.survey) if passed.survey.stopped else None
+    usable = (passed.session.settings, passed.survey) if passed.survey.stopped else None
     return usable, _renamed(passed.problems, session.before)
 
 
@@ -95,33 +97,35 @@ def _renamed(problems: tuple[Problem, ...], folder: Path) -> tuple[Problem, ...]
     return tuple(replace(fault, file=f"{folder.name}/{fault.file}") for fault in problems)
 
 
-def conclude(this: Pass, before: tuple[Job, Survey] | None, problems: tuple[Problem, ...]) -> Measurement:
+def conclude(
+    this: Pass, before: tuple[SessionSettings, Survey] | None, problems: tuple[Problem, ...]
+) -> Measurement:
     """From comparisons to the measurement; ``before`` is the pass before, ``problems`` those of both."""
     from pitchcheck.diagnosis import find_causes
     from pitchcheck.diagnosis.heard import find_wrong_notes
     from pitchcheck.plan import make_plan
 
-    job, survey = this.session.job, this.survey
+    settings, survey = this.session.settings, this.survey
     notices = this.session.notices
     if not survey.stopped:
         findings = tuple(find_wrong_notes(this.takes))
-        plan = make_plan(job, None, findings)
-        return Measurement(job, this.takes, None, None, findings, plan, problems, notices)
-    fit = _fit(job, survey, before)
-    findings = find_causes(job, survey, fit, this.takes)
-    plan = make_plan(job, fit, findings, survey=survey, next_take=_next_take(job, survey, fit))
-    return Measurement(job, this.takes, survey, fit, findings, plan, problems, notices)
+        plan = make_plan(settings, None, findings)
+        return Measurement(settings, this.takes, None, None, findings, plan, problems, notices)
+    fit = _fit(settings, survey, before)
+    findings = find_causes(settings, survey, fit, this.takes)
+    plan = make_plan(settings, fit, findings, survey=survey, next_take=_next_take(settings, survey, fit))
+    return Measurement(settings, this.takes, survey, fit, findings, plan, problems, notices)
 
 
-def _fit(job: Job, survey: Survey, before: tuple[Job, Survey] | None) -> Fit:
+def _fit(settings: SessionSettings, survey: Survey, before: tuple[SessionSettings, Survey] | None) -> Fit:
     """Return the joint fit."""
     from pitchcheck.fit import fit_instrument
 
-    return fit_instrument(job, survey, before=before)
+    return fit_instrument(settings, survey, before=before)
 
 
-def _next_take(job: Job, survey: Survey, fit: Fit) -> NextTake | None:
+def _next_take(settings: SessionSettings, survey: Survey, fit: Fit) -> NextTake | None:
     """Return the take worth playing next."""
     from pitchcheck.plan.next_take import best_take
 
-    return best_take(job, survey, fit)
+    return best_take(settings, survey, fit)

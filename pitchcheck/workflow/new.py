@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.instrument import Instrument
-from pitchcheck.protocol import Thoroughness, survey_positions
 from pitchcheck.report.take_sheet import render_take_sheet
+from pitchcheck.session.new_folder import settings_text, takes_text, write_new
 from pitchcheck.session.presets import get_preset
 from pitchcheck.session.rows import TAKES
 from pitchcheck.session.settings import SETTINGS, check_scale_mm
-from pitchcheck.session.write import settings_text, takes_text, write_new
 
 SHEET = "takesheet.html"
 

@@ -1,0 +1,1 @@
+"""``pitchcheck job`` and its subcommands."""

@@ -1,0 +1,164 @@
+"""``pitchcheck job``: new, list, show, add, note, step; its other commands are joined here."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pitchcheck.cli.job.compare import compare, report
+from pitchcheck.cli.job.files import export, import_, tidy, verify
+from pitchcheck.cli.job.options import (
+    JobArgument,
+    JobsOption,
+    KindOption,
+    PhotosOption,
+    RemarksOption,
+    RemovedOption,
+    file_into,
+    find,
+    now,
+    say_filed,
+)
+from pitchcheck.cli.output import progress_bar, say
+
+job = typer.Typer(
+    no_args_is_help=True,
+    help="Keep an instrument's passes, notes and steps in a folder that shows any later change.",
+)
+
+job.command()(compare)
+job.command()(report)
+job.command()(export)
+job.command("import")(import_)
+job.command()(verify)
+job.command()(tidy)
+
+
+@job.command("new")
+def new_(
+    title: Annotated[str, typer.Argument(help="What to call the job, in your words.")],
+    instrument: Annotated[str | None, typer.Option(help="The instrument in words.")] = None,
+    customer: Annotated[str | None, typer.Option(help="Who brought it.")] = None,
+    owner_words: Annotated[str | None, typer.Option(help="What the owner says is wrong.")] = None,
+    jobs: JobsOption = None,
+) -> None:
+    """Make a job.
+
+    Example: pitchcheck job new "Parlour guitar, sharp at the first fret"
+    """
+    from pitchcheck.jobs.place import jobs_place
+    from pitchcheck.jobs.write import new_job
+
+    made = new_job(
+        jobs_place(jobs),
+        title=title,
+        now=now(),
+        instrument=instrument,
+        customer=customer,
+        owner_words=owner_words,
+    )
+    typer.echo(f"Made {made.folder}")
+    typer.echo(f'Then: pitchcheck job add {made.id} FOLDER  (a folder that "pitchcheck new" began)')
+
+
+@job.command("list")
+def list_(jobs: JobsOption = None) -> None:
+    """List the jobs."""
+    from pitchcheck.cli.job.lines import list_lines
+    from pitchcheck.jobs.place import jobs_place
+    from pitchcheck.jobs.read import list_jobs, unfinished
+
+    place = jobs_place(jobs)
+    found = list_jobs(place)
+    for line in list_lines(found):
+        typer.echo(line)
+    if not found:
+        say(f'No jobs in {place}. Make one with: pitchcheck job new "TITLE"')
+    for name in unfinished(place) if place.is_dir() else ():
+        say(f"Leftover of a job whose making was cut short: {place / name}")
+
+
+@job.command()
+def show(name: JobArgument, jobs: JobsOption = None) -> None:
+    """Show a job: passes with every slot, steps, notes."""
+    from pitchcheck.cli.job.lines import show_lines, wrapped
+    from pitchcheck.jobs.read import read_job
+
+    for line in wrapped(show_lines(read_job(find(name, jobs)))):
+        typer.echo(line)
+
+
+@job.command()
+def add(
+    name: JobArgument,
+    folder: Annotated[Path, typer.Argument(help="Session folder with recordings or readings.")],
+    kind: KindOption = None,
+    removed: RemovedOption = None,
+    remarks: RemarksOption = None,
+    photo: PhotosOption = None,
+    jobs: JobsOption = None,
+) -> None:
+    """Copy a session folder into a job, measure it and seal it.
+
+    Example: pitchcheck job add parlour bench/today --removed "6=0.20 mm" --removed "5=0.15 mm"
+    """
+    from rich.console import Console
+
+    from pitchcheck.report.bench_sheet import bench_view
+    from pitchcheck.report.terminal import print_sheet
+
+    with progress_bar() as progress:
+        added = file_into(
+            name,
+            folder,
+            kind=kind,
+            removed=removed,
+            remarks=remarks,
+            photos=photo,
+            jobs=jobs,
+            progress=progress,
+        )
+    print_sheet(bench_view(added.measurement), Console(file=sys.stdout, highlight=False))
+    say_filed(added)
+
+
+@job.command()
+def note(
+    name: JobArgument,
+    words: Annotated[str, typer.Argument(help="The note; - reads it from standard input.")],
+    jobs: JobsOption = None,
+) -> None:
+    """Add a bench note. A correction is another note."""
+    from pitchcheck.jobs.write import add_note
+
+    place = find(name, jobs)
+    number = add_note(place, sys.stdin.read() if words == "-" else words, now=now())
+    typer.echo(f"Note {number} added to {place.name}")
+
+
+@job.command()
+def step(
+    name: JobArgument,
+    which: Annotated[str | None, typer.Argument(metavar="STEP", help="Its name or number.")] = None,
+    remark: Annotated[str | None, typer.Option("--note", help="Words about it.")] = None,
+    measured: Annotated[str | None, typer.Option(help='A length or words, like "5.9 mm".')] = None,
+    photo: Annotated[Path | None, typer.Option(metavar="FILE", help="A picture of it.")] = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Mark it as not done.")] = False,
+    jobs: JobsOption = None,
+) -> None:
+    """Show the checklist of work that sound cannot hear, or mark a step as done."""
+    from pitchcheck.cli.job.lines import step_lines, wrapped
+    from pitchcheck.jobs.read import read_job
+    from pitchcheck.jobs.result import StoredResult, read_result
+    from pitchcheck.jobs.write import record_step
+
+    place = find(name, jobs)
+    if which is not None:
+        record_step(place, which, now=now(), done=not undo, note=remark, measured=measured, photo=photo)
+    kept = read_job(place)
+    last = read_result(kept.passes[-1].folder) if kept.passes else StoredResult((), None, None, 0)
+    for line in wrapped(step_lines(kept, last)):
+        typer.echo(line)

@@ -1,0 +1,131 @@
+"""``pitchcheck job`` export, import, verify, tidy: a job as files that can be trusted and passed on."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pitchcheck.cli.job.options import JobArgument, JobsOption, find
+from pitchcheck.cli.output import say
+
+DIFFERS = 1  # exit status of verify when anything is not as it was written
+ROOM = (
+    "The recordings hold the sound of the room, voices too. --trim cuts them to the notes; "
+    "what sounds together with a note stays in it."
+)
+
+
+def export(
+    name: JobArgument,
+    to: Annotated[Path, typer.Option("--to", metavar="FILE", help="The archive; its name ends in .zip.")],
+    without_names: Annotated[
+        bool, typer.Option("--without-names", help="Leave out names, notes, remarks, photos, file tags.")
+    ] = False,
+    trim: Annotated[bool, typer.Option("--trim", help="Cut the recordings to the notes.")] = False,
+    title: Annotated[str | None, typer.Option(help="Title of a copy without names.")] = None,
+    sign: Annotated[
+        Path | None, typer.Option("--sign", metavar="KEY", help="Sign it with this key (ssh-keygen -Y sign).")
+    ] = None,
+    jobs: JobsOption = None,
+) -> None:
+    """Write a job into one archive.
+
+    Example: pitchcheck job export parlour --to parlour.zip --without-names --trim
+    """
+    from pitchcheck.workflow.jobs.edition import Without
+    from pitchcheck.workflow.jobs.export import export as write
+
+    place = find(name, jobs)
+    done = write(place, to, without=Without(without_names, trim), title=title, key=sign)
+    typer.echo(f"Wrote {done.archive}")
+    typer.echo(f"SHA-256 {done.sha256}")
+    if done.signature is not None:
+        typer.echo(f"Signature {done.signature}")
+    if done.left_out:
+        say(f"Left out: {', '.join(done.left_out)}.")
+    if not trim:
+        say(ROOM)
+
+
+def import_(
+    archive: Annotated[Path, typer.Argument(help="An archive that job export wrote.")],
+    signers: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Public keys you trust, by name (ssh-keygen).")
+    ] = None,
+    signer: Annotated[str | None, typer.Option(help="Who must have signed it, as in that file.")] = None,
+    jobs: JobsOption = None,
+) -> None:
+    """Unpack an exported job; nothing that is there is replaced."""
+    from pitchcheck.errors import BadValue
+    from pitchcheck.jobs.archive import import_job
+    from pitchcheck.jobs.place import jobs_place
+    from pitchcheck.jobs.sign import check_signature
+
+    if (signers is None) != (signer is None):
+        raise BadValue("--signers and --signer belong together. Give both, or neither.")
+    if signers is not None and signer is not None:
+        check_signature(archive, signers=signers, signer=signer)
+    made = import_job(jobs_place(jobs), archive)
+    typer.echo(f"Made {made.folder}")
+    typer.echo(f"Fingerprint {made.fingerprint}")
+
+
+def verify(
+    name: JobArgument,
+    fingerprint: Annotated[
+        str | None, typer.Option(metavar="SUM", help="Find this earlier fingerprint, as on a report.")
+    ] = None,
+    jobs: JobsOption = None,
+) -> None:
+    """Compare every byte of a job with its sums, and say what that proves.
+
+    Exit status 1 if anything is not as it was written.
+    """
+    from pitchcheck.cli.job.lines import verify_lines, wrapped
+    from pitchcheck.jobs.verify import find_fingerprint, verify_job
+
+    place = find(name, jobs)
+    checked = verify_job(place)
+    for line in wrapped(verify_lines(checked)):
+        typer.echo(line)
+    known = None if fingerprint is None else find_fingerprint(place, fingerprint)
+    if known is not None:
+        typer.echo(known)
+    if fingerprint is not None and known is None:
+        typer.echo("That fingerprint is not of this job, now or at any time that its history holds.")
+        raise typer.Exit(DIFFERS)
+    if not checked.sound:
+        raise typer.Exit(DIFFERS)
+
+
+def tidy(
+    name: JobArgument,
+    remove: Annotated[bool, typer.Option("--remove", help="Remove leftovers for good; asks again.")] = False,
+    jobs: JobsOption = None,
+) -> None:
+    """Finish a write that was cut short, and show what others left; remove that only with --remove."""
+    from pitchcheck.jobs.tidy import finish_change, leftovers
+    from pitchcheck.jobs.tidy import remove as remove_for_good
+
+    place = find(name, jobs)
+    if finish_change(place):
+        typer.echo("A write that was cut short after it counted was finished.")
+    found = leftovers(place)
+    for item in found:
+        size = f"{item.size_bytes / 1e6:.1f} MB"
+        typer.echo(f"{item.path}: {len(item.files)} files, {size}, copies that never became part of the job")
+        for file in item.files:
+            typer.echo(f"  {file}")
+    if not found:
+        typer.echo("No leftovers.")
+    elif not remove:
+        typer.echo("They are kept. Look for takes you need, then remove them with --remove.")
+    elif not sys.stdin.isatty():
+        say("Not removed: --remove asks once more, on a terminal.")
+        raise typer.Exit(2)
+    elif typer.confirm(f"Remove {len(found)} leftovers for good? This cannot be undone"):
+        remove_for_good(place, found)
+        typer.echo("Removed.")

@@ -1,0 +1,96 @@
+"""Arguments and options that the ``job`` commands share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pitchcheck.cli.output import say
+
+if TYPE_CHECKING:
+    from pitchcheck.workflow.jobs.add_pass import Added
+    from pitchcheck.workflow.progress import Progress
+
+JobsOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--jobs",
+        metavar="DIR",
+        help="Folder that holds the jobs; else the variable PITCHCHECK_JOBS, else the usual place for data.",
+    ),
+]
+JobArgument = Annotated[
+    str, typer.Argument(metavar="JOB", help="Its id, enough of it to tell it apart, or its folder.")
+]
+KindOption = Annotated[
+    str | None,
+    typer.Option(
+        "--kind", metavar="KIND", help="before, after or final; the first pass is before, others after."
+    ),
+]
+RemovedOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--removed",
+        metavar="STRING=AMOUNT",
+        help='What came off a slot since the pass before, like "6=0.20 mm". Repeat it for each string.',
+    ),
+]
+RemarksOption = Annotated[str | None, typer.Option(help="Words about this pass.")]
+PhotosOption = Annotated[
+    list[Path] | None, typer.Option("--photo", metavar="FILE", help="A picture; repeat it for more.")
+]
+
+
+def find(name: str, jobs: Path | None) -> Path:
+    """Return the folder of a job by name, or by the path of the folder itself."""
+    from pitchcheck.jobs.layout import JOB
+    from pitchcheck.jobs.place import jobs_place
+    from pitchcheck.jobs.read import find_job
+
+    path = Path(name)
+    if jobs is None and len(path.parts) > 1 and (path / JOB).is_file():
+        return path.absolute()
+    return find_job(jobs_place(jobs), name)
+
+
+def now() -> datetime:
+    """Return the time here, with its offset from UTC."""
+    return datetime.now(UTC).astimezone()
+
+
+def file_into(
+    name: str,
+    folder: Path,
+    *,
+    kind: str | None = None,
+    removed: Sequence[str] | None = None,
+    remarks: str | None = None,
+    photos: Sequence[Path] | None = None,
+    jobs: Path | None = None,
+    progress: Progress | None = None,
+) -> Added:
+    """File a session folder into a job as a sealed pass; ``say_filed`` tells of it."""
+    from pitchcheck.workflow.jobs.add_pass import add_pass, parse_kind, parse_removed
+
+    return add_pass(
+        find(name, jobs),
+        folder,
+        now=now(),
+        kind=parse_kind(kind),
+        removed=[parse_removed(text) for text in removed or ()],
+        remarks=remarks,
+        photos=photos or (),
+        progress=progress,
+    )
+
+
+def say_filed(added: Added) -> None:
+    """Say where a pass lies, and what to know of it; last, where it is seen."""
+    for notice in added.notices:
+        say(f"Note: {notice.rstrip('?.')}{'?' if notice.endswith('?') else '.'}")
+    say(f"Sealed as pass {added.stored.number}, {added.stored.name}: {added.stored.folder}")

@@ -1,0 +1,123 @@
+"""Differences between notes of one string, averaged over what is not known about them.
+
+Not known: how much the glides of the notes differ and how fast they fade, and how the partials of a note
+stray from the string's other notes. Each way of looking is weighted by how well it explains the phases.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitchcheck.clip import FloatArray
+from pitchcheck.pitch.joint_notes import GLIDES_CENTS, TAIL, Notes, Trial, solve
+from pitchcheck.pitch.partial_scatter import BENDS, LOW, closer_shapes, own_deviation, scatter_shapes
+
+SCATTERS_CENTS = np.geomspace(0.0005, 8.0, 9)  # [cent] grid of what a partial does in one note only
+LAWFUL_CENTS = (
+    0.0003  # [cent] what partials of notes do that differ in pitch alone: none would outrun the arithmetic
+)
+RATIO = float(SCATTERS_CENTS[1] / SCATTERS_CENTS[0])
+CLOSE = 1.3  # ratio of sizes that are looked at in the end
+SHAPES = scatter_shapes(SCATTERS_CENTS, bends=BENDS, low=LOW, lawful=LAWFUL_CENTS)
+UNLIKELY = 12.0  # logarithm of the evidence by which a shape of scatter may fall behind
+FAR = 0.25  # [octave] from the other notes at which partials stray twice as much, in variance: another pull
+
+
+@dataclass(frozen=True)
+class Differences:
+    """Notes against each other.
+
+    Attributes
+    ----------
+    sharp : array, shape (n,)
+        Each note over its reference, less 1; only differences count.
+    variance : array, shape (n, n)
+        Variance of each difference, sharp_i - sharp_j.
+    trial_weight : array, shape (trials,)
+        Belief in each trial.
+    """
+
+    sharp: FloatArray
+    variance: FloatArray
+    trial_weight: FloatArray
+
+
+def first_look(trial: Trial, notes: Notes) -> tuple[FloatArray, FloatArray]:
+    """Weights of the notes' partials (n, k), and shapes of scatter worth looking at, from three rounds."""
+    pull, shapes = np.ones(trial.known.shape) / _strange(notes.hz), SHAPES
+    for turn in range(3):
+        evidence, means, _ = solve(trial, shapes, notes, pull, glides=GLIDES_CENTS[1::2])
+        glide, best = np.unravel_index(int(np.argmax(evidence)), evidence.shape)
+        pull = _pull(trial, notes, means[glide, best], shape=shapes[best])
+        shapes = _likely(shapes, evidence)
+        if turn == 0:
+            shapes = closer_shapes(shapes, ratio=RATIO, new=CLOSE)
+    return pull, shapes
+
+
+def _likely(shapes: FloatArray, evidence: FloatArray) -> FloatArray:
+    """Shapes that are not far behind the best at any spread of the glides; ``evidence`` has shape (g, s)."""
+    return shapes[np.any(evidence > evidence.max(axis=1, keepdims=True) - UNLIKELY, axis=0)]
+
+
+def fit_differences(
+    trials: Sequence[Trial], shapes: FloatArray, notes: Notes, *, pull: FloatArray
+) -> Differences:
+    """Average the differences over the trials, the scatter and the glides' spread.
+
+    Parameters
+    ----------
+    trials : sequence of Trial
+        Ways of looking at the same phases.
+    shapes : array, shape (s, 4)
+        Shapes of scatter.
+    notes : Notes
+    pull : array, shape (n, k)
+        Weights of the partials.
+    """
+    count = notes.hz.size
+    points = [solve(t, shapes, notes, pull, glides=GLIDES_CENTS) for t in trials]
+    log_weight = np.array([p[0] + t.belief for p, t in zip(points, trials, strict=True)])  # (t, g, s)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    sharp = np.array([p[1][..., :count] for p in points])
+    middle = np.einsum("tgs,tgsn->n", weight, sharp)
+    gap = sharp - middle
+    between = gap[..., :, None] - gap[..., None, :]
+    variance = np.einsum("tgs,tgsij->ij", weight, np.array([p[2] for p in points]) + between**2)
+    return Differences(middle, variance, weight.sum(axis=(1, 2)))
+
+
+def own_variances(variance: FloatArray) -> FloatArray:
+    """Variance of each note such that those of any two add up to that of their difference. Shape (n,)."""
+    count = variance.shape[0]
+    if count == 2:
+        return np.full(2, variance[0, 1] / 2)
+    rows = variance.sum(axis=1)
+    total = rows.sum() / (2 * (count - 1))
+    return np.asarray(np.maximum((rows - total) / (count - 2), 0.05 * rows / (count - 1)))
+
+
+def _strange(hz: FloatArray) -> FloatArray:
+    """How much more a note's partials stray, in variance, for being far from the others. Shape (n, 1)."""
+    octaves = np.log2(hz / np.median(hz))
+    return np.asarray(1 + (octaves / FAR) ** 2)[:, None]
+
+
+def _pull(trial: Trial, notes: Notes, estimate: FloatArray, *, shape: FloatArray) -> FloatArray:
+    """Student weights of each note's partials against the partial's mean over the notes. Shape (n, k)."""
+    count = notes.hz.size
+    known = np.maximum(trial.known, 1e-6)
+    own = own_deviation(notes.number, shape) ** 2
+    sharp, stiffer, glide = (estimate[i * count : (i + 1) * count, None] for i in range(3))
+    apart = (
+        (trial.score[..., 0] - trial.information[..., 0, 1] * glide) / known - sharp - notes.lever * stiffer
+    )
+    weight = known / (1 + known * own)
+    apart = apart - np.sum(weight * apart, axis=0) / weight.sum(axis=0)
+    strange = _strange(notes.hz)
+    off = apart**2 / (own * strange + 1 / known)
+    return np.asarray((TAIL + 1) / (TAIL + off) / strange)

@@ -1,0 +1,271 @@
+"""From a found note to its law: tracks, phases followed from the strong partials outwards."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.pitch.beats import part_modes
+from pitchcheck.pitch.inharmonic_fit import STIFFNESS_PRIOR, Law, finer, fit_law
+from pitchcheck.pitch.partial_slopes import (
+    LINE,
+    WEAKEST,
+    envelopes,
+    fit_slopes,
+    phase_left,
+)
+from pitchcheck.pitch.tracks import Tracks, glide_integral, law_hz, leaked, take_tracks
+
+GLIDE_TIMES = np.geomspace(0.3, 3.0, 5)  # glide law's decay time over the note's own
+TAU_SPREAD = (
+    0.2  # sd of the logarithm of that ratio before listening (ours; all partials glide as the note dies away)
+)
+STRONG = (0.02, 0.02, 0.0, 0.0)  # share of the strongest partial's energy needed, round by round
+FIRST = (4, 12, 99, 99)  # highest partial looked at, round by round
+LOUDEST = 6  # partials whose decay is looked at
+LONGEST_DECAY_S = 20.0  # [s] longer is not told from no decay
+ROUNDS = 4
+NEAR = 3e-4  # relative distance from the note at which tracks leak no more than they always do (half a cent)
+FASTEST_FALL = 30.0  # [1/s] in which a partial is believed to die away
+LAWFUL_CENTS = 0.02  # [cent] partials that lie so close to the law have nothing in common that must cancel
+FEWEST_BEATING = 3  # partials
+PARTINGS = 3  # rounds
+SURER = (
+    0.6  # share of the uncertainty to which parting the modes must bring it: it costs four unknowns a partial
+)
+MOST_BEAT = 0.5  # share of the partials that must beat
+HOPELESS = 0.9  # share of the scatter that, if left, ends the search
+MISFIT = 10.0  # chi-square per freedom that two modes may leave: with more to it there is not only beating
+SHARED = 0.25  # share of the scatter that may be left, or something else than beating pulls the partials
+OWN_MOST = 4e-3  # relative distance from the law up to which a partial is followed (7 cents)
+LONGEST_GLIDE = 4.0  # of the stretch: a slower glide cannot be told from a pitch
+PASSES = 6  # refinements of the glide time at most
+
+
+@dataclass(frozen=True)
+class Model:
+    """A stiff string's note with its glide: f_k(t) = k hz sqrt(1 + B k^2) (1 + glide exp(-2 t / tau))."""
+
+    hz: float
+    inharmonicity: float
+    glide: float
+    tau_s: float
+
+    def path(self, tracks: Tracks) -> FloatArray:
+        """Phase over the tracks' reference. Shape (k, m). [rad]"""
+        own_hz = law_hz(tracks.number, hz=self.hz, inharmonicity=self.inharmonicity)[:, None]
+        bent = own_hz * self.glide * glide_integral(tracks.time_s, tau_s=self.tau_s)
+        reference = tracks.hz[:, None] * (tracks.time_s + tracks.ahead_s)
+        return np.asarray(2 * np.pi * (own_hz * tracks.time_s + bent - reference))
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A stretch of a note, reduced as far as one note can be."""
+
+    tracks: Tracks  # all partials fitted
+    used: npt.NDArray[np.bool_]  # those that stand out
+    envelope: FloatArray  # of the used ones
+    law: Law
+    model: Model
+    decay_s: float
+    own: FloatArray  # how far each of the tracks lies off the law, relative
+    fall: FloatArray  # how fast each of them dies away [1/s]
+    parted: bool = False  # whether beats were taken out
+
+    @property
+    def lawful(self) -> bool:
+        """Whether the partials keep to the law, so that nothing in them need cancel against another note."""
+        return self.law.scatter_cents < LAWFUL_CENTS
+
+
+def hear(
+    clip: Clip, *, hz: float, inharmonicity: float, inharmonicity_sd: float, beats: bool = True
+) -> Heard | None:
+    """Read a stretch that begins after the attack. None when no partial stands out.
+
+    ``stiffness_sd`` says how far ``stiffness`` may be off; until all partials are in, it is not left further,
+    as a few low partials alone say little about it. ``beats`` says whether to look for beats: it takes time.
+    """
+    model = Model(hz, inharmonicity, 0.0, 1.0)
+    tracks, envelope, strength = _listen(clip, model)
+    order = np.argsort(-strength)
+    decay_s = decay_time(tracks, envelope, order[:LOUDEST])
+    model = replace(model, tau_s=decay_s)
+    own = np.zeros(tracks.number.size)
+    fall = _fall(tracks, envelope)
+    for turn in range(ROUNDS):
+        if turn == ROUNDS - 1:
+            tracks, envelope, strength = _listen(clip, model, own=own, fall=fall)
+        clean = np.sum(envelope**2, axis=1) > leaked(tracks)
+        few = strength > max(WEAKEST, STRONG[turn] * strength[order[0]])
+        few &= clean & (tracks.number <= max(FIRST[turn], tracks.number[order[0]]))
+        if not few.any():
+            return None
+        kept = _only(tracks, few)
+        path = model.path(kept)
+        own_hz = law_hz(kept.number, hz=model.hz, inharmonicity=model.inharmonicity)
+        phase, stands_out = phase_left(kept, envelope[few], path)
+        clear = stands_out > LINE
+        if not clear.any():
+            return None
+        few[few] = clear
+        kept, phase, own_hz = _only(kept, clear), phase[clear], own_hz[clear]
+        # the model's glide goes back into the phases: another decay time than the one tried may explain it
+        # better
+        phase = phase + 2 * np.pi * own_hz[:, None] * model.glide * glide_integral(
+            kept.time_s, tau_s=model.tau_s
+        )
+        referred = replace(kept, hz=own_hz)
+        law = best_law(
+            referred,
+            envelope[few],
+            phase,
+            inharmonicity=model.inharmonicity,
+            decay_s=min(decay_s, LONGEST_GLIDE * clip.duration_s),
+            passes=PASSES if turn == ROUNDS - 1 else 1,
+            believed=STIFFNESS_PRIOR if turn == ROUNDS - 1 else (inharmonicity, inharmonicity_sd),
+        )
+        stiff = max(0.0, model.inharmonicity + law.stiffer)
+        model = Model(model.hz * (1 + law.sharp), stiff, law.glide, law.tau_s)
+        own = np.zeros(tracks.number.size)
+        own[few] = np.where(np.abs(law.own) < OWN_MOST, law.own, 0.0)
+    heard = Heard(tracks, few, envelope[few], law, model, decay_s, own, fall)
+    return _beatless(heard, clip.duration_s) if beats else heard
+
+
+def _beatless(heard: Heard, duration_s: float) -> Heard:
+    """Part the modes of partials that beat, where the note is then known much better.
+
+    Beats may have been taken for a glide, so modes are also parted without one, and once more when the glide
+    is better known.
+    """
+    if heard.lawful:
+        return heard
+    kept = _only(heard.tracks, heard.used)
+    model = heard.model
+    parted = part_modes(kept, model.path(kept))
+    if parted is None or np.mean(parted.beating) < MOST_BEAT:
+        return heard
+    if model.glide != 0:
+        steady = replace(model, glide=0.0)
+        other = part_modes(kept, steady.path(kept))
+        if other is not None and other.misfit < parted.misfit:
+            parted, model = other, steady
+    if parted.misfit > MISFIT:
+        return heard
+    best = heard
+    for _ in range(PARTINGS):
+        if parted is None or np.sum(parted.beating) < FEWEST_BEATING:
+            break
+        envelope = envelopes(parted.tracks)
+        phase, line = phase_left(parted.tracks, envelope, model.path(kept))
+        clear = line > LINE
+        if np.sum(clear) < FEWEST_BEATING:
+            break
+        own_hz = law_hz(kept.number, hz=model.hz, inharmonicity=model.inharmonicity)[clear]
+        bent = model.glide * glide_integral(kept.time_s, tau_s=model.tau_s)
+        law = best_law(
+            replace(_only(parted.tracks, clear), hz=own_hz),
+            envelope[clear],
+            phase[clear] + 2 * np.pi * own_hz[:, None] * bent,
+            inharmonicity=model.inharmonicity,
+            decay_s=min(heard.decay_s, LONGEST_GLIDE * duration_s),
+            passes=PASSES,
+            believed=STIFFNESS_PRIOR,
+        )
+        model = Model(
+            model.hz * (1 + law.sharp), max(0.0, model.inharmonicity + law.stiffer), law.glide, law.tau_s
+        )
+        lawful = law.scatter_cents < SHARED * heard.law.scatter_cents
+        if lawful and law.sharp_sd < SURER * heard.law.sharp_sd:
+            used = heard.used.copy()
+            used[used] = clear
+            best = replace(heard, law=law, model=model, used=used, envelope=envelope[clear], parted=True)
+        elif law.scatter_cents > HOPELESS * heard.law.scatter_cents:
+            break
+        parted = part_modes(kept, model.path(kept))
+    return best
+
+
+def _listen(
+    clip: Clip, model: Model, *, own: FloatArray | None = None, fall: FloatArray | None = None
+) -> tuple[Tracks, FloatArray, FloatArray]:
+    """Tracks along a model, their envelopes, and their energies over the noise."""
+    tracks = take_tracks(
+        clip,
+        hz=model.hz,
+        inharmonicity=model.inharmonicity,
+        glide=model.glide,
+        tau_s=model.tau_s,
+        own=own,
+        fall=fall,
+    )
+    envelope = envelopes(tracks)
+    return tracks, envelope, np.sum(envelope**2, axis=1) / tracks.noise
+
+
+def best_law(
+    tracks: Tracks,
+    envelope: FloatArray,
+    phase: FloatArray,
+    *,
+    inharmonicity: float,
+    decay_s: float,
+    passes: int,
+    believed: tuple[float, float],
+) -> Law:
+    """Fit the law over a grid of glide times, twice finer around the likely ones when they are well known."""
+    taus = decay_s * (GLIDE_TIMES if passes > 1 else GLIDE_TIMES[::2])
+    bounds = float(taus[0]), float(taus[-1])
+    pull = calm = shapes = None
+    for _ in range(passes):
+        slopes, calm = fit_slopes(tracks, envelope, phase, taus_s=taus, calm=calm)
+        belief = -0.5 * (np.log(taus / decay_s) / TAU_SPREAD) ** 2
+        law = fit_law(
+            slopes,
+            inharmonicity=inharmonicity,
+            log_prior=belief,
+            pull=pull,
+            shapes=shapes,
+            believed=believed,
+            rough=passes == 1,
+        )
+        pull, shapes = law.pull, law.shapes
+        closer = finer(taus, law.tau_weight, bounds=bounds)
+        if closer is None:
+            break
+        taus = closer
+    return law
+
+
+def _only(tracks: Tracks, few: np.ndarray) -> Tracks:
+    return replace(
+        tracks, number=tracks.number[few], hz=tracks.hz[few], z=tracks.z[few], noise=tracks.noise[few]
+    )
+
+
+def _fall(tracks: Tracks, envelope: FloatArray) -> FloatArray:
+    """How fast each partial dies away, by a straight line through the logarithm of its track. [1/s]"""
+    weight = envelope**2
+    time = tracks.time_s - ((weight @ tracks.time_s) / weight.sum(axis=1))[:, None]
+    slope = np.sum(weight * time * np.log(envelope), axis=1) / np.sum(weight * time**2, axis=1)
+    return np.asarray(np.clip(-slope, 0.0, FASTEST_FALL))
+
+
+def decay_time(tracks: Tracks, envelope: FloatArray, which: npt.NDArray[np.intp]) -> float:
+    """Time in which a note falls to 1/e, by straight lines through the logarithms of its loudest tracks. [s]
+
+    The middle one of them by energy: one alone may swell where two polarisations beat.
+    """
+    energy = np.sum(envelope[which] ** 2, axis=1)
+    slope = -_fall(tracks, envelope)[which]
+    rank = np.argsort(slope)
+    share = np.cumsum(np.sqrt(energy[rank]))
+    middle = slope[rank[np.searchsorted(share, 0.5 * share[-1])]]
+    return float(
+        np.clip(-1 / middle if middle < -1 / LONGEST_DECAY_S else LONGEST_DECAY_S, 0.03, LONGEST_DECAY_S)
+    )

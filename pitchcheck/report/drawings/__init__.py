@@ -1,0 +1,13 @@
+"""The three drawings of the report: the nut from the front, one slot in side view, the neck.
+
+Conventions: each is a pure function from a view record to inline SVG; ``ident`` must be unique on a page.
+They carry class names only; ``templates/page.css.jinja`` gives them ink.
+"""
+
+from __future__ import annotations
+
+from pitchcheck.report.drawings.neck import draw_neck
+from pitchcheck.report.drawings.nut import draw_nut
+from pitchcheck.report.drawings.slot import draw_slot, exaggeration
+
+__all__ = ["draw_neck", "draw_nut", "draw_slot", "exaggeration"]

@@ -1,0 +1,1 @@
+"""The report of a job, before and after: its view records and its page."""

@@ -1,0 +1,123 @@
+"""Tables of a job report: slots before and now, takes before and now, how well repeats agree.
+
+Conventions: every cell is text that is ready to be shown; the first cell of a row is its head.
+"""
+
+from __future__ import annotations
+
+from pitchcheck.compare import Comparison
+from pitchcheck.compare.records import PlaceChange, Repeats, SlotChange
+from pitchcheck.report import numbers
+from pitchcheck.report.job import words as job_words
+from pitchcheck.report.job.records import ChangeRow
+from pitchcheck.report.page.records import Table
+from pitchcheck.takes import Position, Stop
+
+STEADY = 1.3  # [-] times the usual scatter up to which a hand counts as steady; our choice
+UNSTEADY = 2.0  # [-] and from which it counts as unsteady; our choice
+
+
+def change_row(slot: SlotChange, *, tolerance_mm: float) -> ChangeRow:
+    """Return one slot's row."""
+    mark, word = job_words.state(slot)
+    return ChangeRow(
+        number=slot.number,
+        note=slot.note,
+        before=numbers.UNKNOWN if slot.before_mm is None else numbers.length(slot.before_mm.median),
+        before_between="" if slot.before_mm is None else numbers.interval(slot.before_mm),
+        now=numbers.UNKNOWN if slot.after_mm is None else numbers.length(slot.after_mm.median),
+        now_between="" if slot.after_mm is None else numbers.interval(slot.after_mm),
+        change=job_words.changed(slot),
+        change_between=job_words.between(slot),
+        sure=job_words.sure(slot, tolerance_mm=tolerance_mm),
+        told=job_words.told(slot),
+        mark=mark,
+        word=word,
+    )
+
+
+def takes_table(comparison: Comparison) -> Table | None:
+    """Return the notes themselves, string by string: before, now and the change at each place."""
+    places: list[Position] = []
+    for slot in comparison.strings:
+        for one in slot.places:
+            if _column(one.position) not in [_column(p) for p in places]:
+                places.append(one.position)
+    if not places:
+        return None
+    places.sort(key=_column)
+    rows = []
+    for slot in comparison.strings:
+        found = {_column(one.position): one for one in slot.places}
+        cells = (_cell(found.get(_column(place))) for place in places)
+        rows.append((f"{slot.number} {slot.note}", *cells))
+    heads = ("String", *(_place(place) for place in places))
+    caption = "Errors of the takes in cents: before → now, and the change with its standard uncertainty"
+    return Table(caption, heads, tuple(rows))
+
+
+def repeats_table(comparison: Comparison) -> Table | None:
+    """Return how well repeats of one take agree."""
+    rows = tuple(
+        (
+            f"{_stop(r.stop)} {r.fret}",
+            str(r.pairs),
+            _cents(r.sd_cents),
+            _cents(r.expected_cents),
+            steadiness(r),
+        )
+        for r in comparison.repeats
+    )
+    heads = ("Kind of take", "Repeats", "Scatter of one, cents", "Usual, cents", "In words")
+    return Table("How well the takes repeat", heads, rows) if rows else None
+
+
+def steadiness(repeats: Repeats) -> str:
+    """Return how steady a hand is at one kind of take."""
+    if repeats.sd_cents <= STEADY * repeats.expected_cents:
+        return "steady"
+    return "less steady than usual" if repeats.sd_cents <= UNSTEADY * repeats.expected_cents else "unsteady"
+
+
+def repeats_line(comparison: Comparison) -> str:
+    """Return what the scatter means for the figures, in a sentence."""
+    if not comparison.repeats:
+        return "No take was repeated, so the hand is taken to be as steady as a careful one usually is."
+    if comparison.scatter <= 1.0:
+        return "The takes repeat as well as a careful hand's usually do."
+    factor = numbers.rounded(comparison.scatter, decimals=1)
+    if factor == "1.0":
+        return "The takes repeat nearly as well as a careful hand's usually do."
+    return (
+        f"The takes repeat {factor} times less well than a careful hand's usually do, and every uncertainty "
+        "here is widened by it. Slower, squarer presses would narrow them."
+    )
+
+
+def _column(place: Position) -> tuple[str, int, int]:
+    """Order of the columns: fretted notes, then presses."""
+    return (place.stop.value, place.capo, place.fret or 0)
+
+
+def _place(place: Position) -> str:
+    capo = f", capo {place.capo}" if place.capo else ""
+    return f"{_stop(place.stop)} {place.fret}{capo}"
+
+
+def _stop(stop: Stop) -> str:
+    return {Stop.FRET: "Fret", Stop.PRESS: "Press", Stop.OPEN: "Open"}[stop]
+
+
+def _cell(one: PlaceChange | None) -> str:
+    """Return ``"+14.2 → +6.1: −8.1 ± 0.4"``."""
+    if one is None:
+        return numbers.UNKNOWN
+    first, second, change = (
+        numbers.rounded(x, decimals=numbers.CENT_DECIMALS, signed=True)
+        for x in (one.before_cents, one.after_cents, one.change_cents)
+    )
+    return f"{first} → {second}: {change} ± {_cents(one.sd_cents)}"
+
+
+def _cents(value: float) -> str:
+    return numbers.rounded(value, decimals=numbers.CENT_DECIMALS)

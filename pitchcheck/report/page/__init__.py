@@ -1,0 +1,1 @@
+"""The report of one measurement: its view records and its one self-contained page."""

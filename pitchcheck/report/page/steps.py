@@ -1,0 +1,134 @@
+"""What to do, in the order in which it is done.
+
+Conventions: each step has a title of a few words and whole sentences of detail; what several slots share is
+said once. A cut at the bottom of the nut moves every slot, so it never stands in one list with amounts for
+single slots.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pitchcheck.diagnosis import Cause
+from pitchcheck.instrument import Nut
+from pitchcheck.measurement import Measurement
+from pitchcheck.plan import NutBottom, StringPlan, Verdict
+from pitchcheck.report import cautions, numbers, phrases
+from pitchcheck.report.page.records import Step, StepsView
+
+_BEFORE_THE_FILE = (  # causes that are cured first, because they spoil what is said of the slots
+    Cause.WRONG_NOTE,
+    Cause.DRIFT,
+    Cause.WORN_STRING,
+    Cause.CAPO,
+    Cause.EAR_METER_DISAGREE,
+    Cause.CATCHING_SLOT,
+)
+
+
+def steps_view(measurement: Measurement) -> StepsView:
+    """Return everything that is to be done, in order."""
+    plan = measurement.plan
+    slotted = measurement.settings.instrument.nut is Nut.SLOTTED
+    bottom = plan.nut_bottom if slotted else None
+    return StepsView(
+        first=(Step("Look after the set-up first", cautions.FIRST), *_cures(measurement)),
+        bottom=() if bottom is None else (_bottom_step(bottom, plan.steps),),
+        slots=_slot_steps(plan.strings),
+    )
+
+
+def next_take_step(measurement: Measurement) -> Step | None:
+    """Return the next take worth playing, with its reason."""
+    take = measurement.plan.next_take
+    if take is None:
+        return None
+    why = take.why[:1].upper() + take.why[1:].rstrip(".") + "."
+    told = "open string" in why.lower()
+    bracket = () if told else ("Play the open string before it and after it, as for every take.",)
+    return Step(f"Play {take.position.words()}", (why, *bracket))
+
+
+def next_note(measurement: Measurement) -> str:
+    """Return what is said where no next take is named."""
+    if any(_unsure(plan) for plan in measurement.plan.strings):
+        return "No single take stands out: play all takes of the uncertain strings again."
+    return "No further take would change these answers."
+
+
+def _slot_steps(plans: Sequence[StringPlan]) -> tuple[Step, ...]:
+    """Return the steps for the slots: file, then what must not be filed, then what is left alone."""
+    filed = sorted((p for p in plans if p.remove_now_mm > 0), key=lambda p: -p.remove_now_mm)
+    rest = [p for p in plans if p.remove_now_mm <= 0]
+    groups = (
+        ("File, one slot at a time, only this much", filed),
+        ("High, but do not file", [p for p in rest if p.verdict is Verdict.HIGH]),
+        ("Low: do not file, raise", [p for p in rest if p.verdict is Verdict.LOW]),
+        ("Not sure yet: do not file", [p for p in rest if _unsure(p) and p.height_mm is not None]),
+        ("Not measured: do not file", [p for p in rest if _unsure(p) and p.height_mm is None]),
+    )
+    steps = [_group(title, members) for title, members in groups if members]
+    fine = [p for p in rest if p.verdict is Verdict.FINE]
+    return (*steps, _leave(fine)) if fine else tuple(steps)
+
+
+def _leave(fine: Sequence[StringPlan]) -> Step:
+    """Return the step for slots that are fine; those below target are named, so that nobody wonders."""
+    them = "it" if len(fine) == 1 else "them"
+    title = f"{phrases.strings([p.number for p in fine], capital=True)}: leave {them}"
+    below = [p.number for p in fine if p.excess_mm is not None and p.excess_mm.median < 0]
+    if not below:
+        return Step(title, ())
+    verb, its = ("lies", "its target") if len(below) == 1 else ("lie", "their targets")
+    who = phrases.strings(below, capital=True)
+    return Step(title, (f"{who} {verb} below {its}, but above the height where open strings buzz.",))
+
+
+def _unsure(plan: StringPlan) -> bool:
+    """Whether nothing can be said of a slot yet."""
+    return plan.verdict is Verdict.UNSURE
+
+
+def _group(title: str, members: Sequence[StringPlan]) -> Step:
+    """Return one step for slots that are treated alike; sentences they all share are said once."""
+    shared = [step for step in members[0].steps if all(step in other.steps for other in members)]
+    own = [step for step in members[0].steps if step not in shared]
+    split = members[0].steps.index(own[0]) if own else len(shared)
+    lead = tuple(step for step in members[0].steps[:split] if step in shared)
+    parts = tuple(Step(_slot_title(p), tuple(s for s in p.steps if s not in shared)) for p in members)
+    return Step(title, lead, parts, tuple(step for step in shared if step not in lead))
+
+
+def _slot_title(plan: StringPlan) -> str:
+    """Return the name of a slot and the one figure that matters for it."""
+    name = f"String {plan.number} ({plan.note})"
+    if plan.remove_now_mm > 0:
+        return f"{name}: at most {numbers.removal(plan.remove_now_mm)}"
+    if plan.raise_mm is not None:
+        return f"{name}: raise by about {numbers.length(plan.raise_mm)}"
+    return name
+
+
+def _cures(measurement: Measurement) -> list[Step]:
+    """Return what has to be put right before the slots can be judged."""
+    steps = []
+    for cause in _BEFORE_THE_FILE:
+        found = [f for f in measurement.findings if f.cause is cause]
+        members = sorted({number for f in found for number in f.strings})
+        if found:
+            where = f": {phrases.strings(members)}" if members else ""
+            steps.append(Step(phrases.CAUSE_TITLES[cause] + where, (phrases.CAUSE_MEANINGS[cause],)))
+    return steps
+
+
+def _bottom_step(bottom: NutBottom, steps: tuple[str, ...]) -> Step:
+    """Return the step for a cut at the bottom of the nut."""
+    return Step(
+        "Cut at the bottom of the nut, not in the slots",
+        (
+            f"Bass end: at most {numbers.removal(bottom.bass_mm)}. "
+            f"Treble end: at most {numbers.removal(bottom.treble_mm)}. Straight in between.",
+            *steps,
+            "The amounts for single slots on this sheet no longer hold once the bottom is cut.",
+        ),
+    )

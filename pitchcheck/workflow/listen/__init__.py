@@ -1,0 +1,1 @@
+"""A session at the microphone, joined to devices, disk and screen."""

@@ -1,0 +1,123 @@
+"""Gauge readings join the ear: they help, and one that cannot be true is questioned and left out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from bench.fit_bench import FULL, GAUGE_MM, fit_of, folders, gauged, load
+from helpers.planted import SIX, heard, job_of, truth_of
+from pitchcheck.fit import Fit, fit_instrument
+from pitchcheck.instrument import Length, MeterQuantity, MeterReading, SessionSettings
+from pitchcheck.physics.gauges import open_clearance_mm, third_fret_clearance_mm
+from pitchcheck.survey import build_survey
+from pitchcheck.units import MM_PER_INCH
+
+JOB = job_of()
+TRUTH = truth_of(JOB, SIX)
+SURVEY = build_survey(heard(TRUTH))
+EAR = fit_instrument(JOB, SURVEY)
+
+
+def with_meter(*readings: MeterReading) -> Fit:
+    return fit_instrument(replace(JOB, meter=readings), SURVEY)
+
+
+def widths(fit: Fit) -> np.ndarray:
+    return np.array([s.height_mm.high - s.height_mm.low for s in fit.strings])
+
+
+@pytest.mark.parametrize(
+    ("what", "reading_mm"),
+    [
+        (MeterQuantity.CLEARANCE_THIRD, third_fret_clearance_mm(SIX[5])),
+        # Relief and action as simulated.
+        (MeterQuantity.CLEARANCE_OPEN, open_clearance_mm(SIX[5], action_12_mm=2.0, relief_mm=0.15)),
+        (MeterQuantity.SLOT_FLOOR, SIX[5] + TRUTH.fret_height_mm),
+    ],
+)
+def test_a_true_reading_of_one_slot_narrows_it_and_moves_it_little(
+    what: MeterQuantity, reading_mm: float
+) -> None:
+    fit = with_meter(MeterReading(what, 6, reading_mm, GAUGE_MM))
+    assert not fit.meter[0].questioned
+    assert fit.strings[5].height_mm.median == pytest.approx(SIX[5], abs=1.5 * GAUGE_MM)
+    assert (
+        widths(fit)[5] < 0.8 * widths(EAR)[5]
+    )  # the loosest gauge, the open gap, hangs on action and relief
+    assert np.all(
+        widths(fit) < 1.001 * widths(EAR)
+    )  # nobody else gets wider; 0.001: the point of the slopes moves
+
+
+def test_a_reading_tells_its_slot_as_well_as_gauge_and_ear_together_can() -> None:
+    """Two independent measurements: 1/sd^2 adds up (GUM, weighted mean); the gap is 0.4856 of the height."""
+    fit = with_meter(
+        MeterReading(MeterQuantity.CLEARANCE_THIRD, 6, third_fret_clearance_mm(SIX[5]), GAUGE_MM)
+    )
+    ear, gauge = widths(EAR)[5] / 3.29, GAUGE_MM / 0.4856
+    # The frets' own errors of 0.02 mm enter both, so the two are not quite independent.
+    assert widths(fit)[5] / 3.29 == pytest.approx((ear**-2 + gauge**-2) ** -0.5, rel=0.15)
+
+
+@pytest.mark.parametrize("which", [0, 2, 3, 6])
+def test_one_slot_gauged_never_makes_another_worse_by_more_than_its_interval(which: int) -> None:
+    known = load(folders(FULL)[which], np.random.default_rng(which))
+    ear, both = fit_of(known), fit_of(gauged(known, np.random.default_rng(100 + which)))
+    for alone, after in zip(ear.strings, both.strings, strict=True):
+        truth = known.heights_mm[alone.number]
+        worse = abs(after.height_mm.median - truth) - abs(alone.height_mm.median - truth)
+        assert worse <= (after.height_mm.high - after.height_mm.low) / 2
+
+
+def test_a_slipped_decimal_point_is_questioned_named_and_left_out() -> None:
+    """0.06 in written for 0.006 in."""
+    gap_in = 0.006
+    low = truth_of(JOB, (gap_in * MM_PER_INCH / 0.4856, *SIX[1:]))
+    survey = build_survey(heard(low))
+    slip = MeterReading(MeterQuantity.CLEARANCE_THIRD, 1, 10 * gap_in * MM_PER_INCH, GAUGE_MM)
+    ear = fit_instrument(JOB, survey)
+    fit = fit_instrument(replace(JOB, meter=(slip,)), survey)
+    (row,) = fit.meter
+    assert row.questioned
+    assert row.read_mm == slip.value_mm
+    assert row.likely_slip_mm == pytest.approx(gap_in * MM_PER_INCH)
+    assert heights(fit) == pytest.approx(
+        heights(ear), abs=0.002
+    )  # solved once more from where it was: settled
+
+
+def test_a_reading_that_no_slip_explains_is_questioned_without_a_name() -> None:
+    fit = with_meter(
+        MeterReading(MeterQuantity.CLEARANCE_THIRD, 6, 3 * third_fret_clearance_mm(SIX[5]), GAUGE_MM)
+    )
+    assert fit.meter[0].questioned
+    assert fit.meter[0].likely_slip_mm is None
+
+
+def test_a_good_reading_stays_when_another_is_questioned() -> None:
+    good = MeterReading(MeterQuantity.CLEARANCE_THIRD, 6, third_fret_clearance_mm(SIX[5]), GAUGE_MM)
+    bad = MeterReading(MeterQuantity.CLEARANCE_THIRD, 2, 1.6, GAUGE_MM)
+    both = with_meter(bad, good)
+    assert [row.questioned for row in both.meter] == [True, False]
+    assert heights(both) == pytest.approx(heights(with_meter(good)), abs=0.002)  # settled, as above
+
+
+def test_a_stated_fret_height_that_cannot_be_is_left_out_with_a_note() -> None:
+    def stated(value_mm: float) -> SessionSettings:
+        return replace(JOB, instrument=replace(JOB.instrument, fret_height=Length(value_mm, 0.05)))
+
+    true = fit_instrument(stated(TRUTH.fret_height_mm), SURVEY)
+    assert true.notes == ()
+    assert np.all(widths(true) < 1.001 * widths(EAR))
+    told, heard_only = true.fret_height_mm, EAR.fret_height_mm
+    assert told.high - told.low < heard_only.high - heard_only.low
+    false = fit_instrument(stated(0.102), SURVEY)
+    assert any("0.10 mm" in note and "left out" in note for note in false.notes)
+    assert heights(false) == pytest.approx(heights(EAR), abs=0.002)
+
+
+def heights(fit: Fit) -> np.ndarray:
+    return np.array([s.height_mm.median for s in fit.strings])

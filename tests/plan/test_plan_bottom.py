@@ -1,0 +1,130 @@
+"""The cut at the bottom of the nut: only for even or straight-line patterns, and it spares every slot."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from helpers.fits import Made, make_fit, make_job
+from pitchcheck.diagnosis import Cause, Finding
+from pitchcheck.diagnosis.slots import slot_goal
+from pitchcheck.fit.belief import Belief
+from pitchcheck.instrument import Nut
+from pitchcheck.plan import NutBottom, make_plan
+from pitchcheck.plan.bottom import joint_level, nut_bottom
+
+NUMBERS = (1, 2, 3, 4, 5, 6)
+LEVEL_TOLERANCE = 0.0006  # of 0.025: the quasi-random rule's own error on a tail of some 200 points
+SPARED = 0.975  # definition
+SAMPLED_TOLERANCE = 0.003  # 4 standard errors of a share of 0.025 in 40,000 draws
+
+
+def beliefs(excess: list[float], sd: float = 0.03) -> list[Belief]:
+    return [Belief.normal(e, sd) for e in excess]
+
+
+def covariance(sd: float, correlation: float, count: int = 6) -> np.ndarray:
+    return sd**2 * (correlation * np.ones((count, count)) + (1 - correlation) * np.eye(count))
+
+
+def removed_at(cut: NutBottom, number: int, last: int = 6) -> float:
+    return cut.treble_mm + (cut.bass_mm - cut.treble_mm) * (number - 1) / (last - 1)
+
+
+def test_one_quantity_or_one_motion_needs_no_joint_allowance() -> None:
+    assert joint_level(np.array([[0.01]])) == pytest.approx(0.025, abs=LEVEL_TOLERANCE)
+    assert joint_level(covariance(0.03, 1.0)) == pytest.approx(0.025, abs=LEVEL_TOLERANCE)
+
+
+def test_independent_slots_need_the_sixth_root() -> None:
+    # Six independent quantities are all spared with 0.975 when each is with 0.975^(1/6): Sidak 1967.
+    exact = 1 - SPARED ** (1 / 6)
+    assert joint_level(covariance(0.03, 0.0)) == pytest.approx(exact, abs=LEVEL_TOLERANCE)
+
+
+@pytest.mark.parametrize("correlation", [0.0, 0.4, 0.9])
+def test_all_slots_are_spared_together(correlation: float) -> None:
+    truth = covariance(0.05, correlation)
+    cut = nut_bottom(beliefs([0.35] * 6, 0.05), numbers=NUMBERS, covariance_mm2=truth, tolerance_mm=0.1)
+    assert cut is not None
+    draws = np.random.default_rng(7).multivariate_normal([0.35] * 6, truth, size=40_000)
+    taken = np.array([removed_at(cut, n) for n in NUMBERS])
+    assert (draws >= taken).all(axis=1).mean() >= SPARED - SAMPLED_TOLERANCE
+
+
+def test_even_excess_gives_an_even_cut() -> None:
+    cut = nut_bottom(
+        beliefs([0.40] * 6), numbers=NUMBERS, covariance_mm2=covariance(0.03, 0.3), tolerance_mm=0.1
+    )
+    assert cut == NutBottom(bass_mm=0.25, treble_mm=0.25)  # 0.7 x 0.40 = 0.28, rounded down
+
+
+def test_linear_excess_gives_a_slanting_cut() -> None:
+    excess = list(np.linspace(0.25, 0.60, 6))
+    cut = nut_bottom(beliefs(excess), numbers=NUMBERS, covariance_mm2=covariance(0.03, 0.3), tolerance_mm=0.1)
+    assert cut is not None
+    assert cut.bass_mm == 0.40  # 0.7 x 0.60 = 0.42
+    assert cut.treble_mm == 0.15  # 0.25 less 2.5 standard deviations of 0.03 is 0.175
+
+
+def test_crooked_pattern_gets_no_cut() -> None:
+    excess = [0.3, 0.8, 0.3, 0.8, 0.3, 0.8]
+    assert (
+        nut_bottom(beliefs(excess), numbers=NUMBERS, covariance_mm2=covariance(0.03, 0.3), tolerance_mm=0.1)
+        is None
+    )
+
+
+def test_two_slots_are_not_a_pattern() -> None:
+    assert (
+        nut_bottom(
+            beliefs([0.4, 0.4]), numbers=(1, 2), covariance_mm2=covariance(0.03, 0.3, 2), tolerance_mm=0.1
+        )
+        is None
+    )
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.floats(0.12, 1.0),
+    st.floats(-0.3, 0.3),
+    st.lists(st.floats(-0.09, 0.09), min_size=6, max_size=6),
+    st.floats(0.01, 0.12),
+    st.floats(0.0, 0.95),
+)
+def test_no_slot_is_ever_taken_under_target_or_whole(
+    start: float, slope: float, bumps: list[float], sd: float, correlation: float
+) -> None:
+    excess = [start + slope * i / 5 + bump for i, bump in enumerate(bumps)]
+    cut = nut_bottom(
+        beliefs(excess, sd), numbers=NUMBERS, covariance_mm2=covariance(sd, correlation), tolerance_mm=0.1
+    )
+    if cut is None:
+        return
+    assert min(cut.bass_mm, cut.treble_mm) >= 0
+    for number, value in zip(NUMBERS, excess, strict=True):
+        taken = removed_at(cut, number)
+        assert taken <= 0.7 * value + 1e-9
+        assert Belief.normal(value, sd).below(taken) <= 0.025 + 1e-9
+
+
+def test_plan_offers_the_cut_only_when_every_slot_is_high_and_known() -> None:
+    job = make_job()
+    targets = [slot_goal(job, n).target_mm for n in NUMBERS]
+    high = [Made(t + 0.4) for t in targets]
+    plan = make_plan(job, make_fit(high, targets_mm=targets), ())
+    assert plan.nut_bottom is not None
+    assert any("never both" in step for step in plan.steps)
+    assert all(s.remove_now_mm > 0 for s in plan.strings)
+
+    one_fine = [*high[:5], Made(targets[5])]
+    assert make_plan(job, make_fit(one_fine, targets_mm=targets), ()).nut_bottom is None
+    one_missing = [*high[:5], None]
+    assert make_plan(job, make_fit(one_missing, targets_mm=targets), ()).nut_bottom is None
+    locked = make_plan(make_job(nut=Nut.LOCKING), make_fit(high, targets_mm=targets), ())
+    assert locked.nut_bottom is None
+    assert locked.steps == ()
+    caught = Finding(Cause.CATCHING_SLOT, (4,), (1,), 3.0, "cent", ())
+    assert make_plan(job, make_fit(high, targets_mm=targets), (caught,)).nut_bottom is None
