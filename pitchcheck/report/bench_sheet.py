@@ -13,10 +13,10 @@ from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan
-from pitchcheck.report import cautions, numbers, phrases
 from pitchcheck.report.page.steps import next_take_step
 from pitchcheck.report.page.summary import headline, summary
 from pitchcheck.survey import first_fret_cents
+from pitchcheck.words import cautions, numbers, phrases
 
 HEADS = (
     "String",

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitchcheck.chords import Chord, ChordNote, Interval
-from pitchcheck.report import numbers
 from pitchcheck.report.page.records import Table
+from pitchcheck.words import numbers
 
 AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices (from memory)
 SOUR_CENTS = 10.0  # [cent] a tenth of a fret, heard by most; our choice

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pitchcheck.compare import Comparison
 from pitchcheck.compare.records import SlotChange
-from pitchcheck.report import cautions
 from pitchcheck.report.bench_sheet import BenchView, Section
 from pitchcheck.report.job import words as job_words
 from pitchcheck.report.job.summary import alarm, headline, summary_of
 from pitchcheck.report.job.tables import change_row, repeats_line
+from pitchcheck.words import cautions
 
 HEADS = (
     "String",

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan
-from pitchcheck.report import numbers, phrases
+from pitchcheck.words import numbers, phrases
 
 HEADS = (
     "String",

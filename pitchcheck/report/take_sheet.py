@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from html import escape
 
 from pitchcheck.instrument import Instrument
-from pitchcheck.report import cautions
 from pitchcheck.takes import Position, Stop
+from pitchcheck.words import cautions
 
 HOW = (
     "Tune. Press the string down once before the first open take, without recording: this seats it.",

@@ -36,9 +36,21 @@ MAY_IMPORT: dict[str, set[str]] = {
     "capture": set(),
     "compare": RECORDS | {"measurement"},
     "jobs": {"session", "recorder"},
-    "report": RECORDS | {"measurement", "guide", "hearing", "compare"},
+    "words": RECORDS | {"measurement", "guide", "hearing", "compare", "course"},
+    "report": RECORDS | {"measurement", "guide", "hearing", "compare", "words"},
     "workflow": EVERYTHING,
-    "cli": {"workflow", "measurement", "report", "session", "recorder", "course", "guide", "compare", "jobs"},
+    "cli": {
+        "workflow",
+        "measurement",
+        "report",
+        "words",
+        "session",
+        "recorder",
+        "course",
+        "guide",
+        "compare",
+        "jobs",
+    },
     "__main__": {"cli"},
 }
 

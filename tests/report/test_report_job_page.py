@@ -16,11 +16,11 @@ import pytest
 
 from helpers.imports import ROOT
 from helpers.job import FINGERPRINT, NOTHING_DONE, ODD, TWELVE, TWO_LOWERED, UNHEARD, comparison, story
-from pitchcheck.report import cautions, numbers
 from pitchcheck.report.comparison_files import CSV_HEADS, comparison_csv, comparison_json
 from pitchcheck.report.comparison_lines import HEADS, compare_view
 from pitchcheck.report.job.records import JobStory
 from pitchcheck.report.job.render import render_job
+from pitchcheck.words import cautions, numbers
 
 STORIES: dict[str, JobStory] = {
     "lowered": story(TWO_LOWERED),

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitchcheck.fit.belief import Belief
-from pitchcheck.report import numbers
+from pitchcheck.words import numbers
 
 THOU_MM = Decimal("0.0254")  # one thousandth of an inch: 1 in = 25.4 mm exactly (international inch, 1959)
 LENGTHS = st.floats(min_value=-2.0, max_value=5.0)

@@ -27,8 +27,8 @@ from helpers.measurement import (
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom
-from pitchcheck.report import cautions, numbers
 from pitchcheck.report.page.render import render_page
+from pitchcheck.words import cautions, numbers
 
 NOTHING = (Slot(None),) * 6
 LEAST_CONTRAST = 4.5  # WCAG 2.1, success criterion 1.4.3, text of ordinary size

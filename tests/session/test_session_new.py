@@ -11,9 +11,9 @@ from typer.testing import CliRunner
 from pitchcheck.cli.app import app
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.errors import BadInput, BadValue
-from pitchcheck.report import cautions
 from pitchcheck.session.folder import read_session
 from pitchcheck.session.presets import PRESETS, find_preset
+from pitchcheck.words import cautions
 from pitchcheck.workflow import new_folder
 
 MM = 1e-3  # gauges are written with four digits of an inch: 0.0001 in = 0.0025 mm; presets have three

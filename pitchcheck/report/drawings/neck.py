@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from pitchcheck.report import numbers
 from pitchcheck.report.drawings import svg
 from pitchcheck.report.page.records import NeckString, NeckView
 from pitchcheck.tuning import fret_place
+from pitchcheck.words import numbers
 
 FRETS = 12
 _TOP = 26.0

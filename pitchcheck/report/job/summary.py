@@ -11,10 +11,10 @@ from pitchcheck.compare import Change, Comparison
 from pitchcheck.compare.records import SlotChange
 from pitchcheck.fit.result import Fit
 from pitchcheck.plan import Verdict
-from pitchcheck.report import numbers, phrases
 from pitchcheck.report.chord_words import AUDIBLE_CENTS
 from pitchcheck.report.job import words as job_words
 from pitchcheck.report.job.records import JobStory
+from pitchcheck.words import numbers, phrases
 
 LOW_UNLIKELY = 0.05  # [-] belief of being below the floor up to which "not too low" is said; our choice
 LOW_SUSPECTED = 0.5  # [-] belief of being below the floor from which a slot is named as a worry; our choice

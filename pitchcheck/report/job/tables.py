@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from pitchcheck.compare import Comparison
 from pitchcheck.compare.records import PlaceChange, Repeats, SlotChange
-from pitchcheck.report import numbers
 from pitchcheck.report.job import words as job_words
 from pitchcheck.report.job.records import ChangeRow
 from pitchcheck.report.page.records import Table
 from pitchcheck.takes import Position, Stop
+from pitchcheck.words import numbers
 
 STEADY = 1.3  # [-] times the usual scatter up to which a hand counts as steady; our choice
 UNSTEADY = 2.0  # [-] and from which it counts as unsteady; our choice

@@ -9,13 +9,13 @@ from pitchcheck.chords import chord_table
 from pitchcheck.compare.records import SlotChange
 from pitchcheck.fit.result import StringFit
 from pitchcheck.instrument import Removal
-from pitchcheck.report import numbers
 from pitchcheck.report.chord_words import chord_change_words, chord_group_words, chords_summary
 from pitchcheck.report.job import tables as job_tables
 from pitchcheck.report.job import words as job_words
 from pitchcheck.report.job.records import ChangePicture, JobStory, JobView, Listen, PassStory, Snippet
 from pitchcheck.report.job.summary import alarm, headline, summary
 from pitchcheck.report.page.records import NeckString, NeckView
+from pitchcheck.words import numbers
 
 SOUND_TYPE = "audio/flac"
 

@@ -10,7 +10,7 @@ from pitchcheck.compare import Change, Match
 from pitchcheck.compare.records import SlotChange
 from pitchcheck.diagnosis.words import percent
 from pitchcheck.fit.belief import Belief
-from pitchcheck.report import numbers, phrases
+from pitchcheck.words import numbers, phrases
 
 UNHEARD = "not heard in both"
 

@@ -8,10 +8,11 @@ from functools import lru_cache
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from pitchcheck.measurement import Measurement
-from pitchcheck.report import cautions, chord_words
+from pitchcheck.report import chord_words
 from pitchcheck.report.drawings import draw_neck, draw_nut, draw_slot, exaggeration
 from pitchcheck.report.drawings.change import change_exaggeration, draw_change
 from pitchcheck.report.page.view import page_view
+from pitchcheck.words import cautions
 
 WIDE_PX = 860.0  # [px] drawings for a bench screen and for paper
 NARROW_PX = 340.0  # [px] drawings for a phone held upright; the style sheet shows one of the two

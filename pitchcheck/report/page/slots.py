@@ -10,8 +10,8 @@ from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Nut, StringSpec
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
-from pitchcheck.report import numbers, phrases
 from pitchcheck.report.page.records import NutView, SlotView
+from pitchcheck.words import numbers, phrases
 
 
 def nut_view(measurement: Measurement) -> NutView:

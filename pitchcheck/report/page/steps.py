@@ -13,8 +13,8 @@ from pitchcheck.diagnosis import Cause
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom, StringPlan, Verdict
-from pitchcheck.report import cautions, numbers, phrases
 from pitchcheck.report.page.records import Step, StepsView
+from pitchcheck.words import cautions, numbers, phrases
 
 _BEFORE_THE_FILE = (  # causes that are cured first, because they spoil what is said of the slots
     Cause.WRONG_NOTE,

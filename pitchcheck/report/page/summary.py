@@ -10,7 +10,7 @@ from pitchcheck.fit.result import StringFit
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
-from pitchcheck.report import numbers, phrases
+from pitchcheck.words import numbers, phrases
 
 _SLOT_CAUSES = (Cause.SLOT_HIGH, Cause.SLOT_LOW)
 _TOLD = 2  # [-] amounts that are told in the summary; more stand in the table

@@ -9,9 +9,9 @@ from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Residual
 from pitchcheck.instrument import Board, Length, Tailpiece
 from pitchcheck.measurement import Measurement
-from pitchcheck.report import numbers, phrases
 from pitchcheck.report.page.records import NeckString, NeckView, Table
 from pitchcheck.takes import Take
+from pitchcheck.words import numbers, phrases
 
 SET_ASIDE_WEIGHT = 0.5  # [-] ours: below half its weight a take hardly counts
 _AGREES_SD = 2.0  # [-] standard deviations a gauge and the sound may lie apart and still agree (usual 95 %)

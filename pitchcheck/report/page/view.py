@@ -9,13 +9,13 @@ from pitchcheck.chords import chord_table
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.fit.result import StringFit
 from pitchcheck.measurement import Measurement
-from pitchcheck.report import numbers, phrases
 from pitchcheck.report.chord_words import chord_table_words
 from pitchcheck.report.page import tables as page_tables
 from pitchcheck.report.page.records import FindingCase, FindingView, NeckString, NeckView, PageView, Table
 from pitchcheck.report.page.slots import nut_view
 from pitchcheck.report.page.steps import next_note, next_take_step, steps_view
 from pitchcheck.report.page.summary import headline, summary
+from pitchcheck.words import numbers, phrases
 
 
 def page_view(measurement: Measurement) -> PageView:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.instrument import MeterQuantity, Nut
 from pitchcheck.plan import StringPlan, Verdict
-from pitchcheck.report import numbers
+from pitchcheck.words import numbers
 
 _COUNTS = (
     "none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",

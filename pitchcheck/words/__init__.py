@@ -1,0 +1,1 @@
+"""English for every record a person reads: the one place where sentences are made."""
