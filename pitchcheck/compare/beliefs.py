@@ -10,10 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.compare.both import AFTER, BEFORE, Both
+from pitchcheck.compare.both import AFTER, BEFORE, TwoPassProblem
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.heights import height_beliefs
-from pitchcheck.fit.lean import UPRIGHT, Lean, height_rows, leans
+from pitchcheck.fit.skewness import (
+    NO_CORRECTION,
+    SkewCorrection,
+    height_beliefs,
+    height_rows,
+    skew_corrections,
+)
 from pitchcheck.fit.solve import Solution
 from pitchcheck.types import FloatArray
 
@@ -27,10 +32,12 @@ class Beliefs:
     change_mm: dict[int, Belief]
 
 
-def beliefs_of(both: Both, solution: Solution) -> Beliefs:
+def beliefs_of(both: TwoPassProblem, solution: Solution) -> Beliefs:
     """Beliefs in heights and changes from what was solved for both passes."""
     rows = [*(height_rows(one, solution) for one in both.passes), _change_rows(both, solution)]
-    found = iter(leans(both.unknowns, both.data, solution, [row for few in rows for row in few.values()]))
+    found = iter(
+        skew_corrections(both.unknowns, both.data, solution, [row for few in rows for row in few.values()])
+    )
     before, after, change = [{number: next(found) for number in few} for few in rows]
     return Beliefs(
         height_beliefs(both.passes[BEFORE], solution, before),
@@ -39,17 +46,17 @@ def beliefs_of(both: Both, solution: Solution) -> Beliefs:
     )
 
 
-def _change_rows(both: Both, solution: Solution) -> dict[int, FloatArray]:
+def _change_rows(both: TwoPassProblem, solution: Solution) -> dict[int, FloatArray]:
     """Share of every unknown in the change of each string that was pressed in both passes."""
     unit = np.eye(solution.z.size)
     pressed = both.passes[BEFORE].pressed & both.passes[AFTER].pressed
     return {n: size * unit[column] for n, (column, size) in both.changes.items() if n in pressed}
 
 
-def _changes(both: Both, solution: Solution, lean: dict[int, Lean]) -> dict[int, Belief]:
+def _changes(both: TwoPassProblem, solution: Solution, lean: dict[int, SkewCorrection]) -> dict[int, Belief]:
     """Beliefs in the changes, upright where they have no lean."""
     found = {}
     for number, (column, size) in both.changes.items():
         sd = size * float(np.sqrt(solution.covariance[column, column]))
-        found[number] = lean.get(number, UPRIGHT).about(size * float(solution.z[column]), sd)
+        found[number] = lean.get(number, NO_CORRECTION).about(size * float(solution.z[column]), sd)
     return found

@@ -14,12 +14,11 @@ import numpy as np
 from scipy.linalg import block_diag
 
 from pitchcheck.compare import limits
-from pitchcheck.fit.cases import At, Kind
-from pitchcheck.fit.gauge_list import gauge_list
-from pitchcheck.fit.overtones import heard_bends
-from pitchcheck.fit.problem import Problem
+from pitchcheck.fit.cases import CaseKind, Coordinate
+from pitchcheck.fit.overtones import bending_lengths
+from pitchcheck.fit.problem import Problem, gauge_list
 from pitchcheck.fit.solve import Data
-from pitchcheck.fit.unknowns import Unknowns, Wanted, build_unknowns
+from pitchcheck.fit.unknowns import CaseRequest, Unknowns, build_unknowns
 from pitchcheck.instrument import Instrument, MeterQuantity, MeterReading
 from pitchcheck.measurement import Measurement
 from pitchcheck.survey import Survey
@@ -32,7 +31,7 @@ _OWN_SLOT = (MeterQuantity.CLEARANCE_THIRD, MeterQuantity.CLEARANCE_OPEN, MeterQ
 
 
 @dataclass(frozen=True)
-class Both:
+class TwoPassProblem:
     """Two passes, posed.
 
     Attributes
@@ -68,22 +67,22 @@ class Both:
 class _Rows:
     """Cases and data rows while they are being put together."""
 
-    wanted: list[Wanted]
+    requests: list[CaseRequest]
     which: list[int]  # pass of each case
     case: list[int]
     value: list[float]
 
-    def add_case(self, item: Wanted, which: int) -> int:
-        self.wanted.append(item)
+    def add_case(self, item: CaseRequest, which: int) -> int:
+        self.requests.append(item)
         self.which.append(which)
-        return len(self.wanted) - 1
+        return len(self.requests) - 1
 
     def add_row(self, case: int, value: float) -> None:
         self.case.append(case)
         self.value.append(value)
 
 
-def pose_both(before: Measurement, after: Measurement) -> Both | None:
+def build_two_pass_problem(before: Measurement, after: Measurement) -> TwoPassProblem | None:
     """Set out two passes as one fit.
 
     Parameters
@@ -93,7 +92,7 @@ def pose_both(before: Measurement, after: Measurement) -> Both | None:
 
     Returns
     -------
-    Both or None
+    TwoPassProblem or None
         None when no string was heard in both passes.
     """
     if before.survey is None or after.survey is None:
@@ -109,20 +108,22 @@ def pose_both(before: Measurement, after: Measurement) -> Both | None:
     for which in (BEFORE, AFTER):
         for number in strings:
             plain[which][number] = rows.add_case(
-                Wanted(Kind(None, 0, 0, MeterQuantity.FRET_HEIGHT), number), which
+                CaseRequest(CaseKind(None, 0, 0, MeterQuantity.FRET_HEIGHT), number), which
             )
     surveys = (_only(surveys[0], strings), _only(surveys[1], strings))
     places = tuple(place for which in (BEFORE, AFTER) for place in _takes(rows, surveys[which], which))
     noise = [survey.covariance_cents2 for survey in surveys]
-    for number, bend in heard_bends(instrument, surveys).items():
+    for number, bend in bending_lengths(instrument, surveys).items():
         if number in strings:
-            rows.add_row(rows.add_case(Wanted(Kind(None, 0, 0, overtones=True), number), AFTER), bend.log_mm)
+            rows.add_row(
+                rows.add_case(CaseRequest(CaseKind(None, 0, 0, overtones=True), number), AFTER), bend.log_mm
+            )
             noise.append(np.array([[bend.sd**2]]))
     robust = len(rows.value)
     for which in (BEFORE, AFTER):
         for gauge in gauges[which]:
             if gauge.string is None or gauge.string in strings:
-                item = Wanted(Kind(None, 0, 0, gauge.what), gauge.string)
+                item = CaseRequest(CaseKind(None, 0, 0, gauge.what), gauge.string)
                 rows.add_row(rows.add_case(item, which), gauge.value_mm)
                 noise.append(np.array([[gauge.sd_mm**2]]))
     data = Data(
@@ -133,13 +134,13 @@ def pose_both(before: Measurement, after: Measurement) -> Both | None:
     )
     tuned = tuple(_tuned(instrument, survey) for survey in surveys)
     unknowns, changes = _with_changes(
-        _retuned(build_unknowns(instrument, rows.wanted), rows.which, tuned),
+        _retuned(build_unknowns(instrument, rows.requests), rows.which, tuned),
         rows.which,
         shift_mm=_action_shift_mm(before, after),
     )
     pressed = frozenset(p.string for _, p in places if p.stop is Stop.PRESS)
     first, second = (Problem(unknowns, data, strings, pressed, (), plain[w]) for w in (BEFORE, AFTER))
-    return Both(
+    return TwoPassProblem(
         passes=(first, second),
         places=places,
         changes={n: changes[n] for n in strings},
@@ -148,7 +149,7 @@ def pose_both(before: Measurement, after: Measurement) -> Both | None:
 
 
 def _believed(measurement: Measurement) -> list[MeterReading]:
-    """Gauge readings that the pass's own fit did not question."""
+    """MeterQuantity readings that the pass's own fit did not question."""
     fit = measurement.fit
     questioned = set() if fit is None else {row.index for row in fit.meter if row.questioned}
     return [g for i, g in enumerate(gauge_list(measurement.settings)) if i not in questioned]
@@ -181,7 +182,7 @@ def _takes(rows: _Rows, survey: Survey, which: int) -> list[tuple[int, Position]
         assert place.fret is not None
         if place not in index:
             index[place] = rows.add_case(
-                Wanted(Kind(place.stop, place.fret, place.capo), place.string), which
+                CaseRequest(CaseKind(place.stop, place.fret, place.capo), place.string), which
             )
         rows.add_row(index[place], stopped.error_cents)
         places.append((which, place))
@@ -203,9 +204,9 @@ def _retuned(unknowns: Unknowns, which: list[int], tuned: tuple[dict[int, float]
     centre = unknowns.centre.copy()
     for i, case in enumerate(unknowns.cases):
         off = 0.0 if case.string is None else tuned[which[i]].get(case.string, 0.0)
-        centre[i, At.LOG_STRETCH_FACTOR] -= 2 * off
-        centre[i, At.LOG_FORCE] -= 2 * off
-        centre[i, At.LOG_BEND] -= off
+        centre[i, Coordinate.LOG_STRETCH_FACTOR] -= 2 * off
+        centre[i, Coordinate.LOG_FORCE] -= 2 * off
+        centre[i, Coordinate.LOG_BEND] -= off
     return replace(unknowns, centre=centre)
 
 
@@ -226,7 +227,7 @@ def _with_changes(
     string = np.array([c.string if c.string is not None else 0 for c in unknowns.cases])
     press = np.array([c.kind.stop is Stop.PRESS for c in unknowns.cases])
 
-    def add(name: str, rows: FloatArray, *sizes: tuple[At, float]) -> int:
+    def add(name: str, rows: FloatArray, *sizes: tuple[Coordinate, float]) -> int:
         column = np.zeros(shape)
         for at, size in sizes:
             column[rows, at] = size
@@ -240,16 +241,16 @@ def _with_changes(
         mine = late & (string == number)
         # The saddle stays where it is, so the gap over fret 12, half way, changes by half.
         changes[number] = (
-            add(f"change {number}", mine, (At.SLOT_HEIGHT, size), (At.ACTION_12, size / 2)),
+            add(f"change {number}", mine, (Coordinate.SLOT_HEIGHT, size), (Coordinate.ACTION_12, size / 2)),
             size,
         )
-        add(f"reseated {number}", mine, (At.LOG_STRETCH_FACTOR, limits.RESEATED))
-    add("touch changed", late, (At.LOG_FORCE, limits.TOUCH_CHANGED))
-    add("relief changed", late, (At.RELIEF, limits.RELIEF_CHANGED_MM))
-    add("action changed", late, (At.ACTION_12, limits.ACTION_CHANGED_MM))
-    add("support changed", late & press, (At.SLOT_HEIGHT, limits.SUPPORT_CHANGED_MM))
-    add("hand changed", late & press, (At.OFFSET_CENTS, limits.HAND_CHANGED_CENTS))
+        add(f"reseated {number}", mine, (Coordinate.LOG_STRETCH_FACTOR, limits.RESEATED))
+    add("touch changed", late, (Coordinate.LOG_FORCE, limits.TOUCH_CHANGED))
+    add("relief changed", late, (Coordinate.RELIEF, limits.RELIEF_CHANGED_MM))
+    add("action changed", late, (Coordinate.ACTION_12, limits.ACTION_CHANGED_MM))
+    add("support changed", late & press, (Coordinate.SLOT_HEIGHT, limits.SUPPORT_CHANGED_MM))
+    add("hand changed", late & press, (Coordinate.OFFSET_CENTS, limits.HAND_CHANGED_CENTS))
     centre = unknowns.centre.copy()
-    centre[~late, At.ACTION_12] += shift_mm
+    centre[~late, Coordinate.ACTION_12] += shift_mm
     spread = np.concatenate([unknowns.spread, np.stack(columns, axis=2)], axis=2)
     return Unknowns(tuple(names), unknowns.cases, centre, spread), changes

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pitchcheck.compare.both import AFTER, Both
+from pitchcheck.compare.both import AFTER, TwoPassProblem
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.cases import At
+from pitchcheck.fit.cases import Coordinate
 from pitchcheck.fit.neck import neck_curves
 from pitchcheck.fit.result import Fit
 from pitchcheck.fit.solve import Solution
@@ -18,7 +18,12 @@ from pitchcheck.measurement import Measurement
 
 
 def fit_of(
-    measurement: Measurement, both: Both, solution: Solution, which: int, *, heights: dict[int, Belief]
+    measurement: Measurement,
+    both: TwoPassProblem,
+    solution: Solution,
+    which: int,
+    *,
+    heights: dict[int, Belief],
 ) -> Fit | None:
     """Return the fit of one pass with what both passes say of heights and necks.
 
@@ -31,8 +36,8 @@ def fit_of(
         for number, (column, size) in both.changes.items():
             moved_mm = size * z[column]
             for name, at, share in (
-                (f"slot {number}", At.SLOT_HEIGHT, 1.0),
-                (f"action {number}", At.ACTION_12, 0.5),
+                (f"slot {number}", Coordinate.SLOT_HEIGHT, 1.0),
+                (f"action {number}", Coordinate.ACTION_12, 0.5),
             ):
                 own = both.unknowns.column(name)
                 case = both.passes[which].plain_case[number]

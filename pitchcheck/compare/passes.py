@@ -12,9 +12,9 @@ import numpy as np
 
 from pitchcheck.compare import limits, words
 from pitchcheck.compare.beliefs import Beliefs, beliefs_of
-from pitchcheck.compare.both import AFTER, BEFORE, Both, pose_both
+from pitchcheck.compare.both import AFTER, BEFORE, TwoPassProblem, build_two_pass_problem
 from pitchcheck.compare.necks import fit_of
-from pitchcheck.compare.places import place_changes
+from pitchcheck.compare.places import position_changes
 from pitchcheck.compare.records import Change, Comparison, Match, SlotChange
 from pitchcheck.compare.scatter import repeats, scatter_factor, widened
 from pitchcheck.diagnosis.slots import slot_goal
@@ -53,7 +53,7 @@ def compare_measurements(
     """
     _check_same(before, after)
     told_mm = _told_mm(after.settings.removed if told is None else told)
-    both = pose_both(before, after)
+    both = build_two_pass_problem(before, after)
     if both is None:
         strings = tuple(_unheard(after, s.number, told_mm) for s in after.settings.instrument.strings)
         return Comparison(strings, (), 1.0, ())
@@ -103,7 +103,7 @@ def _told_mm(told: Sequence[Removal]) -> dict[int, float]:
     return total
 
 
-def _with_scatter(both: Both, ear: Solution, factors: dict[Stop, float]) -> Both:
+def _with_scatter(both: TwoPassProblem, ear: Solution, factors: dict[Stop, float]) -> TwoPassProblem:
     """Return the same problem with this hand's scatter; the very same for a usual hand."""
     if all(factor == 1.0 for factor in factors.values()):
         return both
@@ -115,7 +115,7 @@ def _with_scatter(both: Both, ear: Solution, factors: dict[Stop, float]) -> Both
 def _slot(
     after: Measurement,
     number: int,
-    both: Both,
+    both: TwoPassProblem,
     solution: Solution,
     told_mm: dict[int, float],
     *,
@@ -139,7 +139,7 @@ def _slot(
         floor_mm=goal.floor_mm,
         low_belief=goal.belief_low(second),
         verdict=verdict(goal, second),
-        places=place_changes(both, solution, number),
+        places=position_changes(both, solution, number),
     )
 
 

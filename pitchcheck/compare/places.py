@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pitchcheck.compare.both import AFTER, BEFORE, Both
-from pitchcheck.compare.records import PlaceChange
+from pitchcheck.compare.both import AFTER, BEFORE, TwoPassProblem
+from pitchcheck.compare.records import PositionChange
 from pitchcheck.fit.cases import predict
 from pitchcheck.fit.solve import Solution
 from pitchcheck.fit.unknowns import Unknowns
@@ -18,7 +18,7 @@ from pitchcheck.types import FloatArray
 _ORDER = (Stop.FRET, Stop.PRESS)
 
 
-def place_changes(both: Both, solution: Solution, number: int) -> tuple[PlaceChange, ...]:
+def position_changes(both: TwoPassProblem, solution: Solution, number: int) -> tuple[PositionChange, ...]:
     """Return every place of a string that was played in both passes: fretted notes first, by fret."""
     rows: dict[tuple[int, Position], list[int]] = {}
     for row, (which, place) in enumerate(both.places):
@@ -35,13 +35,13 @@ def place_changes(both: Both, solution: Solution, number: int) -> tuple[PlaceCha
 
 
 def _place(
-    both: Both,
+    both: TwoPassProblem,
     solution: Solution,
     place: Position,
     before: list[int],
     after: list[int],
     moved_cents: FloatArray,
-) -> PlaceChange:
+) -> PositionChange:
     """One place: weighted means, and the uncertainty of their difference."""
     count = len(both.places)
     weights = np.zeros(count)
@@ -53,7 +53,7 @@ def _place(
     value = both.data.value[:count]
     first = -float(weights[before] @ value[before])
     second = float(weights[after] @ value[after])
-    return PlaceChange(
+    return PositionChange(
         position=place,
         before_cents=first,
         before_takes=len(before),
@@ -65,7 +65,7 @@ def _place(
     )
 
 
-def _moved_by_slot(both: Both, solution: Solution, number: int) -> FloatArray:
+def _moved_by_slot(both: TwoPassProblem, solution: Solution, number: int) -> FloatArray:
     """What the change of the string's slot alone does to every case. [cent]"""
     column, _ = both.changes[number]
     mine = [i for i, c in enumerate(both.unknowns.cases) if c.string == number]

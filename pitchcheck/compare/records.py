@@ -36,7 +36,7 @@ class Match(StrEnum):
 
 
 @dataclass(frozen=True)
-class PlaceChange:
+class PositionChange:
     """Takes at one place of one string, before and after. Means over the repeats. [cent]
 
     ``expected_cents`` is what the change of the slot alone would do there.
@@ -73,7 +73,7 @@ class SlotChange:
         Belief that the slot is now below its floor, 0 to 1.
     verdict : Verdict
         Of the slot as it is now.
-    places : tuple of PlaceChange
+    places : tuple of PositionChange
     """
 
     number: int
@@ -89,7 +89,7 @@ class SlotChange:
     floor_mm: float
     low_belief: float | None
     verdict: Verdict
-    places: tuple[PlaceChange, ...]
+    places: tuple[PositionChange, ...]
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pitchcheck.compare import limits
-from pitchcheck.compare.both import Both
+from pitchcheck.compare.both import TwoPassProblem
 from pitchcheck.compare.records import Repeats
 from pitchcheck.fit.solve import Data, Solution
 from pitchcheck.takes import Stop
@@ -30,7 +30,7 @@ class _Apart:
     freedom: int
 
 
-def repeats(both: Both, solution: Solution) -> tuple[Repeats, ...]:
+def repeats(both: TwoPassProblem, solution: Solution) -> tuple[Repeats, ...]:
     """Return the scatter of repeats, kind of take by kind of take.
 
     Returns
@@ -55,7 +55,7 @@ def repeats(both: Both, solution: Solution) -> tuple[Repeats, ...]:
     )
 
 
-def scatter_factor(both: Both, solution: Solution, stop: Stop) -> float:
+def scatter_factor(both: TwoPassProblem, solution: Solution, stop: Stop) -> float:
     """How many times the usual scatter a hand has at one kind of take, never below 1.
 
     The usual scatter counts like ``limits.USUAL_HAND_TAKES`` repeats, so that a few unlucky ones do not count
@@ -66,7 +66,7 @@ def scatter_factor(both: Both, solution: Solution, stop: Stop) -> float:
     return float(np.sqrt(max(1.0, total / (limits.USUAL_HAND_TAKES + sum(a.freedom for a in found)))))
 
 
-def widened(both: Both, solution: Solution, factors: dict[Stop, float]) -> Data:
+def widened(both: TwoPassProblem, solution: Solution, factors: dict[Stop, float]) -> Data:
     """Return the data with the scatter of this hand in their covariance."""
     more = np.zeros(both.data.value.size)
     for row, (_, place) in enumerate(both.places):
@@ -74,7 +74,7 @@ def widened(both: Both, solution: Solution, factors: dict[Stop, float]) -> Data:
     return replace(both.data, covariance=both.data.covariance + np.diag(more))
 
 
-def _apart(both: Both, solution: Solution) -> list[_Apart]:
+def _apart(both: TwoPassProblem, solution: Solution) -> list[_Apart]:
     """Hold repeats against one another, case by case; a bad take counts for no more than its weight."""
     found = []
     count = len(both.places)

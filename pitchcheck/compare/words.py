@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from pitchcheck.compare import limits
-from pitchcheck.compare.both import AFTER, Both
+from pitchcheck.compare.both import AFTER, TwoPassProblem
 from pitchcheck.diagnosis.words import listed
 from pitchcheck.fit.solve import Solution
 from pitchcheck.measurement import Measurement
 
 
-def assumed(before: Measurement, after: Measurement, both: Both) -> tuple[str, ...]:
+def assumed(before: Measurement, after: Measurement, both: TwoPassProblem) -> tuple[str, ...]:
     """Say what is taken to be the same in both passes, and what was allowed for."""
     sentences = [
         "Frets, the place of the nut, the saddle and the strings are taken to be the same in both passes: "
@@ -32,7 +32,7 @@ def assumed(before: Measurement, after: Measurement, both: Both) -> tuple[str, .
     return tuple(sentences)
 
 
-def notes(both: Both, solution: Solution) -> tuple[str, ...]:
+def notes(both: TwoPassProblem, solution: Solution) -> tuple[str, ...]:
     """Say what makes this comparison weaker than it could be."""
     found = []
     unpressed = [n for n in both.changes if n not in both.passes[AFTER].pressed]

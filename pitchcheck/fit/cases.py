@@ -23,7 +23,7 @@ from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
 
 
-class At(IntEnum):
+class Coordinate(IntEnum):
     """Coordinates of a case."""
 
     SLOT_HEIGHT = 0
@@ -80,7 +80,7 @@ LEAST_ROD_HALF_MM = 0.05  # [mm] the rod has two edges
 
 
 @dataclass(frozen=True)
-class Kind:
+class CaseKind:
     """What sort of case: a stopped note, a gauge reading, or the bending length that the overtones tell."""
 
     stop: Stop | None
@@ -94,7 +94,7 @@ class Kind:
 class Case:
     """One case: its kind, the string, the scale."""
 
-    kind: Kind
+    kind: CaseKind
     string: int | None
     scale_mm: float
 
@@ -105,7 +105,7 @@ class Slopes(NamedTuple):
     Attributes
     ----------
     value : array, shape (c,)
-    slope : array, shape (c, len(At))
+    slope : array, shape (c, len(Coordinate))
         By each coordinate.
     touch_variance : array, shape (c,)
         From note to note of a hand; 0 but for fretted notes. [cent^2]
@@ -116,14 +116,14 @@ class Slopes(NamedTuple):
     touch_variance: FloatArray
 
 
-def evaluate(kind: Kind, scale_mm: FloatArray, coordinates: FloatArray) -> FloatArray:
+def evaluate(kind: CaseKind, scale_mm: FloatArray, coordinates: FloatArray) -> FloatArray:
     """Predict cases of one kind.
 
     Parameters
     ----------
-    kind : Kind
+    kind : CaseKind
     scale_mm : array, shape (m,)
-    coordinates : array, shape (m, len(At))
+    coordinates : array, shape (m, len(Coordinate))
 
     Returns
     -------
@@ -134,59 +134,59 @@ def evaluate(kind: Kind, scale_mm: FloatArray, coordinates: FloatArray) -> Float
     return _mean_and_variance(kind, scale_mm, coordinates)[0]
 
 
-def _mean_and_variance(kind: Kind, scale_mm: FloatArray, u: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _mean_and_variance(kind: CaseKind, scale_mm: FloatArray, u: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Prediction of cases of one kind and the variance of a hand's touch, shape (m,) each."""
     none = np.zeros(len(u))
     if kind.overtones:
-        return u[:, At.LOG_BEND], none
+        return u[:, Coordinate.LOG_BEND], none
     if kind.gauge is not None:
         return gauge_mm(_setup(scale_mm, u), what=kind.gauge), none
     if kind.stop is Stop.FRET:
         cents = _touched(kind, scale_mm, u)
         mean = cents @ TOUCH_WEIGHT
-        return mean + u[:, At.OFFSET_CENTS], cents**2 @ TOUCH_WEIGHT - mean**2
+        return mean + u[:, Coordinate.OFFSET_CENTS], cents**2 @ TOUCH_WEIGHT - mean**2
     setup = _setup(scale_mm, u)
-    pushed = side_cents(setup, u[:, At.SIDE], fret=kind.fret)
-    return _stopped(kind, setup, u) + u[:, At.OFFSET_CENTS] + pushed, none
+    pushed = side_cents(setup, u[:, Coordinate.SIDE], fret=kind.fret)
+    return _stopped(kind, setup, u) + u[:, Coordinate.OFFSET_CENTS] + pushed, none
 
 
 def _setup(scale_mm: FloatArray, u: FloatArray) -> Setup:
     """Geometry and string from coordinates."""
     return Setup(
         scale_mm=scale_mm,
-        slot_height_mm=u[:, At.SLOT_HEIGHT],
-        nut_offset_mm=u[:, At.NUT_OFFSET],
-        saddle_mm=u[:, At.SADDLE],
-        action_12_mm=u[:, At.ACTION_12],
-        relief_mm=u[:, At.RELIEF],
-        fret_height_mm=np.exp(u[:, At.LOG_FRET_HEIGHT]),
-        fret_error_mm=u[:, At.FRET_ERROR_1 : At.FRET_ERROR_4 + 1],
-        break_rad=u[:, At.BREAK],
-        stretch_factor=np.exp(u[:, At.LOG_STRETCH_FACTOR]),
-        bend_mm=np.exp(u[:, At.LOG_BEND]),
+        slot_height_mm=u[:, Coordinate.SLOT_HEIGHT],
+        nut_offset_mm=u[:, Coordinate.NUT_OFFSET],
+        saddle_mm=u[:, Coordinate.SADDLE],
+        action_12_mm=u[:, Coordinate.ACTION_12],
+        relief_mm=u[:, Coordinate.RELIEF],
+        fret_height_mm=np.exp(u[:, Coordinate.LOG_FRET_HEIGHT]),
+        fret_error_mm=u[:, Coordinate.FRET_ERROR_1 : Coordinate.FRET_ERROR_4 + 1],
+        break_rad=u[:, Coordinate.BREAK],
+        stretch_factor=np.exp(u[:, Coordinate.LOG_STRETCH_FACTOR]),
+        bend_mm=np.exp(u[:, Coordinate.LOG_BEND]),
     )
 
 
-def _touched(kind: Kind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
+def _touched(kind: CaseKind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
     """Error of a fretted note at the three touches that stand for a hand's scatter, shape (m, 3). [cent]"""
     count = len(TOUCH_STEP)
-    scatter = priors.log_force_scatter(u[:, At.TENSION])
+    scatter = priors.log_force_scatter(u[:, Coordinate.TENSION])
     moved = np.repeat(u, count, axis=0)
-    moved[:, At.LOG_FORCE] += (scatter[:, None] * TOUCH_STEP).ravel()
+    moved[:, Coordinate.LOG_FORCE] += (scatter[:, None] * TOUCH_STEP).ravel()
     setup = _setup(np.repeat(scale_mm, count), moved)
     return _stopped(kind, setup, moved, touches=count).reshape(-1, count)
 
 
-def _stopped(kind: Kind, setup: Setup, u: FloatArray, *, touches: int = 1) -> FloatArray:
+def _stopped(kind: CaseKind, setup: Setup, u: FloatArray, *, touches: int = 1) -> FloatArray:
     """Error of one stopped note. [cent]"""
     assert kind.stop is not None
     behind = finger_behind_mm(setup.scale_mm, kind.fret)
     touch = Touch(
-        force=np.exp(u[:, At.LOG_FORCE]) * (priors.FORCE_AT_12 if kind.fret >= NARROW_FRET else 1.0),
+        force=np.exp(u[:, Coordinate.LOG_FORCE]) * (priors.FORCE_AT_12 if kind.fret >= NARROW_FRET else 1.0),
         behind_mm=behind,
         pad_mm=np.minimum(priors.FINGER_PAD_MM, PAD_PER_BEHIND * behind),
-        rod_half_mm=np.maximum(u[:, At.ROD_HALF], LEAST_ROD_HALF_MM),
-        rod_mm=u[:, At.ROD_PLACE],
+        rod_half_mm=np.maximum(u[:, Coordinate.ROD_HALF], LEAST_ROD_HALF_MM),
+        rod_mm=u[:, Coordinate.ROD_PLACE],
         sink_mm=_sink_mm(kind, setup, u),
     )
     return stop_cents(setup, touch, stop=kind.stop, fret=kind.fret, capo=kind.capo, touches=touches)
@@ -198,16 +198,18 @@ def finger_behind_mm(scale_mm: FloatArray | float, fret: int) -> FloatArray:
     return np.minimum(priors.FINGER_BEHIND_MM, priors.FINGER_BEHIND_PART * space_mm * np.asarray(scale_mm))
 
 
-def _sink_mm(kind: Kind, setup: Setup, u: FloatArray) -> FloatArray:
+def _sink_mm(kind: CaseKind, setup: Setup, u: FloatArray) -> FloatArray:
     """How far the rod sinks into the board: what force is left when the string is down. [mm]"""
     if kind.stop is not Stop.PRESS:
         return np.zeros_like(setup.scale_mm)
-    left_n = priors.ROD_FORCE_N - u[:, At.TENSION] * press_force(setup, fret=kind.fret, capo=kind.capo)
-    return np.asarray(u[:, At.GIVE] * left_n)
+    left_n = priors.ROD_FORCE_N - u[:, Coordinate.TENSION] * press_force(
+        setup, fret=kind.fret, capo=kind.capo
+    )
+    return np.asarray(u[:, Coordinate.GIVE] * left_n)
 
 
 def predict(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:
-    """Predict every case, shape (c,), from its coordinates, shape (c, len(At))."""
+    """Predict every case, shape (c,), from its coordinates, shape (c, len(Coordinate))."""
     out = np.zeros(len(cases))
     for kind, index in _by_kind(cases).items():
         scale = np.array([cases[i].scale_mm for i in index])
@@ -216,26 +218,26 @@ def predict(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:
 
 
 def predict_points(cases: tuple[Case, ...], points: FloatArray) -> FloatArray:
-    """Predict every case, shape (c, k), at k points of its own, shape (c, k, len(At))."""
+    """Predict every case, shape (c, k), at k points of its own, shape (c, k, len(Coordinate))."""
     count = points.shape[1]
     out = np.zeros(points.shape[:2])
     for kind, index in _by_kind(cases).items():
         scale = np.repeat([cases[i].scale_mm for i in index], count)
-        got = evaluate(kind, scale, points[index].reshape(-1, len(At)))
+        got = evaluate(kind, scale, points[index].reshape(-1, len(Coordinate)))
         out[index] = got.reshape(len(index), count)
     return out
 
 
 def linearise(cases: tuple[Case, ...], coordinates: FloatArray) -> Slopes:
-    """Predict every case from its coordinates, shape (c, len(At)), with its slopes and the hand's scatter."""
+    """Predict every case, shape (c,), with its slopes and the hand's scatter."""
     value, touch = np.zeros(len(cases)), np.zeros(len(cases))
-    slope = np.zeros((len(cases), len(At)))
+    slope = np.zeros((len(cases), len(Coordinate)))
     for kind, index in _by_kind(cases).items():
-        moved = [a for a in At if _matters(kind, a)]
-        steps = np.zeros((len(moved) + 1, len(At)))
+        moved = [a for a in Coordinate if _matters(kind, a)]
+        steps = np.zeros((len(moved) + 1, len(Coordinate)))
         for row, a in enumerate(moved, start=1):
             steps[row, a] = STEP[a]
-        points = (coordinates[index][:, None, :] + steps[None]).reshape(-1, len(At))
+        points = (coordinates[index][:, None, :] + steps[None]).reshape(-1, len(Coordinate))
         scale = np.repeat([cases[i].scale_mm for i in index], len(steps))
         mean, variance = _mean_and_variance(kind, scale, points)
         got = mean.reshape(len(index), len(steps))
@@ -246,23 +248,25 @@ def linearise(cases: tuple[Case, ...], coordinates: FloatArray) -> Slopes:
     return Slopes(value, slope, touch)
 
 
-def _by_kind(cases: tuple[Case, ...]) -> dict[Kind, list[int]]:
+def _by_kind(cases: tuple[Case, ...]) -> dict[CaseKind, list[int]]:
     """Indices of the cases of each kind."""
-    found: dict[Kind, list[int]] = {}
+    found: dict[CaseKind, list[int]] = {}
     for i, case in enumerate(cases):
         found.setdefault(case.kind, []).append(i)
     return found
 
 
-def _matters(kind: Kind, a: At) -> bool:
+def _matters(kind: CaseKind, a: Coordinate) -> bool:
     """Whether a coordinate can change cases of a kind."""
     if kind.overtones:
-        return a is At.LOG_BEND
+        return a is Coordinate.LOG_BEND
     if kind.gauge is not None:
-        return a < At.BREAK
-    if At.FRET_ERROR_1 <= a <= At.FRET_ERROR_4:
-        fret = a - At.FRET_ERROR_1 + 1  # frets 1 and 3 carry the line that slot heights are counted from
+        return a < Coordinate.BREAK
+    if Coordinate.FRET_ERROR_1 <= a <= Coordinate.FRET_ERROR_4:
+        fret = (
+            a - Coordinate.FRET_ERROR_1 + 1
+        )  # frets 1 and 3 carry the line that slot heights are counted from
         return fret in (1, 3, kind.capo) or kind.fret - 2 <= fret <= kind.fret
     if kind.stop is Stop.PRESS:
-        return a is not At.LOG_FORCE
-    return a not in (At.ROD_HALF, At.ROD_PLACE, At.SIDE, At.GIVE)
+        return a is not Coordinate.LOG_FORCE
+    return a not in (Coordinate.ROD_HALF, Coordinate.ROD_PLACE, Coordinate.SIDE, Coordinate.GIVE)

@@ -9,15 +9,14 @@ import numpy as np
 
 from pitchcheck.fit import words
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.cases import At
-from pitchcheck.fit.gauge_list import gauge_list
-from pitchcheck.fit.heights import leaning_heights
+from pitchcheck.fit.cases import Coordinate
+from pitchcheck.fit.gauges import question_gauges
 from pitchcheck.fit.joint import Joint
-from pitchcheck.fit.meter import question_gauges
 from pitchcheck.fit.modes import weigh_modes
 from pitchcheck.fit.neck import neck_curves
-from pitchcheck.fit.problem import Problem, pose
+from pitchcheck.fit.problem import Problem, build_problem, gauge_list
 from pitchcheck.fit.result import Fit, Residual, StringFit
+from pitchcheck.fit.skewness import height_beliefs_of
 from pitchcheck.fit.solve import Data, Solution, solve
 from pitchcheck.fit.unknowns import Unknowns
 from pitchcheck.instrument import SessionSettings
@@ -32,11 +31,11 @@ def fit_instrument(
 
     Parameters
     ----------
-    job : Job
+    settings : SessionSettings
         Instrument, gauge readings, and what was removed since the pass ``before``.
     survey : Survey
         Errors in cents with their covariance.
-    before : tuple of Job and Survey, optional
+    before : tuple of SessionSettings and Survey, optional
         The pass before, on the same strings: what was removed between the two tells how strongly each string
         answers.
 
@@ -45,7 +44,7 @@ def fit_instrument(
     Fit
         One StringFit for every string with a usable stopped take or a gauge reading of its own.
     """
-    problem = pose(settings, survey, before=before)
+    problem = build_problem(settings, survey, before=before)
     ear = _solve(problem, problem.data)
     gauges = gauge_list(settings)
     held = question_gauges(gauges, problem, ear)
@@ -53,15 +52,15 @@ def fit_instrument(
     if gauges:
         data = problem.with_gauges(gauges, held)
         solution = _solve(problem, data, start=ear.z)
-    heights = leaning_heights(problem, data, solution)
+    heights = height_beliefs_of(problem, data, solution)
     necks = neck_curves(settings, problem.unknowns, solution.z)
     strings = tuple(
         StringFit(
             number=number,
             height_mm=heights[number],
-            stretch_factor=_log_belief(problem, solution, number, At.LOG_STRETCH_FACTOR),
-            saddle_mm=_belief(problem, solution, number, At.SADDLE),
-            nut_offset_mm=_belief(problem, solution, number, At.NUT_OFFSET),
+            stretch_factor=_log_belief(problem, solution, number, Coordinate.LOG_STRETCH_FACTOR),
+            saddle_mm=_belief(problem, solution, number, Coordinate.SADDLE),
+            nut_offset_mm=_belief(problem, solution, number, Coordinate.NUT_OFFSET),
             pressed=number in problem.pressed,
             first_fret_cents=first_fret_cents(survey, number),
             neck_now_cents=necks[number].now_cents,
@@ -73,8 +72,8 @@ def fit_instrument(
     first = problem.strings[0]
     return Fit(
         strings=strings,
-        fret_height_mm=_log_belief(problem, solution, first, At.LOG_FRET_HEIGHT),
-        nut_offset_mm=_unknown_belief(problem.unknowns, solution, "nut", first, At.NUT_OFFSET),
+        fret_height_mm=_log_belief(problem, solution, first, Coordinate.LOG_FRET_HEIGHT),
+        nut_offset_mm=_unknown_belief(problem.unknowns, solution, "nut", first, Coordinate.NUT_OFFSET),
         touch_mm=words.touch_belief(settings.instrument, problem, solution),
         height_covariance_mm2=_height_covariance(problem, solution),
         residuals=_residuals(survey, solution),
@@ -90,19 +89,19 @@ def _solve(problem: Problem, data: Data, *, start: FloatArray | None = None) -> 
     return weigh_modes(problem.unknowns, data, solve(problem.unknowns, data, start=start))
 
 
-def _belief(problem: Problem, solution: Solution, number: int, at: At) -> Belief:
+def _belief(problem: Problem, solution: Solution, number: int, at: Coordinate) -> Belief:
     """Belief in one coordinate of one string."""
     mean, slopes = problem.coordinate(number, at, solution.z)
     return Belief.normal(mean, float(np.sqrt(slopes @ solution.covariance @ slopes)))
 
 
-def _log_belief(problem: Problem, solution: Solution, number: int, at: At) -> Belief:
+def _log_belief(problem: Problem, solution: Solution, number: int, at: Coordinate) -> Belief:
     """Belief in a positive quantity whose logarithm is a coordinate."""
     belief = _belief(problem, solution, number, at)
     return Belief(np.exp(belief.values), belief.probability)
 
 
-def _unknown_belief(unknowns: Unknowns, solution: Solution, name: str, string: int, at: At) -> Belief:
+def _unknown_belief(unknowns: Unknowns, solution: Solution, name: str, string: int, at: Coordinate) -> Belief:
     """Belief in the part of a coordinate that one shared unknown gives."""
     case = next(i for i, c in enumerate(unknowns.cases) if c.string == string)
     column = unknowns.column(name)
@@ -116,7 +115,7 @@ def _height_covariance(
     problem: Problem, solution: Solution
 ) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
     """Covariance of the slot heights, in the order of the fitted strings. [mm^2]"""
-    rows = np.array([problem.coordinate(n, At.SLOT_HEIGHT, solution.z)[1] for n in problem.strings])
+    rows = np.array([problem.coordinate(n, Coordinate.SLOT_HEIGHT, solution.z)[1] for n in problem.strings])
     return np.asarray(rows @ solution.covariance @ rows.T)
 
 

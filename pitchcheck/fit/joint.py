@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.fit.cases import At, Kind, linearise
+from pitchcheck.fit.cases import CaseKind, Coordinate, linearise
 from pitchcheck.fit.solve import hand_variance
-from pitchcheck.fit.unknowns import Wanted, build_unknowns
+from pitchcheck.fit.unknowns import CaseRequest, build_unknowns
 from pitchcheck.instrument import Instrument
 from pitchcheck.takes import Position
 from pitchcheck.types import FloatArray
@@ -53,8 +53,8 @@ class Joint:
             Standard uncertainty of every string's slot height, in the instrument's order, now and after the
             take. [mm] Not a number for strings that were not fitted.
         """
-        wanted = [_case(position) for position in positions]
-        own = build_unknowns(instrument, wanted)
+        requests = [_case(position) for position in positions]
+        own = build_unknowns(instrument, requests)
         known = dict(zip(self.names, self.z, strict=True))
         mine = np.array([known.get(name, 0.0) for name in own.names])
         coordinates = own.coordinates(mine)
@@ -68,7 +68,7 @@ class Joint:
             if name in own.names and name in known:
                 for part in (name, "slots"):
                     column = own.names.index(part)
-                    rows[i, column] = np.max(own.spread[:, At.SLOT_HEIGHT, column])
+                    rows[i, column] = np.max(own.spread[:, Coordinate.SLOT_HEIGHT, column])
             else:
                 rows[i] = np.nan
         now = np.einsum("sn,nm,sm->s", rows, covariance, rows)
@@ -86,7 +86,7 @@ class Joint:
         return covariance
 
 
-def _case(position: Position) -> Wanted:
+def _case(position: Position) -> CaseRequest:
     """Case of one stopped place."""
     assert position.fret is not None
-    return Wanted(Kind(position.stop, position.fret, position.capo), position.string)
+    return CaseRequest(CaseKind(position.stop, position.fret, position.capo), position.string)

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.fit.cases import At, Kind, predict
-from pitchcheck.fit.unknowns import Unknowns, Wanted, build_unknowns
+from pitchcheck.fit.cases import CaseKind, Coordinate, predict
+from pitchcheck.fit.unknowns import CaseRequest, Unknowns, build_unknowns
 from pitchcheck.instrument import SessionSettings
 from pitchcheck.physics.gauges import target_height_mm
 from pitchcheck.takes import Stop
@@ -41,21 +41,21 @@ def neck_curves(settings: SessionSettings, unknowns: Unknowns, z: FloatArray) ->
         Most likely unknowns.
     """
     numbers = [spec.number for spec in settings.instrument.strings]
-    wanted = []
+    requests = []
     for number in numbers:
         goal = _target_mm(settings, number)
         for fret in FRETS:
-            kind = Kind(Stop.FRET, fret, 0)
-            wanted += [
-                Wanted(kind, number),
-                Wanted(kind, number, fixed_height_mm=goal),
-                Wanted(kind, number, force_n=LIGHT_FORCE_N),
+            kind = CaseKind(Stop.FRET, fret, 0)
+            requests += [
+                CaseRequest(kind, number),
+                CaseRequest(kind, number, fixed_height_mm=goal),
+                CaseRequest(kind, number, force_n=LIGHT_FORCE_N),
             ]
-    own = build_unknowns(settings.instrument, wanted)
+    own = build_unknowns(settings.instrument, requests)
     known = dict(zip(unknowns.names, z, strict=True))
     mine = np.array([known.get(name, 0.0) for name in own.names])
     coordinates = own.coordinates(mine)
-    coordinates[:, At.LOG_BEND] = np.clip(coordinates[:, At.LOG_BEND], -5, 3)
+    coordinates[:, Coordinate.LOG_BEND] = np.clip(coordinates[:, Coordinate.LOG_BEND], -5, 3)
     cents = predict(own.cases, coordinates).reshape(len(numbers), len(FRETS), 3)
     return {
         number: NeckCurves(now_cents=c[:, 0], target_cents=c[:, 1], touch_cents=c[:, 0] - c[:, 2])

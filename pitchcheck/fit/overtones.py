@@ -21,14 +21,14 @@ ROUGHEST = 0.25  # [-] relative uncertainty of one B beyond which it is not used
 
 
 @dataclass(frozen=True)
-class HeardBend:
+class BendingLength:
     """Logarithm of a bending length in mm, and its standard uncertainty."""
 
     log_mm: float
     sd: float
 
 
-def heard_bends(instrument: Instrument, surveys: Iterable[Survey]) -> dict[int, HeardBend]:
+def bending_lengths(instrument: Instrument, surveys: Iterable[Survey]) -> dict[int, BendingLength]:
     """Bending length of every string whose open notes tell it.
 
     Parameters
@@ -39,7 +39,7 @@ def heard_bends(instrument: Instrument, surveys: Iterable[Survey]) -> dict[int, 
 
     Returns
     -------
-    dict from string number to HeardBend
+    dict from string number to BendingLength
     """
     logs: dict[int, list[tuple[float, float]]] = {}
     for survey in surveys:
@@ -55,7 +55,7 @@ def heard_bends(instrument: Instrument, surveys: Iterable[Survey]) -> dict[int, 
         values = np.array([v for v, _ in pairs])
         spread = float(np.median(np.abs(values - np.median(values)))) * 1.48
         sd = max(spread, float(np.median([s for _, s in pairs]))) / math.sqrt(len(pairs))
-        found[number] = HeardBend(float(np.median(values)), math.hypot(sd, MODEL_ERROR))
+        found[number] = BendingLength(float(np.median(values)), math.hypot(sd, MODEL_ERROR))
     return found
 
 

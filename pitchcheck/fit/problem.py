@@ -12,12 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import block_diag
 
-from pitchcheck.fit.cases import At, Kind
-from pitchcheck.fit.gauge_list import gauge_list
-from pitchcheck.fit.overtones import heard_bends
+from pitchcheck.fit.cases import CaseKind, Coordinate
+from pitchcheck.fit.overtones import bending_lengths
 from pitchcheck.fit.result import MeterResidual
 from pitchcheck.fit.solve import Data
-from pitchcheck.fit.unknowns import Unknowns, Wanted, build_unknowns
+from pitchcheck.fit.unknowns import CaseRequest, Unknowns, build_unknowns
 from pitchcheck.instrument import Instrument, MeterQuantity, MeterReading, SessionSettings
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Position, Stop
@@ -54,7 +53,7 @@ class Problem:
     gauge_case: tuple[int, ...]
     plain_case: dict[int, int]
 
-    def coordinate(self, string: int, at: At, z: FloatArray) -> tuple[float, FloatArray]:
+    def coordinate(self, string: int, at: Coordinate, z: FloatArray) -> tuple[float, FloatArray]:
         """Value of a coordinate of a string, and its slope by the unknowns."""
         case = self.plain_case[string]
         slopes = self.unknowns.spread[case, at]
@@ -74,25 +73,43 @@ class Problem:
         )
 
 
-def pose(
+def gauge_list(settings: SessionSettings) -> tuple[MeterReading, ...]:
+    """Gauge readings in the order of the data rows: the meter table, then the instrument's own lengths.
+
+    The action over fret 12 stated for the instrument is not among them: it is the centre of the prior.
+    """
+    stated = [
+        MeterReading(what, None, length.value_mm, length.sd_mm)
+        for what, length in (
+            (MeterQuantity.FRET_HEIGHT, settings.instrument.fret_height),
+            (MeterQuantity.RELIEF, settings.instrument.relief),
+        )
+        if length is not None
+    ]
+    return (*settings.meter, *stated)
+
+
+def build_problem(
     settings: SessionSettings, survey: Survey, *, before: tuple[SessionSettings, Survey] | None
 ) -> Problem:
     """Set out cases, data and unknowns.
 
     Parameters
     ----------
-    job, survey : Job, Survey
+    settings, survey : SessionSettings, Survey
         This pass.
-    before : tuple of Job and Survey, optional
+    before : tuple of SessionSettings and Survey, optional
         The pass before; its slots were higher by what was removed.
     """
     instrument = settings.instrument
     gauges = gauge_list(settings)
     surveys = [survey] if before is None else [survey, before[1]]
     strings = _fittable(instrument, surveys[0], gauges)
-    wanted: list[Wanted] = [Wanted(Kind(None, 0, 0, MeterQuantity.FRET_HEIGHT), n) for n in strings]
+    requests: list[CaseRequest] = [
+        CaseRequest(CaseKind(None, 0, 0, MeterQuantity.FRET_HEIGHT), n) for n in strings
+    ]
     plain = {number: i for i, number in enumerate(strings)}
-    index: dict[Wanted, int] = {}
+    index: dict[CaseRequest, int] = {}
     rows: list[int] = []
     value: list[float] = []
     removed = {r.string: r.amount_mm for r in settings.removed}
@@ -100,19 +117,19 @@ def pose(
         for stopped in one.stopped:
             item = _note(stopped.take.position, removed_mm=removed if which else {})
             if item not in index:
-                index[item] = len(wanted)
-                wanted.append(item)
+                index[item] = len(requests)
+                requests.append(item)
             rows.append(index[item])
             value.append(stopped.error_cents)
-    heard = heard_bends(instrument, surveys)
+    heard = bending_lengths(instrument, surveys)
     for number, bend in heard.items():
-        rows.append(len(wanted))
-        wanted.append(Wanted(Kind(None, 0, 0, overtones=True), number))
+        rows.append(len(requests))
+        requests.append(CaseRequest(CaseKind(None, 0, 0, overtones=True), number))
         value.append(bend.log_mm)
     gauge_case = []
     for gauge in gauges:
-        gauge_case.append(len(wanted))
-        wanted.append(Wanted(Kind(None, 0, 0, gauge.what), gauge.string))
+        gauge_case.append(len(requests))
+        requests.append(CaseRequest(CaseKind(None, 0, 0, gauge.what), gauge.string))
     data = Data(
         value=np.array(value),
         covariance=block_diag(
@@ -124,7 +141,7 @@ def pose(
     pressed = frozenset(
         s.take.position.string for one in surveys for s in one.stopped if s.take.position.stop is Stop.PRESS
     )
-    unknowns = build_unknowns(instrument, wanted)
+    unknowns = build_unknowns(instrument, requests)
     return Problem(unknowns, data, strings, pressed, tuple(gauge_case), plain)
 
 
@@ -136,12 +153,12 @@ def _fittable(instrument: Instrument, survey: Survey, gauges: Sequence[MeterRead
     return tuple(s.number for s in instrument.strings if s.number in heard)
 
 
-def _note(position: Position, *, removed_mm: dict[int, float]) -> Wanted:
+def _note(position: Position, *, removed_mm: dict[int, float]) -> CaseRequest:
     """Return the case of one stopped take."""
     assert position.fret is not None
     amount = removed_mm.get(position.string, 0.0)
-    return Wanted(
-        kind=Kind(position.stop, position.fret, position.capo),
+    return CaseRequest(
+        kind=CaseKind(position.stop, position.fret, position.capo),
         string=position.string,
         removed_mm=amount,
         removed_sd_mm=float(np.hypot(REMOVED_ERROR_MM, REMOVED_ERROR * amount)),

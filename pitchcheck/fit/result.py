@@ -64,7 +64,7 @@ class Residual:
 class MeterResidual:
     """One gauge reading held against what the sound alone says. [mm]"""
 
-    index: int  # into the job's meter readings
+    index: int  # into the meter readings of the settings
     read_mm: float
     expected_mm: float
     sd_mm: float  # of the difference, gauge and ear together

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from pitchcheck.fit import priors
-from pitchcheck.fit.cases import At, Slopes, linearise, predict
+from pitchcheck.fit.cases import Coordinate, Slopes, linearise, predict
 from pitchcheck.fit.unknowns import Unknowns
 from pitchcheck.takes import Stop
 from pitchcheck.types import FloatArray
@@ -91,9 +91,9 @@ def solve(unknowns: Unknowns, data: Data, *, start: FloatArray | None = None) ->
         weight = np.where(data.robust, np.minimum(1.0, (DEGREES + 1) / (DEGREES + residual**2 / total)), 1.0)
         noise = data.covariance + np.diag(hand + total * (1 / weight - 1))
         factor = cho_factor(noise)
-        pull = cho_solve(factor, jacobian)
-        hessian = jacobian.T @ pull + np.eye(n)
-        step = np.linalg.solve(hessian, pull.T @ residual - z)
+        response = cho_solve(factor, jacobian)
+        hessian = jacobian.T @ response + np.eye(n)
+        step = np.linalg.solve(hessian, response.T @ residual - z)
         size = _step_size(unknowns, data, z, step, factor)
         if before is not None and step @ hessian @ before < 0:  # there and back: the weights chase the step
             size /= 2
@@ -139,9 +139,9 @@ def hand_variance(unknowns: Unknowns, about: Slopes) -> FloatArray:
     press = np.array([c.kind.stop is Stop.PRESS for c in unknowns.cases])
     note = np.array([c.kind.stop is not None for c in unknowns.cases])
     slope = about.slope
-    rod = slope[:, At.ROD_PLACE] * priors.ROD_PLACE_MM
-    friction = slope[:, At.LOG_STRETCH_FACTOR] * priors.PRESS_SCATTER
-    side = slope[:, At.SIDE] * priors.SIDE_SCATTER_MM2
+    rod = slope[:, Coordinate.ROD_PLACE] * priors.ROD_PLACE_MM
+    friction = slope[:, Coordinate.LOG_STRETCH_FACTOR] * priors.PRESS_SCATTER
+    side = slope[:, Coordinate.SIDE] * priors.SIDE_SCATTER_MM2
     return np.where(note, priors.MODEL_CENTS**2, 0.0) + np.where(
         press, rod**2 + friction**2 + side**2, about.touch_variance
     )

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pitchcheck.fit import priors
-from pitchcheck.fit.cases import At, Case, Kind
+from pitchcheck.fit.cases import Case, CaseKind, Coordinate
 from pitchcheck.instrument import Instrument, StringSpec, Tailpiece
 from pitchcheck.physics.materials import Make, StringConstants, string_constants
 from pitchcheck.tuning import fret_place
@@ -30,14 +30,14 @@ class _Links:
 
     def start(self) -> int:
         """Begin a case; return its index."""
-        self.centres.append(np.zeros(len(At)))
+        self.centres.append(np.zeros(len(Coordinate)))
         return len(self.centres) - 1
 
-    def put(self, case: int, at: At, centre: float) -> None:
+    def put(self, case: int, at: Coordinate, centre: float) -> None:
         """Add to the centre of a coordinate."""
         self.centres[case][at] += centre
 
-    def link(self, case: int, at: At, name: str, size: float) -> None:
+    def link(self, case: int, at: Coordinate, name: str, size: float) -> None:
         """Let a coordinate grow by ``size`` with the unknown of that name."""
         column = self.names.setdefault(name, len(self.names))
         self.entries.append((case, int(at), column, size))
@@ -52,8 +52,8 @@ class Unknowns:
     names : tuple of str
         One a column.
     cases : tuple of Case
-    centre : array, shape (c, len(At))
-    spread : array, shape (c, len(At), n)
+    centre : array, shape (c, len(Coordinate))
+    spread : array, shape (c, len(Coordinate), n)
     """
 
     names: tuple[str, ...]
@@ -62,7 +62,7 @@ class Unknowns:
     spread: FloatArray
 
     def coordinates(self, z: FloatArray) -> FloatArray:
-        """Coordinates of every case, shape (c, len(At))."""
+        """Coordinates of every case, shape (c, len(Coordinate))."""
         return np.asarray(self.centre + self.spread @ z)
 
     def column(self, name: str) -> int:
@@ -71,13 +71,13 @@ class Unknowns:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class CaseRequest:
     """A case to be predicted: ``removed_mm`` was still on the slot then, with its error.
 
     A height or a force that is given is fixed.
     """
 
-    kind: Kind
+    kind: CaseKind
     string: int | None
     removed_mm: float = 0.0
     removed_sd_mm: float = 0.0
@@ -85,11 +85,11 @@ class Wanted:
     force_n: float | None = None
 
 
-def build_unknowns(instrument: Instrument, wanted: list[Wanted]) -> Unknowns:
-    """Set out the unknowns for the cases that are wanted."""
+def build_unknowns(instrument: Instrument, requests: list[CaseRequest]) -> Unknowns:
+    """Set out the unknowns for the cases that are requests."""
     links = _Links()
     cases = []
-    for item in wanted:
+    for item in requests:
         index = links.start()
         number = item.string if item.string is not None else instrument.strings[0].number
         spec = instrument.string(number)
@@ -97,7 +97,7 @@ def build_unknowns(instrument: Instrument, wanted: list[Wanted]) -> Unknowns:
         _shared(links, index, instrument, spec)
         _string(links, index, instrument, spec, item)
         _frets(links, index, instrument, item.kind)
-    spread = np.zeros((len(cases), len(At), len(links.names)))
+    spread = np.zeros((len(cases), len(Coordinate), len(links.names)))
     for case, at, column, size in links.entries:
         spread[case, at, column] += size
     return Unknowns(tuple(links.names), tuple(cases), np.array(links.centres), spread)
@@ -107,46 +107,46 @@ def _shared(links: _Links, index: int, instrument: Instrument, spec: StringSpec)
     """What all strings share: frets, nut, relief, action, rod."""
     soft = string_constants(spec, scale_mm=instrument.scale_mm).make in (Make.POLYMER, Make.WOUND_POLYMER)
     mean, sd = priors.LOG_FRET_HEIGHT
-    links.put(index, At.LOG_FRET_HEIGHT, mean)
-    links.link(index, At.LOG_FRET_HEIGHT, "fret height", sd)
+    links.put(index, Coordinate.LOG_FRET_HEIGHT, mean)
+    links.link(index, Coordinate.LOG_FRET_HEIGHT, "fret height", sd)
     for k in range(4):
-        links.link(index, At(At.FRET_ERROR_1 + k), f"fret {k + 1}", priors.FRET_ERROR_MM)
-    links.link(index, At.NUT_OFFSET, "nut", priors.NUT_OFFSET_MM)
-    links.put(index, At.BREAK, priors.BREAK_RAD[0])
-    links.link(index, At.BREAK, "break", priors.BREAK_RAD[1])
-    links.put(index, At.RELIEF, priors.RELIEF_MM[0])
-    links.link(index, At.RELIEF, "relief", priors.RELIEF_MM[1])
+        links.link(index, Coordinate(Coordinate.FRET_ERROR_1 + k), f"fret {k + 1}", priors.FRET_ERROR_MM)
+    links.link(index, Coordinate.NUT_OFFSET, "nut", priors.NUT_OFFSET_MM)
+    links.put(index, Coordinate.BREAK, priors.BREAK_RAD[0])
+    links.link(index, Coordinate.BREAK, "break", priors.BREAK_RAD[1])
+    links.put(index, Coordinate.RELIEF, priors.RELIEF_MM[0])
+    links.link(index, Coordinate.RELIEF, "relief", priors.RELIEF_MM[1])
     action, action_sd = priors.ACTION_MM["polymer" if soft else "steel"]
     if instrument.action_12 is not None:  # one figure for the instrument; strings differ about it
         action, action_sd = instrument.action_12.value_mm, instrument.action_12.sd_mm
-    links.put(index, At.ACTION_12, action)
-    links.link(index, At.ACTION_12, "action", action_sd)
-    links.put(index, At.ROD_HALF, priors.ROD_HALF_MM[0])
-    links.link(index, At.ROD_HALF, "rod half", priors.ROD_HALF_MM[1])
-    links.put(index, At.GIVE, priors.GIVE_MM[0])
-    links.link(index, At.GIVE, "give", priors.GIVE_MM[1])
-    links.put(index, At.SIDE, priors.SIDE_MM2[0])
-    links.link(index, At.SIDE, "side", priors.SIDE_MM2[1])
+    links.put(index, Coordinate.ACTION_12, action)
+    links.link(index, Coordinate.ACTION_12, "action", action_sd)
+    links.put(index, Coordinate.ROD_HALF, priors.ROD_HALF_MM[0])
+    links.link(index, Coordinate.ROD_HALF, "rod half", priors.ROD_HALF_MM[1])
+    links.put(index, Coordinate.GIVE, priors.GIVE_MM[0])
+    links.link(index, Coordinate.GIVE, "give", priors.GIVE_MM[1])
+    links.put(index, Coordinate.SIDE, priors.SIDE_MM2[0])
+    links.link(index, Coordinate.SIDE, "side", priors.SIDE_MM2[1])
 
 
-def _string(links: _Links, index: int, instrument: Instrument, spec: StringSpec, item: Wanted) -> None:
+def _string(links: _Links, index: int, instrument: Instrument, spec: StringSpec, item: CaseRequest) -> None:
     """What is one string's own."""
     own = spec.number
     constants = string_constants(spec, scale_mm=instrument.scale_mm)
-    links.put(index, At.TENSION, constants.tension_n)
+    links.put(index, Coordinate.TENSION, constants.tension_n)
     if item.fixed_height_mm is not None:
-        links.put(index, At.SLOT_HEIGHT, item.fixed_height_mm)
+        links.put(index, Coordinate.SLOT_HEIGHT, item.fixed_height_mm)
     else:
-        links.put(index, At.SLOT_HEIGHT, priors.SLOT_HEIGHT_MM[0] + item.removed_mm)
-        links.link(index, At.SLOT_HEIGHT, "slots", priors.SLOT_HEIGHT_MM[1])
-        links.link(index, At.SLOT_HEIGHT, f"slot {own}", priors.SLOT_OWN_MM)
+        links.put(index, Coordinate.SLOT_HEIGHT, priors.SLOT_HEIGHT_MM[0] + item.removed_mm)
+        links.link(index, Coordinate.SLOT_HEIGHT, "slots", priors.SLOT_HEIGHT_MM[1])
+        links.link(index, Coordinate.SLOT_HEIGHT, f"slot {own}", priors.SLOT_OWN_MM)
         if item.removed_mm:
-            links.link(index, At.SLOT_HEIGHT, f"removed {own}", item.removed_sd_mm)
-    links.link(index, At.NUT_OFFSET, f"nut {own}", priors.NUT_OFFSET_STRING_MM)
+            links.link(index, Coordinate.SLOT_HEIGHT, f"removed {own}", item.removed_sd_mm)
+    links.link(index, Coordinate.NUT_OFFSET, f"nut {own}", priors.NUT_OFFSET_STRING_MM)
     saddle, saddle_sd = priors.SADDLE_MM[constants.make]
-    links.put(index, At.SADDLE, saddle)
-    links.link(index, At.SADDLE, f"saddle {own}", saddle_sd)
-    links.link(index, At.ACTION_12, f"action {own}", priors.ACTION_STRING_MM)
+    links.put(index, Coordinate.SADDLE, saddle)
+    links.link(index, Coordinate.SADDLE, f"saddle {own}", saddle_sd)
+    links.link(index, Coordinate.ACTION_12, f"action {own}", priors.ACTION_STRING_MM)
     _stretch(links, index, instrument, constants, own)
     _force(links, index, constants, item)
 
@@ -155,25 +155,27 @@ def _stretch(links: _Links, index: int, instrument: Instrument, constants: Strin
     """Stretch and bending length, tied to one another by the string's build."""
     tail, tail_sd = priors.TAIL_MM
     scale = instrument.scale_mm
-    links.put(index, At.LOG_STRETCH_FACTOR, math.log(constants.stretch_factor) - math.log1p(tail / scale))
-    links.link(index, At.LOG_STRETCH_FACTOR, "tail", -tail_sd / (scale + tail))
+    links.put(
+        index, Coordinate.LOG_STRETCH_FACTOR, math.log(constants.stretch_factor) - math.log1p(tail / scale)
+    )
+    links.link(index, Coordinate.LOG_STRETCH_FACTOR, "tail", -tail_sd / (scale + tail))
     together = constants.stretch_factor_error * priors.SET_SHARE
     apart = constants.stretch_factor_error * math.sqrt(1 - priors.SET_SHARE**2)
     follows = constants.bend_follows
-    links.link(index, At.LOG_STRETCH_FACTOR, f"set {constants.make}", together)
-    links.link(index, At.LOG_STRETCH_FACTOR, f"stretch {own}", apart)
-    links.link(index, At.LOG_STRETCH_FACTOR, f"share {own}", priors.STRETCH_STRING_ERROR)
+    links.link(index, Coordinate.LOG_STRETCH_FACTOR, f"set {constants.make}", together)
+    links.link(index, Coordinate.LOG_STRETCH_FACTOR, f"stretch {own}", apart)
+    links.link(index, Coordinate.LOG_STRETCH_FACTOR, f"share {own}", priors.STRETCH_STRING_ERROR)
     if instrument.tailpiece is Tailpiece.FLOATING:
-        links.put(index, At.LOG_STRETCH_FACTOR, priors.FLOATING_STRETCH_SHIFT)
-        links.link(index, At.LOG_STRETCH_FACTOR, "springs", priors.FLOATING_STRETCH_ERROR)
-        links.link(index, At.LOG_STRETCH_FACTOR, f"springs {own}", priors.FLOATING_STRETCH_ERROR / 2)
-    links.put(index, At.LOG_BEND, math.log(constants.bend_mm))
-    links.link(index, At.LOG_BEND, f"set {constants.make}", together * follows)
-    links.link(index, At.LOG_BEND, f"stretch {own}", apart * follows)
-    links.link(index, At.LOG_BEND, f"bend {own}", constants.bend_error)
+        links.put(index, Coordinate.LOG_STRETCH_FACTOR, priors.FLOATING_STRETCH_SHIFT)
+        links.link(index, Coordinate.LOG_STRETCH_FACTOR, "springs", priors.FLOATING_STRETCH_ERROR)
+        links.link(index, Coordinate.LOG_STRETCH_FACTOR, f"springs {own}", priors.FLOATING_STRETCH_ERROR / 2)
+    links.put(index, Coordinate.LOG_BEND, math.log(constants.bend_mm))
+    links.link(index, Coordinate.LOG_BEND, f"set {constants.make}", together * follows)
+    links.link(index, Coordinate.LOG_BEND, f"stretch {own}", apart * follows)
+    links.link(index, Coordinate.LOG_BEND, f"bend {own}", constants.bend_error)
 
 
-def _frets(links: _Links, index: int, instrument: Instrument, kind: Kind) -> None:
+def _frets(links: _Links, index: int, instrument: Instrument, kind: CaseKind) -> None:
     """Frets that are not at their place: the sounding length is wrong, on all strings alike."""
     if kind.stop is None:
         return
@@ -181,13 +183,17 @@ def _frets(links: _Links, index: int, instrument: Instrument, kind: Kind) -> Non
         if fret:
             sounding_mm = instrument.scale_mm - fret_place(instrument.scale_mm, fret)
             cents_per_mm = CENTS_PER_LOG / sounding_mm
-            links.link(index, At.OFFSET_CENTS, f"place {fret}", sign * cents_per_mm * priors.FRET_PLACE_MM)
+            links.link(
+                index, Coordinate.OFFSET_CENTS, f"place {fret}", sign * cents_per_mm * priors.FRET_PLACE_MM
+            )
 
 
-def _force(links: _Links, index: int, constants: StringConstants, item: Wanted) -> None:
+def _force(links: _Links, index: int, constants: StringConstants, item: CaseRequest) -> None:
     """How hard the finger frets."""
     if item.force_n is not None:
-        links.put(index, At.LOG_FORCE, math.log(item.force_n / constants.tension_n))
+        links.put(index, Coordinate.LOG_FORCE, math.log(item.force_n / constants.tension_n))
         return
-    links.put(index, At.LOG_FORCE, priors.log_force(constants.tension_n) - math.log(constants.tension_n))
-    links.link(index, At.LOG_FORCE, "force", priors.LOG_FORCE_N[1])
+    links.put(
+        index, Coordinate.LOG_FORCE, priors.log_force(constants.tension_n) - math.log(constants.tension_n)
+    )
+    links.link(index, Coordinate.LOG_FORCE, "force", priors.LOG_FORCE_N[1])

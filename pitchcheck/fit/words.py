@@ -8,7 +8,7 @@ import numpy as np
 
 from pitchcheck.fit import priors
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.cases import At, finger_behind_mm
+from pitchcheck.fit.cases import Coordinate, finger_behind_mm
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.result import MeterResidual
 from pitchcheck.fit.solve import Solution
@@ -32,11 +32,11 @@ def touch_belief(instrument: Instrument, problem: Problem, solution: Solution) -
     mean, sd = priors.log_force(tension), priors.LOG_FORCE_N[1]
     space = fret_place(instrument.scale_mm, 1)
     behind = float(finger_behind_mm(instrument.scale_mm, 1))
-    lever = behind * (space - behind) / space
+    compliance_mm = behind * (space - behind) / space
     if column is not None:
         mean += sd * float(solution.z[column])
         sd *= float(np.sqrt(solution.covariance[column, column]))
-    depth = Belief.normal(mean - np.log(tension) + np.log(lever), sd)
+    depth = Belief.normal(mean - np.log(tension) + np.log(compliance_mm), sd)
     return Belief(np.exp(depth.values), depth.probability)
 
 
@@ -46,7 +46,7 @@ def unseparated(problem: Problem, solution: Solution) -> tuple[str, ...]:
     sd = np.sqrt(np.diag(solution.covariance))
     found = []
     for number in problem.strings:
-        _, slopes = problem.coordinate(number, At.SLOT_HEIGHT, solution.z)
+        _, slopes = problem.coordinate(number, Coordinate.SLOT_HEIGHT, solution.z)
         cross = solution.covariance @ slopes
         slot_sd = float(np.sqrt(slopes @ cross))
         correlation = cross / (sd * slot_sd)

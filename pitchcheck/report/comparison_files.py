@@ -13,7 +13,7 @@ from typing import Any
 
 from pitchcheck.chords import Chord, chord_table
 from pitchcheck.compare import Comparison
-from pitchcheck.compare.records import PlaceChange, SlotChange
+from pitchcheck.compare.records import PositionChange, SlotChange
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import Instrument
@@ -100,7 +100,7 @@ def _string(slot: SlotChange) -> dict[str, Any]:
     }
 
 
-def _place(place: PlaceChange) -> dict[str, Any]:
+def _place(place: PositionChange) -> dict[str, Any]:
     """Return the takes at one place."""
     where = place.position
     return {
@@ -135,7 +135,7 @@ def _by_name(instrument: Instrument, fit: Fit | None) -> dict[str, Chord]:
     return {} if fit is None else {chord.name: chord for chord in chord_table(instrument, fit)}
 
 
-def _place_cells(place: PlaceChange | None) -> tuple[object, ...]:
+def _place_cells(place: PositionChange | None) -> tuple[object, ...]:
     """Return the cells of one place, empty for none."""
     if place is None:
         return ("",) * 9

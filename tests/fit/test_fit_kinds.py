@@ -85,16 +85,16 @@ def test_fretted_notes_alone_are_wide_and_say_so() -> None:
 
 def capo_takes(string: int, capo: int, *, times: int) -> tuple[Take, ...]:
     """Presses behind a capo as the forward model itself plays them; open takes under the capo around them."""
-    from pitchcheck.fit.cases import Kind, predict
-    from pitchcheck.fit.unknowns import Wanted, build_unknowns
+    from pitchcheck.fit.cases import CaseKind, predict
+    from pitchcheck.fit.unknowns import CaseRequest, build_unknowns
 
     places = [Position(string, Stop.OPEN, None, capo)]
     for _ in range(times):
         places += [Position(string, Stop.PRESS, capo + n, capo) for n in (1, 2)]
         places.append(places[0])
-    kinds = [Kind(p.stop, p.fret or 0, p.capo) for p in places]
+    kinds = [CaseKind(p.stop, p.fret or 0, p.capo) for p in places]
     unknowns = build_unknowns(
-        JOB.instrument, [Wanted(kind, string, fixed_height_mm=SIX[string - 1]) for kind in kinds]
+        JOB.instrument, [CaseRequest(kind, string, fixed_height_mm=SIX[string - 1]) for kind in kinds]
     )
     cents = predict(unknowns.cases, unknowns.coordinates(np.zeros(len(unknowns.names))))
     nominal = JOB.instrument.string(string).nominal_hz

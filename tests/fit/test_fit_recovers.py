@@ -13,7 +13,7 @@ from bench.fit_bench import FULL, THOROUGH, first_takes, fit_of, folders, load
 from helpers.planted import SIX, heard, job_of, shifted, transposed, truth_of
 from pitchcheck.course import Thoroughness
 from pitchcheck.fit import Belief, Fit, fit_instrument
-from pitchcheck.fit.heights import _cut
+from pitchcheck.fit.skewness import _cut
 from pitchcheck.instrument import SessionSettings
 from pitchcheck.survey import build_survey
 from pitchcheck.takes import Stop, Take

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from helpers.planted import job_of
-from pitchcheck.fit.cases import STEP, At, Case, Kind, evaluate, linearise, predict
-from pitchcheck.fit.unknowns import Wanted, build_unknowns
+from pitchcheck.fit.cases import STEP, Case, CaseKind, Coordinate, evaluate, linearise, predict
+from pitchcheck.fit.unknowns import CaseRequest, build_unknowns
 from pitchcheck.instrument import MeterQuantity
 from pitchcheck.takes import Stop
 
@@ -17,24 +17,24 @@ SLOPE_REL = 0.03
 SLOPE_CENTS = 0.05  # [cent] per prior sd of the unknown
 SLOPE_MM = 1e-3  # [mm] the same, gauges
 KINDS = [
-    *(Kind(Stop.PRESS, fret, 0) for fret in (1, 2, 3, 4)),
-    *(Kind(Stop.FRET, fret, 0) for fret in (1, 2, 3, 12)),
-    Kind(Stop.PRESS, 3, 2),
-    Kind(Stop.FRET, 5, 2),
-    *(Kind(None, 0, 0, what) for what in MeterQuantity),
-    Kind(None, 0, 0, overtones=True),
+    *(CaseKind(Stop.PRESS, fret, 0) for fret in (1, 2, 3, 4)),
+    *(CaseKind(Stop.FRET, fret, 0) for fret in (1, 2, 3, 12)),
+    CaseKind(Stop.PRESS, 3, 2),
+    CaseKind(Stop.FRET, 5, 2),
+    *(CaseKind(None, 0, 0, what) for what in MeterQuantity),
+    CaseKind(None, 0, 0, overtones=True),
 ]
 
 
-def start(kind: Kind, *, seed: int) -> tuple[tuple[Case, ...], np.ndarray, np.ndarray]:
+def start(kind: CaseKind, *, seed: int) -> tuple[tuple[Case, ...], np.ndarray, np.ndarray]:
     """Six strings of one kind of case somewhere within their priors."""
     instrument = job_of().instrument
-    unknowns = build_unknowns(instrument, [Wanted(kind, s.number) for s in instrument.strings])
+    unknowns = build_unknowns(instrument, [CaseRequest(kind, s.number) for s in instrument.strings])
     z = 0.7 * np.random.default_rng(seed).standard_normal(len(unknowns.names))
     return unknowns.cases, unknowns.coordinates(z), unknowns.spread
 
 
-def miss_of(kind: Kind, *, seed: int) -> tuple[np.ndarray, np.ndarray]:
+def miss_of(kind: CaseKind, *, seed: int) -> tuple[np.ndarray, np.ndarray]:
     """How far every slope is from the central quotient at the point, and from those met within its step.
 
     In prior sds of the unknowns, less what is allowed; shapes (strings, coordinates).
@@ -45,8 +45,10 @@ def miss_of(kind: Kind, *, seed: int) -> tuple[np.ndarray, np.ndarray]:
     assert value == pytest.approx(predict(cases, at), abs=1e-12)
     scale = np.array([case.scale_mm for case in cases])
     small = SLOPE_CENTS if kind.stop is not None else SLOPE_MM
-    steps = np.array([[k * STEP[a] / 4 * np.eye(len(At))[a] for k in range(-1, 6)] for a in At])
-    points = (at[:, None, None, :] + steps[None]).reshape(-1, len(At))
+    steps = np.array(
+        [[k * STEP[a] / 4 * np.eye(len(Coordinate))[a] for k in range(-1, 6)] for a in Coordinate]
+    )
+    points = (at[:, None, None, :] + steps[None]).reshape(-1, len(Coordinate))
     got = evaluate(kind, np.repeat(scale, steps.shape[0] * steps.shape[1]), points)
     got = got.reshape(len(cases), *steps.shape[:2])
     central = (got[:, :, 2:] - got[:, :, :-2]) / (STEP[:, None] / 2)
@@ -76,7 +78,7 @@ def test_a_coordinate_that_is_said_not_to_matter_does_not() -> None:
         cases, at, _ = start(kind, seed=3)
         scale = np.array([case.scale_mm for case in cases])
         slope = linearise(cases, at).slope
-        for a in At:
+        for a in Coordinate:
             moved = at.copy()
             moved[:, a] += STEP[a]
             if np.all(slope[:, a] == 0.0):

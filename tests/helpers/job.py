@@ -15,7 +15,7 @@ import soundfile
 from helpers.measurement import Slot, measurement
 from pitchcheck.compare import Change, Comparison, Match
 from pitchcheck.compare.passes import change_of, match_of
-from pitchcheck.compare.records import PlaceChange, Repeats, SlotChange
+from pitchcheck.compare.records import PositionChange, Repeats, SlotChange
 from pitchcheck.diagnosis.slots import slot_goal
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Removal
@@ -143,10 +143,10 @@ def _slots(moved: Sequence[Moved], which: int) -> tuple[Slot, ...]:
     return tuple(Slot((m.before_mm, m.after_mm)[which]) for m in moved)
 
 
-def _places(number: int, change_mm: float) -> tuple[PlaceChange, ...]:
+def _places(number: int, change_mm: float) -> tuple[PositionChange, ...]:
     """Two places, answering as a plain string does: 2 and 14 cents per mm."""
     return tuple(
-        PlaceChange(
+        PositionChange(
             position=Position(number, stop, 1),
             before_cents=before,
             before_takes=2,

@@ -6,7 +6,7 @@ Conventions: every cell is text that is ready to be shown; the first cell of a r
 from __future__ import annotations
 
 from pitchcheck.compare import Comparison
-from pitchcheck.compare.records import PlaceChange, Repeats, SlotChange
+from pitchcheck.compare.records import PositionChange, Repeats, SlotChange
 from pitchcheck.report.job import words as job_words
 from pitchcheck.report.job.records import ChangeRow
 from pitchcheck.report.page.records import Table
@@ -108,7 +108,7 @@ def _stop(stop: Stop) -> str:
     return {Stop.FRET: "Fret", Stop.PRESS: "Press", Stop.OPEN: "Open"}[stop]
 
 
-def _cell(one: PlaceChange | None) -> str:
+def _cell(one: PositionChange | None) -> str:
     """Return ``"+14.2 → +6.1: −8.1 ± 0.4"``."""
     if one is None:
         return numbers.UNKNOWN

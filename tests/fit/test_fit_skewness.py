@@ -11,9 +11,9 @@ from scipy import stats
 from helpers.instruments import random_instrument, same_takes_without_presses
 from pitchcheck.course import Thoroughness
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.cases import At, predict_points
-from pitchcheck.fit.lean import height_rows, leans
-from pitchcheck.fit.problem import Problem, pose
+from pitchcheck.fit.cases import Coordinate, predict_points
+from pitchcheck.fit.problem import Problem, build_problem
+from pitchcheck.fit.skewness import height_rows, skew_corrections
 from pitchcheck.fit.solve import Solution, solve
 from pitchcheck.survey import build_survey
 
@@ -48,7 +48,7 @@ def sampled_shift_sd(problem: Problem, solution: Solution, *, seed: int) -> Samp
     weight = np.exp(log_weight - log_weight.max())
     shift = {}
     for number in problem.strings:
-        _, slopes = problem.coordinate(number, At.SLOT_HEIGHT, solution.z)
+        _, slopes = problem.coordinate(number, Coordinate.SLOT_HEIGHT, solution.z)
         sd = float(np.sqrt(slopes @ solution.covariance @ slopes))
         shift[number] = float(np.average((z - solution.z) @ slopes, weights=weight)) / sd
     return Sampled(shift, float(np.sqrt(np.sum(weight**2)) / np.sum(weight)))
@@ -60,10 +60,10 @@ def test_means_lie_where_sampling_puts_them(kind: str) -> None:
     told, found = [], []
     for seed in range(4):
         settings, takes, _ = random_instrument(kind, np.random.default_rng([seed, 17]), Thoroughness.FULL)
-        problem = pose(settings, build_survey(takes), before=None)
+        problem = build_problem(settings, build_survey(takes), before=None)
         solution = solve(problem.unknowns, problem.data)
         rows = height_rows(problem, solution)
-        found_leans = leans(problem.unknowns, problem.data, solution, list(rows.values()))
+        found_leans = skew_corrections(problem.unknowns, problem.data, solution, list(rows.values()))
         lean = dict(zip(rows, found_leans, strict=True))
         sampled = sampled_shift_sd(problem, solution, seed=seed)
         allowed = THIRD_ORDER_SD + CHANCES * sampled.chance_sd
@@ -76,7 +76,7 @@ def test_means_lie_where_sampling_puts_them(kind: str) -> None:
 
 def test_strings_without_presses_are_left_as_they_are() -> None:
     settings, takes, _ = random_instrument("ukulele", np.random.default_rng(1), Thoroughness.FULL)
-    problem = pose(settings, build_survey(same_takes_without_presses(takes)), before=None)
+    problem = build_problem(settings, build_survey(same_takes_without_presses(takes)), before=None)
     assert height_rows(problem, solve(problem.unknowns, problem.data)) == {}
 
 

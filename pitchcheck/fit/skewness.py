@@ -1,9 +1,9 @@
-"""How a belief leans: where its mean lies beside its most likely value, and how skew it is.
+"""Marginal beliefs in the slot heights: the Laplace approximation corrected for skewness.
 
-Conventions: a slot height multiplies other unknowns (a string's stretch, the depth of a press), so the belief
-has a longer arm to one side and its mean lies off its top. Both follow to second order from how the
-predicted cents bend about the most likely unknowns (equation 17 of docs/model.md). Lengths along the belief
-are in its own standard deviations.
+Conventions: mm. A slot height multiplies other unknowns (a string's stretch factor, the depth of a press), so
+its marginal posterior is skewed and its mean lies off its mode. Mean and skewness follow to second order from
+the curvature of the predicted cents about the mode (equation 17 of docs/model.md), in standard deviations of
+the belief. A belief is cut off where the open string would lie on fret 1.
 """
 
 from __future__ import annotations
@@ -14,10 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.cases import STEP, At, Case, linearise, predict_points
+from pitchcheck.fit.cases import STEP, Case, Coordinate, linearise, predict_points
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.solve import Data, Solution
 from pitchcheck.fit.unknowns import Unknowns
+from pitchcheck.physics.gauges import lowest_height_mm
 from pitchcheck.types import FloatArray
 
 SPAN = 0.5  # [sd] step of the second differences: wide enough to average the curvature over the belief
@@ -29,32 +30,34 @@ MOST_SKEW = 1.5  # [-] the same
 
 
 @dataclass(frozen=True)
-class Lean:
-    """Mean less the most likely value in standard deviations, and skewness of one belief."""
+class SkewCorrection:
+    """Mean less mode in standard deviations, and skewness, of one marginal posterior."""
 
     shift_sd: float
     skewness: float
 
     def about(self, top: float, sd: float) -> Belief:
-        """Belief of this lean with its most likely value and its standard deviation."""
+        """Skewed belief with this mode and standard deviation."""
         return Belief.skew(top + self.shift_sd * sd, sd, self.skewness)
 
 
-UPRIGHT = Lean(0.0, 0.0)
+NO_CORRECTION = SkewCorrection(0.0, 0.0)
 
 
 def height_rows(problem: Problem, solution: Solution) -> dict[int, FloatArray]:
-    """Share of every unknown, shape (n,), in the slot height of each string whose belief may lean.
+    """Share of every unknown, shape (n,), in the slot height of each string whose belief is corrected.
 
     Where only fretted notes were heard the belief is so wide that a second order says nothing of it: strings
     without presses have no row.
     """
     pressed = [n for n in problem.strings if n in problem.pressed]
-    return {n: problem.coordinate(n, At.SLOT_HEIGHT, solution.z)[1] for n in pressed}
+    return {n: problem.coordinate(n, Coordinate.SLOT_HEIGHT, solution.z)[1] for n in pressed}
 
 
-def leans(unknowns: Unknowns, data: Data, solution: Solution, rows: Sequence[FloatArray]) -> tuple[Lean, ...]:
-    """Lean of the beliefs in some sums of the unknowns.
+def skew_corrections(
+    unknowns: Unknowns, data: Data, solution: Solution, rows: Sequence[FloatArray]
+) -> tuple[SkewCorrection, ...]:
+    """Skew corrections of the beliefs in some linear combinations of the unknowns.
 
     Parameters
     ----------
@@ -67,14 +70,14 @@ def leans(unknowns: Unknowns, data: Data, solution: Solution, rows: Sequence[Flo
 
     Returns
     -------
-    tuple of Lean, s of them
+    tuple of SkewCorrection, s of them
     """
     if not rows:
         return ()
     cases, spread = unknowns.cases, unknowns.spread
     covariance = solution.covariance
     centre = unknowns.coordinates(solution.z)
-    pull = _pull(unknowns, data, solution)
+    response = _response(unknowns, data, solution)
     shares = np.array(rows)
     along = covariance @ shares.T  # (n, s)
     sd = np.sqrt(np.einsum("sn,ns->s", shares, along))
@@ -84,17 +87,17 @@ def leans(unknowns: Unknowns, data: Data, solution: Solution, rows: Sequence[Flo
     own = (spread @ along).swapaxes(1, 2)  # (c, s, a)
     curved = _second(cases, centre, np.concatenate([spreading, own], axis=1))
     bending = curved[:, : -len(rows)].sum(axis=1)  # trace of curvature times covariance, (c,)
-    turning = _turning(unknowns, centre, np.einsum("can,nc->ca", spread, pull))  # (n,)
-    lever = shares @ pull / sd[:, None]  # (s, c)
-    shift = -(lever @ bending + 2 * (along.T @ turning)) / 2
-    skew = -3 * np.einsum("sc,cs->s", lever, curved[:, -len(rows) :])
+    turning = _turning(unknowns, centre, np.einsum("can,nc->ca", spread, response))  # (n,)
+    sensitivity = shares @ response / sd[:, None]  # (s, c)
+    shift = -(sensitivity @ bending + 2 * (along.T @ turning)) / 2
+    skew = -3 * np.einsum("sc,cs->s", sensitivity, curved[:, -len(rows) :])
     return tuple(
-        Lean(float(np.clip(a, -MOST_SHIFT, MOST_SHIFT)), float(np.clip(b, -MOST_SKEW, MOST_SKEW)))
+        SkewCorrection(float(np.clip(a, -MOST_SHIFT, MOST_SHIFT)), float(np.clip(b, -MOST_SKEW, MOST_SKEW)))
         for a, b in zip(shift, skew, strict=True)
     )
 
 
-def _pull(unknowns: Unknowns, data: Data, solution: Solution) -> FloatArray:
+def _response(unknowns: Unknowns, data: Data, solution: Solution) -> FloatArray:
     """How far the unknowns follow when a case is heard one unit higher, shape (n, c)."""
     noise = data.covariance.copy()
     np.fill_diagonal(noise, solution.scatter**2 / solution.weight)
@@ -104,7 +107,7 @@ def _pull(unknowns: Unknowns, data: Data, solution: Solution) -> FloatArray:
 
 
 def _directions(covariance: FloatArray) -> FloatArray:
-    """Steps in coordinates, shape (c, k, len(At)), whose outer products add up to a covariance."""
+    """Steps in coordinates, shape (c, k, len(Coordinate)), whose outer products add up to a covariance."""
     size, turn = np.linalg.eigh(covariance / STEP[:, None] / STEP[None, :])
     size = np.sqrt(np.maximum(size, 0.0))
     kept = np.max(size, axis=0) > HARDLY_MOVES
@@ -113,7 +116,7 @@ def _directions(covariance: FloatArray) -> FloatArray:
 
 
 def _second(cases: tuple[Case, ...], centre: FloatArray, steps: FloatArray) -> FloatArray:
-    """Second derivative of every case along steps (c, k, len(At)), shape (c, k)."""
+    """Second derivative of every case along steps (c, k, len(Coordinate)), shape (c, k)."""
     middle = centre[:, None]
     points = predict_points(
         cases, np.concatenate([middle, middle + SPAN * steps, middle - SPAN * steps], axis=1)
@@ -123,7 +126,7 @@ def _second(cases: tuple[Case, ...], centre: FloatArray, steps: FloatArray) -> F
 
 
 def _turning(unknowns: Unknowns, centre: FloatArray, towards: FloatArray) -> FloatArray:
-    """Sum over cases of curvature times a direction (c, len(At)), by the unknowns, shape (n,)."""
+    """Sum over cases of curvature times a direction (c, len(Coordinate)), by the unknowns, shape (n,)."""
     cases, spread = unknowns.cases, unknowns.spread
     reach = np.max(np.abs(towards) / STEP, axis=1)
     one_step = towards / np.where(reach > 0, reach, 1.0)[:, None]  # in the coordinate that it moves most
@@ -131,3 +134,35 @@ def _turning(unknowns: Unknowns, centre: FloatArray, towards: FloatArray) -> Flo
     back = linearise(cases, centre - one_step).slope
     change = (ahead - back) / 2 * reach[:, None]
     return np.asarray(np.einsum("ca,can->n", change, spread))
+
+
+def height_beliefs_of(problem: Problem, data: Data, solution: Solution) -> dict[int, Belief]:
+    """Belief in the slot height of every fitted string, from the data that were solved."""
+    rows = height_rows(problem, solution)
+    found = skew_corrections(problem.unknowns, data, solution, list(rows.values()))
+    return height_beliefs(problem, solution, dict(zip(rows, found, strict=True)))
+
+
+def height_beliefs(
+    problem: Problem, solution: Solution, corrections: dict[int, SkewCorrection]
+) -> dict[int, Belief]:
+    """Belief in the slot height of every fitted string; normal where it has no correction."""
+    found = {}
+    for number in problem.strings:
+        mean, slopes = problem.coordinate(number, Coordinate.SLOT_HEIGHT, solution.z)
+        sd = float(np.sqrt(slopes @ solution.covariance @ slopes))
+        action, _ = problem.coordinate(number, Coordinate.ACTION_12, solution.z)
+        belief = corrections.get(number, NO_CORRECTION).about(mean, sd)
+        found[number] = _cut(belief, lowest_height_mm(max(action, 0.5)))
+    return found
+
+
+def _cut(belief: Belief, lowest_mm: float) -> Belief:
+    """Belief given that the quantity is above a limit; unchanged when the limit leaves next to nothing."""
+    gone = belief.below(lowest_mm)
+    if not 0 < gone < 0.98:
+        return belief
+    keep = belief.values > lowest_mm
+    values = np.concatenate([[lowest_mm], belief.values[keep]])
+    probability = np.concatenate([[0.0], (belief.probability[keep] - gone) / (1 - gone)])
+    return Belief(values, np.clip(probability, 0.0, 1.0))

@@ -1,4 +1,4 @@
-"""Ear against meter: is a gauge reading one the sound can live with, and if not, which slip would explain it?
+"""MeterQuantity readings held against what the sound alone says.
 
 Conventions: mm. A reading is never rescaled: a likely slip is only named.
 """
