@@ -36,6 +36,13 @@ class Board(StrEnum):
     SCALLOPED = "scalloped"
 
 
+class Fretwork(StrEnum):
+    """What is declared of frets and board. Level: frets within about 0.02 mm, board parallel to them."""
+
+    LEVEL = "level"
+    UNKNOWN = "unknown"
+
+
 class MeterQuantity(StrEnum):
     """What a gauge reading measures."""
 
@@ -89,6 +96,7 @@ class Instrument:
     fret_height: Length | None = None
     action_12: Length | None = None
     relief: Length | None = None
+    fretwork: Fretwork = Fretwork.UNKNOWN
 
     def string(self, number: int) -> StringSpec:
         """Return the string of that number, or raise BadValue."""
@@ -103,12 +111,23 @@ class Instrument:
 
 @dataclass(frozen=True)
 class MeterReading:
-    """One reading of a feeler gauge, rule or dial gauge. ``string`` is None where it does not matter."""
+    """One reading of a feeler gauge, rule or dial gauge. ``string`` is None where it does not matter.
+
+    Feeler leaves may give bounds instead of a value: the leaf ``passes_mm`` goes through the gap, the leaf
+    ``stops_mm`` does not. ``value_mm`` is then the middle of the two, or the only bound. [mm]
+    """
 
     what: MeterQuantity
     string: int | None
     value_mm: float
     sd_mm: float
+    passes_mm: float | None = None
+    stops_mm: float | None = None
+
+    @property
+    def is_interval(self) -> bool:
+        """Whether feeler leaves bound the quantity instead of measuring it."""
+        return self.passes_mm is not None or self.stops_mm is not None
 
 
 @dataclass(frozen=True)

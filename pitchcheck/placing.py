@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from pitchcheck.instrument import Instrument
 from pitchcheck.survey import find_bracket, interval_error_cents, is_usable
 from pitchcheck.takes import Stop, Take
+from pitchcheck.tuning import CENTS_PER_SEMITONE
 from pitchcheck.units import cents_between
 
 
@@ -30,6 +31,7 @@ class PlaceLimits:
     press_flat_cents: float = 40.0
     press_sharp_cents: float = 130.0
     press_doubt_cents: float = 100.0
+    leaf_cents: float = 60.0  # below the open note, or above the fret's: half a fret and the leaf's own rise
 
 
 def check_places(
@@ -81,6 +83,8 @@ def _check_stopped(take: Take, *, takes: Sequence[Take], limits: PlaceLimits) ->
             take, "no usable open take of the same string and capo to compare it with; not used"
         )
     off = interval_error_cents(take, bracket)
+    if take.position.stop is Stop.LEAF:
+        return _check_leaf(take, off_cents=off, limit_cents=limits.leaf_cents)
     press = take.position.stop is Stop.PRESS
     flat = limits.press_flat_cents if press else limits.fret_cents
     sharp = limits.press_sharp_cents if press else limits.fret_cents
@@ -100,6 +104,18 @@ def _check_stopped(take: Take, *, takes: Sequence[Take], limits: PlaceLimits) ->
         side = "before" if bracket.before.when > take.when else "after"
         doubts += (f"no open take {side} it: tuning drift is not removed",)
     return replace(take, doubts=doubts)
+
+
+def _check_leaf(take: Take, *, off_cents: float, limit_cents: float) -> Take:
+    """Hold a leaf take against the open note and the fret's note; between the two anything may be heard."""
+    low = -CENTS_PER_SEMITONE * take.position.semitones - limit_cents
+    if low <= off_cents <= limit_cents:
+        return take
+    return _set_aside(
+        take,
+        f"wrong note: {off_cents:+.0f} cents from the note of fret {take.position.fret}, where a leaf leaves "
+        "only that note or the open one; not used. Correct its row, or play it again",
+    )
 
 
 def _set_aside(take: Take, doubt: str) -> Take:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
@@ -25,6 +26,33 @@ class Stopped:
     take: Take
     error_cents: float
     sd_cents: float  # reading noise only, open takes included
+
+
+class LeafOutcome(StrEnum):
+    """What the open string did over a feeler leaf on a fret."""
+
+    PASSES = "passes"  # it sounds as the open note: the gap is wider than the leaf
+    STOPS = "stops"  # it sounds as the fret's note: the gap is narrower
+    NEAR = "near"  # neither: it touches now and then
+
+
+@dataclass(frozen=True)
+class LeafReading:
+    """A leaf take, and what its pitch says. [cent]"""
+
+    take: Take
+    outcome: LeafOutcome
+    above_open_cents: float
+
+    @property
+    def leaf_mm(self) -> float:
+        """Thickness of the leaf. [mm]"""
+        assert self.take.position.leaf_mm is not None
+        return self.take.position.leaf_mm
+
+
+# Half a fret tells the two notes apart; a string that buzzes on the leaf is pulled between them. Our choice.
+LEAF_OPEN_BELOW_CENTS, LEAF_STOPS_ABOVE_CENTS = 35.0, 65.0
 
 
 @dataclass(frozen=True)
@@ -53,12 +81,15 @@ class Survey:
     returns : tuple of Return
     opens : tuple of Take
         Every usable open take.
+    leaves : tuple of LeafReading
+        In playing order.
     """
 
     stopped: tuple[Stopped, ...]
     covariance_cents2: FloatArray
     returns: tuple[Return, ...]
     opens: tuple[Take, ...]
+    leaves: tuple[LeafReading, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -94,6 +125,7 @@ def build_survey(takes: Sequence[Take]) -> Survey:
     usable = [take for take in takes if is_usable(take)]
     column = {id(take): i for i, take in enumerate(usable)}
     stopped: list[Stopped] = []
+    leaves: list[LeafReading] = []
     weights: list[FloatArray] = []
     variance = np.array([_sd(take) ** 2 for take in usable], dtype=np.float64)
     for take in usable:
@@ -101,6 +133,9 @@ def build_survey(takes: Sequence[Take]) -> Survey:
             continue
         bracket = find_bracket(take, usable)
         if bracket is None:
+            continue
+        if take.position.stop is Stop.LEAF:
+            leaves.append(_leaf_reading(take, bracket))
             continue
         row = np.zeros(len(usable))
         row[column[id(take)]] += 1.0
@@ -114,7 +149,17 @@ def build_survey(takes: Sequence[Take]) -> Survey:
         covariance_cents2=(matrix * variance) @ matrix.T,
         returns=tuple(_returns(takes)),
         opens=tuple(take for take in usable if take.position.stop is Stop.OPEN),
+        leaves=tuple(leaves),
     )
+
+
+def _leaf_reading(take: Take, bracket: Bracket) -> LeafReading:
+    """What a leaf take says: the open note, the fret's note, or neither."""
+    above = interval_error_cents(take, bracket) + CENTS_PER_SEMITONE * take.position.semitones
+    share = above / take.position.semitones
+    if share < LEAF_OPEN_BELOW_CENTS:
+        return LeafReading(take, LeafOutcome.PASSES, above)
+    return LeafReading(take, LeafOutcome.STOPS if share > LEAF_STOPS_ABOVE_CENTS else LeafOutcome.NEAR, above)
 
 
 def is_usable(take: Take) -> bool:
@@ -178,6 +223,8 @@ def _returns(takes: Sequence[Take]) -> list[Return]:
         opened: Take | None = None
         between: list[Position] = []
         for take in group:
+            if take.position.stop is Stop.LEAF:
+                continue
             if take.position.stop is not Stop.OPEN:
                 between.append(take.position)
             elif is_usable(take):

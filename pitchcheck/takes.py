@@ -12,25 +12,32 @@ class Stop(StrEnum):
     OPEN = "open"
     FRET = "fret"  # fretted normally, just behind the fret
     PRESS = "press"  # held down onto the board midway behind the fret, with a rounded rod
+    LEAF = "leaf"  # nothing, while a feeler leaf lies on the fret: does the open string touch it?
 
 
 @dataclass(frozen=True)
 class Position:
-    """Which note: string, stop, fret counted from the nut (None for open), capo (0 = none)."""
+    """Which note: string, stop, fret counted from the nut (None for open), capo (0 = none).
+
+    ``leaf_mm`` is the thickness of the feeler leaf that lies on the fret; None but for leaf takes. [mm]
+    """
 
     string: int
     stop: Stop
     fret: int | None = None
     capo: int = 0
+    leaf_mm: float | None = None
 
     @property
     def semitones(self) -> int:
-        """Semitones above the open string under the same capo."""
+        """Semitones above the open string under the same capo; of a leaf take, if it touches the leaf."""
         return 0 if self.fret is None else self.fret - self.capo
 
     def words(self) -> str:
         """Return the place in plain words."""
         place = "open" if self.fret is None else f"{self.stop.value} {self.fret}"
+        if self.leaf_mm is not None:
+            place = f"open with a {self.leaf_mm:.2f} mm leaf on fret {self.fret}"
         capo = f", capo {self.capo}" if self.capo else ""
         return f"string {self.string} {place}{capo}"
 

@@ -228,6 +228,7 @@ def _still_moving(glimpses: Sequence[Glimpse], reading: Reading | None, position
         Stop.OPEN: "Leave the tuner and the string alone",
         Stop.FRET: "Keep the finger still",
         Stop.PRESS: "Hold the rod still, all the way down",
+        Stop.LEAF: "Leave the string alone and the leaf flat on the fret",
     }[position.stop]
     words = f"The pitch moved by {moved:.0f} cents while it rang. {hold}, and play again."
     return Verdict(reading, Reason.STILL_MOVING, words)

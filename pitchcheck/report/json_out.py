@@ -187,6 +187,7 @@ def _take(take: Take, error_cents: float | None) -> dict[str, Any]:
         "stop": place.stop.value,
         "fret": place.fret,
         "capo": place.capo,
+        "leaf_mm": _number(place.leaf_mm),
         "hz": _number(take.hz),
         "sd_cents": _number(take.sd_cents),
         "error_cents": _number(error_cents),

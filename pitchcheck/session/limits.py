@@ -58,6 +58,8 @@ class Range:
     high_mm: float
 
 
+LEAF = Range(0.02, 3.0)  # feeler leaves, thinnest to a stack over a very high slot
+LEAF_SD_MM = 0.012  # [mm] how sharply a leaf tells touching from not touching: burr, tilt, dust; our choice
 SCALE = Range(150.0, 1300.0)  # shorter than any fretted instrument to longer than a double-bass scale
 GAUGE = Range(0.1, 6.0)  # string diameters
 TARGET_CLEARANCE = Range(0.0, 3.0)

@@ -6,8 +6,10 @@ listed and left out, never the rest.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
+from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Board, Instrument
 from pitchcheck.session.csv_table import Row, read_table
 from pitchcheck.session.limits import (
@@ -16,10 +18,12 @@ from pitchcheck.session.limits import (
     HIGHEST_HZ,
     HIGHEST_STRING,
     LARGEST_SD_CENTS,
+    LEAF,
     LOWEST_HZ,
 )
 from pitchcheck.session.notices import Inbox
 from pitchcheck.takes import Position, Stop
+from pitchcheck.units import length_mm
 
 TAKES, READINGS = "takes.csv", "readings.csv"
 PLACE = ("string", "stop", "fret")
@@ -50,7 +54,7 @@ class ReadingRow:
 
 def parse_takes(text: str, inbox: Inbox, *, instrument: Instrument) -> tuple[TakeRow, ...]:
     """Return the good rows of a list of takes; faults go to the inbox."""
-    known = ("file", *PLACE, "capo", "start_s", "end_s")
+    known = ("file", *PLACE, "capo", "leaf", "start_s", "end_s")
     rows = read_table(text, inbox, needed=("file", *PLACE), known=known)
     takes = (_take(row, instrument) for row in rows)
     return tuple(take for take in takes if take is not None)
@@ -58,7 +62,7 @@ def parse_takes(text: str, inbox: Inbox, *, instrument: Instrument) -> tuple[Tak
 
 def parse_readings(text: str, inbox: Inbox, *, instrument: Instrument) -> tuple[ReadingRow, ...]:
     """Return the good rows of a list of readings; faults go to the inbox."""
-    known = (*PLACE, "capo", "hz", "sd_cents", "time_s")
+    known = (*PLACE, "capo", "leaf", "hz", "sd_cents", "time_s")
     rows = read_table(text, inbox, needed=(*PLACE, "hz"), known=known)
     if rows and any(not row.cell("sd_cents") for row in rows):
         inbox.notice(f"readings without sd_cents: {DEFAULT_SD_CENTS:g} cent was taken")
@@ -115,7 +119,7 @@ def _position(row: Row, instrument: Instrument) -> Position | None:
         row.fault("string", limit=limit, action="Correct the number, or describe the string.")
     word = row.cell("stop").lower()
     if word not in {str(stop) for stop in Stop}:
-        row.fault("stop", limit="it must be open, fret or press", action="Correct the cell.")
+        row.fault("stop", limit="it must be open, fret, press or leaf", action="Correct the cell.")
     capo = row.whole("capo", low=0, high=HIGHEST_FRET - 1) if row.cell("capo") else 0
     if string is None or capo is None or len(row.inbox.problems) > before:
         return None
@@ -135,4 +139,20 @@ def _position(row: Row, instrument: Instrument) -> Position | None:
         limit = "a scalloped board gets no press test"
         row.fault("stop", limit=limit, action="Play fretted notes instead; this take was left out.")
         return None
+    if stop is Stop.LEAF:
+        leaf_mm = _leaf(row)
+        return None if leaf_mm is None else Position(string, stop, fret, capo, leaf_mm)
     return Position(string, stop, fret, capo)
+
+
+def _leaf(row: Row) -> float | None:
+    """Return the thickness of the leaf of a leaf take, or None after a fault. [mm]"""
+    try:
+        thickness_mm = length_mm(row.cell("leaf"))
+    except BadValue:
+        thickness_mm = math.nan
+    if not LEAF.low_mm <= thickness_mm <= LEAF.high_mm:
+        limit = f"it must be the leaf's thickness with its unit, {LEAF.low_mm:g} to {LEAF.high_mm:g} mm"
+        row.fault("leaf", limit=limit, action='Write it like "0.40 mm"; this take was left out.')
+        return None
+    return thickness_mm

@@ -13,6 +13,7 @@ from pathlib import Path
 from pitchcheck.errors import BadValue, NothingMeasured, Problem
 from pitchcheck.instrument import (
     Board,
+    Fretwork,
     Instrument,
     Length,
     MeterQuantity,
@@ -29,6 +30,7 @@ from pitchcheck.session.limits import (
     FLOOR,
     GAUGE_READINGS,
     HIGHEST_STRING,
+    LEAF_SD_MM,
     REMOVED,
     SCALE,
     TARGET_CLEARANCE,
@@ -138,6 +140,7 @@ def _read_instrument(root: Fields, inbox: Inbox) -> Instrument:
         fret_height=_read_length(fields, MeterQuantity.FRET_HEIGHT),
         action_12=_read_length(fields, MeterQuantity.ACTION_12),
         relief=_read_length(fields, MeterQuantity.RELIEF),
+        fretwork=fields.choice("fretwork", default=Fretwork.UNKNOWN),
     )
     fields.finish()
     return instrument
@@ -179,10 +182,24 @@ def _read_meter(fields: Fields, numbers: set[int]) -> MeterReading | None:
     string = fields.whole("string", low=1, high=HIGHEST_STRING, required=what in NEEDS_STRING)
     if string is not None and string not in numbers:
         fields.fault("string", string, limit=_known(numbers), action="Correct it; this reading was left out.")
-    value = fields.length("value", within=Range(row.low_mm, row.high_mm), required=True)
+    within = Range(row.low_mm, row.high_mm)
+    passes, stops = (fields.length(key, within=within) for key in ("passes", "stops"))
+    bounds = [bound for bound in (passes, stops) if bound is not None]
+    value = fields.length("value", within=within, required=not (fields.has("passes") or fields.has("stops")))
+    if bounds and value is not None:
+        limit = "a reading is either a value or a leaf that passes and one that stops"
+        fields.fault("value", value, limit=limit, action="Keep one of the two; this reading was left out.")
+    if passes is not None and stops is not None and passes >= stops:
+        limit = f"the leaf that stops must be thicker than the one that passes ({passes:g} mm)"
+        fields.fault("stops", stops, limit=limit, action="Correct the two; this reading was left out.")
     error = fields.length("error", within=ERROR)
     fields.finish()
-    if len(fields.inbox.problems) > before or value is None:
+    if len(fields.inbox.problems) > before:
+        return None
+    if bounds:
+        sd = LEAF_SD_MM if error is None else error
+        return MeterReading(what, string, sum(bounds) / len(bounds), sd, passes, stops)
+    if value is None:
         return None
     return MeterReading(what, string, value, row.sd_mm if error is None else error)
 

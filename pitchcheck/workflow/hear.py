@@ -53,6 +53,8 @@ def expected_hz(position: Position, *, instrument: Instrument) -> float:
     """Pitch at which a take is looked for. [Hz]"""
     semitones = position.capo if position.fret is None else position.fret
     octaves = semitones / SEMITONES_PER_OCTAVE
+    if position.stop is Stop.LEAF:  # it may sound as either note: look between them
+        octaves -= position.semitones / 2 / SEMITONES_PER_OCTAVE
     if position.stop is Stop.PRESS:
         octaves += PRESS_HINT_CENTS / CENTS_PER_OCTAVE
     return float(instrument.string(position.string).nominal_hz * 2.0**octaves)

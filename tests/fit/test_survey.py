@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from pitchcheck.instrument import Instrument, StringSpec
 from pitchcheck.placing import check_places
-from pitchcheck.survey import build_survey, first_fret_cents
+from pitchcheck.survey import LeafOutcome, build_survey, first_fret_cents
 from pitchcheck.takes import Position, Stop, Take
 
 EXACT_CENTS = 1e-9  # formulas without approximation: only rounding of the last bits
@@ -135,3 +135,27 @@ def test_a_wrong_open_string_is_not_a_reference() -> None:
     assert [t.used for t in checked] == [False, True, True]
     assert build_survey(checked).stopped[0].error_cents == pytest.approx(5.0, abs=EXACT_CENTS)
     assert any("before it" in doubt for doubt in checked[1].doubts)
+
+
+def leaf(above_cents: float) -> Take:
+    """Return a leaf take so far above the open note."""
+    return take(2, Position(1, Stop.LEAF, 1, 0, 0.4), above_cents - 100)
+
+
+@pytest.mark.parametrize(
+    ("above_cents", "outcome"),
+    [(0.3, LeafOutcome.PASSES), (104.0, LeafOutcome.STOPS), (48.0, LeafOutcome.NEAR)],
+)
+def test_a_leaf_take_is_a_yes_or_a_no_and_no_error_in_cents(above_cents: float, outcome: LeafOutcome) -> None:
+    rows = check_places([take(1, OPEN, 0.0), leaf(above_cents), take(3, OPEN, 0.0)], instrument=INSTRUMENT)
+    survey = build_survey(rows)
+    assert survey.stopped == ()
+    assert survey.returns == ()  # nothing stopped the string between the two
+    (reading,) = survey.leaves
+    assert (reading.outcome, reading.leaf_mm) == (outcome, 0.4)
+
+
+@pytest.mark.parametrize("above_cents", [-70.0, 170.0])
+def test_a_leaf_take_that_is_neither_note_is_set_aside(above_cents: float) -> None:
+    rows = check_places([take(1, OPEN, 0.0), leaf(above_cents), take(3, OPEN, 0.0)], instrument=INSTRUMENT)
+    assert [t.used for t in rows] == [True, False, True]

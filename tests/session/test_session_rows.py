@@ -132,3 +132,23 @@ def test_a_list_that_is_a_link_to_outside_is_refused(tmp_path: Path) -> None:
     session = read_session(folder)
     assert session.takes == ()
     assert "outside" in session.problems[0].limit
+
+
+def test_a_leaf_take_carries_the_thickness_of_its_leaf(tmp_path: Path) -> None:
+    header = TAKES.strip() + ",leaf\n"
+    session = read_session(
+        make_folder(tmp_path, takes=f"{header}a.wav,1,open,,0,\nb.wav,1,leaf,1,0,10 thou\n")
+    )
+    assert session.problems == ()
+    assert session.takes[1].position == Position(1, Stop.LEAF, 1, 0, pytest.approx(0.254))
+
+
+@pytest.mark.parametrize("leaf", ["", "0.4", "0 mm", "9 mm", "thin"])
+def test_a_leaf_take_without_a_believable_leaf_is_left_out(tmp_path: Path, leaf: str) -> None:
+    header = TAKES.strip() + ",leaf\n"
+    session = read_session(
+        make_folder(tmp_path, takes=f"{header}a.wav,1,open,,0,\nb.wav,1,leaf,1,0,{leaf}\n")
+    )
+    (fault,) = session.problems
+    assert (fault.row, fault.field) == (2, "leaf")
+    assert len(session.takes) == 1

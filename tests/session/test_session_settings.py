@@ -8,7 +8,7 @@ import pytest
 
 from helpers.folders import READINGS, SETTINGS, faults_of_settings, make_folder
 from pitchcheck.errors import NothingMeasured
-from pitchcheck.instrument import MeterQuantity, Nut
+from pitchcheck.instrument import Fretwork, MeterQuantity, Nut
 from pitchcheck.session.folder import Session, read_session
 from pitchcheck.session.limits import GAUGE_READINGS
 
@@ -134,6 +134,8 @@ def test_a_missing_folder_says_how_to_make_one(tmp_path: Path) -> None:
         ('what = "clearance_third"\nstring = 1\nvalue = 0.006', "meter[1].value"),
         ('what = "clearance_third"\nstring = 1', "meter[1].value"),
         ('what = "clearance_third"\nstring = 1\nvalue = "6 mm"\nerror = "0 mm"', "meter[1].error"),
+        ('what = "clearance_open"\nstring = 1\nvalue = "1 mm"\npasses = "0.9 mm"', "meter[1].value"),
+        ('what = "clearance_open"\nstring = 1\nstops = "0.8 mm"\npasses = "0.9 mm"', "meter[1].stops"),
     ],
 )
 def test_a_bad_gauge_reading_costs_only_itself(tmp_path: Path, lines: str, field: str) -> None:
@@ -166,3 +168,21 @@ def test_the_pass_before_may_lie_outside_and_a_wrong_one_costs_only_itself(tmp_p
     bad = read(tmp_path / "third", SETTINGS + '[before]\nfolder = "../nowhere"\n')
     assert bad.before is None
     assert [fault.field for fault in bad.problems] == ["before.folder"]
+
+
+def test_feeler_leaves_bound_a_gap_from_one_side_or_both(tmp_path: Path) -> None:
+    head = '[[meter]]\nwhat = "clearance_open"\nstring = 1\n'
+    session = read(
+        tmp_path, f'{SETTINGS}{head}passes = "0.010 in"\nstops = "0.012 in"\n{head}stops = "0.3 mm"\n'
+    )
+    assert session.problems == ()
+    both, one = session.settings.meter
+    assert (both.passes_mm, both.stops_mm) == (pytest.approx(0.254), pytest.approx(0.3048))
+    assert both.value_mm == pytest.approx(0.2794, abs=MM)
+    assert (one.passes_mm, one.stops_mm, one.value_mm) == (None, pytest.approx(0.3), pytest.approx(0.3))
+
+
+def test_level_fretwork_is_declared_and_never_assumed(tmp_path: Path) -> None:
+    assert read(tmp_path, SETTINGS).settings.instrument.fretwork is Fretwork.UNKNOWN
+    level = SETTINGS.replace('"628 mm"', '"628 mm"\nfretwork = "level"')
+    assert read(tmp_path, level).settings.instrument.fretwork is Fretwork.LEVEL

@@ -105,7 +105,7 @@ def _place(place: Position) -> str:
 
 
 def _stop(stop: Stop) -> str:
-    return {Stop.FRET: "Fret", Stop.PRESS: "Press", Stop.OPEN: "Open"}[stop]
+    return {Stop.FRET: "Fret", Stop.PRESS: "Press", Stop.OPEN: "Open", Stop.LEAF: "Leaf"}[stop]
 
 
 def _cell(one: PositionChange | None) -> str:

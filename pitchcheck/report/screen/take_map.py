@@ -15,7 +15,7 @@ from pitchcheck.takes import Position, Stop
 
 _LABEL = 6  # columns for number and note of a string
 _CELL = 6
-_ORDER = {Stop.OPEN: 0, Stop.FRET: 1, Stop.PRESS: 2}
+_ORDER = {Stop.OPEN: 0, Stop.FRET: 1, Stop.PRESS: 2, Stop.LEAF: 3}
 
 T = TypeVar("T")
 Course = Sequence[tuple[Position, PlaceState]]
