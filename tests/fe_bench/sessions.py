@@ -1,7 +1,7 @@
 """Session folders of played instruments, and what the program says of them: its files in, its JSON out.
 
-Only the public contract is used (docs/formats.md): settings and readings are written as a user's table would be,
-``measure`` is called in this process, and the answer is read from the JSON text.
+Only the public contract is used (docs/formats.md): settings and readings are written as a user's table would
+be, ``measure`` is called in this process, and the answer is read from the JSON text.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Single measurements of instruments made by finite elements: errors, coverage, verdicts and cuts, by set and kind.
+"""Single measurements of instruments made by finite elements: errors, coverage, verdicts and cuts.
 
     python -m tests.fe_bench.single                      plain, every kind, full course
     python -m tests.fe_bench.single --set "uneven board" --course thorough --count 20 --kinds electric bass
@@ -10,7 +10,6 @@ Plain sets declare ``fretwork = "level"``; the others declare nothing. Errors of
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 import tempfile
 import zlib
@@ -20,12 +19,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")
-
 import numpy as np
 
-from .instruments import FIVE, HANDS, KINDS, Slots, draw, fixture_slots
+from .instruments import HANDS, Slots, draw, fixture_slots
+from .kinds import FIVE, KINDS
 from .player import Place, Player
 from .sessions import course, listen, measure, write
 from .stress import NYLON_ONLY, SETS, apply
@@ -88,7 +85,7 @@ def player_of(case: Case, slots: Slots = fixture_slots) -> Player:
 
 
 def leaf_places(player: Player, string: int) -> list[Place]:
-    """Leaves tried over fret 1 under a string until one is free and the next is not: by eye, then in steps."""
+    """Leaves tried over fret 1 until one is free and the next is not: by eye, then in steps."""
     gap = player.gap_mm(string)
     size = max(1, round((gap + LEAF_GUESS_MM * float(player.rng.standard_normal())) / LEAF_STEP_MM))
     tried = [size]

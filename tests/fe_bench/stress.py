@@ -1,8 +1,8 @@
 """What instruments and hands do that nobody modelled: each effect alone, and mixtures.
 
-An effect changes a drawn instrument; the truth it is judged by changes with it (dented frets are the frets the
-slot height counts from). ``part`` scales an effect: 1 alone, less in a mixture. Sizes are those the project set
-itself to stand; where they come from a workshop they are common practice, no source.
+An effect changes a drawn instrument; the truth it is judged by changes with it (dented frets are the frets
+the slot height counts from). ``part`` scales an effect: 1 alone, less in a mixture. Sizes are those the
+project set itself to stand; where they come from a workshop they are common practice, no source.
 """
 
 from __future__ import annotations
@@ -13,7 +13,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from .instruments import FRETS, NYLON, SILVER, StringTruth, Truth
+from .instruments import FRETS, StringTruth, Truth
+from .kinds import NYLON, SILVER
 
 Effect = Callable[[Truth, np.random.Generator, float], Truth]
 
@@ -40,7 +41,7 @@ def uneven_board(truth: Truth, rng: np.random.Generator, part: float) -> Truth:
 def unsupported_neck(truth: Truth, rng: np.random.Generator, part: float) -> Truth:
     """Nothing under the neck where the rod presses: it bends from the body (fret 14) on.
 
-    The stiffness of a wooden neck of 50 by 20 mm with a rod in it, 250 to 500 N m2, by the formula for a beam.
+    The stiffness of a wooden neck of 50 by 20 mm with a rod in it, 250 to 500 N m2, by the beam formula.
     """
     scale = truth.neck.scale_mm
     neck = replace(
@@ -71,7 +72,7 @@ def slippery_nut(truth: Truth, rng: np.random.Generator, part: float) -> Truth:
 
 
 def _inline(truth: Truth, rng: np.random.Generator) -> Truth:
-    """All tuners on one side, half the time: 40 mm from the nut for the nearest string, 190 for the farthest."""
+    """All tuners on one side, half the time: 40 mm from the nut for the nearest, 190 for the farthest."""
     if rng.uniform() < 0.5:
         return truth
     count = len(truth.strings)

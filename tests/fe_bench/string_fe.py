@@ -1,4 +1,4 @@
-"""A stiff string over frets, board and rod by finite elements with exact shape functions; it rests, then it sounds.
+"""A stiff string over frets, board and rod by finite elements with exact shape functions.
 
 Conventions: mm; forces over the open string's tension T; slopes small. Elements carry tension and bending
 (two heights, two slopes); their stiffness is the closed form for a beam under tension, so a piece between two
@@ -52,14 +52,15 @@ class Lie:
 class Rest:
     """The string at rest.
 
-    ``extra_mm`` is length less span of each piece; ``push`` up by a support's name, ``pull`` down by the place of
-    a held point, both over T.
+    ``extra_mm`` is length less span of each piece, ``bowed_mm`` half the integral of its slope squared, which
+    is nearly the same; ``push`` up by a support's name, ``pull`` down by a held point's place, both over T.
     """
 
     x: FloatArray
     y: FloatArray
     slope: FloatArray
     extra_mm: FloatArray
+    bowed_mm: FloatArray
     push: dict[str, float] = field(default_factory=dict)
     pull: dict[float, float] = field(default_factory=dict)
 
@@ -116,9 +117,7 @@ def rest(lie: Lie, *, bend_mm: float, tension: float = 1.0) -> Rest:
     ArithmeticError
         If contacts do not settle.
     """
-    x = np.array(
-        sorted({p for p, _ in lie.held} | {s.x for s in lie.supports} | {p for p, _ in lie.loads})
-    )
+    x = np.array(sorted({p for p, _ in lie.held} | {s.x for s in lie.supports} | {p for p, _ in lie.loads}))
     place = {float(p): 2 * i for i, p in enumerate(x)}
     whole, by_tension = _energy(tuple(np.diff(x).tolist()), tension, bend_mm**2)
     push = np.zeros(2 * x.size)
@@ -134,7 +133,7 @@ def rest(lie: Lie, *, bend_mm: float, tension: float = 1.0) -> Rest:
     exact = length * (np.sqrt(1 + chord**2) - 1 - chord**2 / 2)
     bowed = np.einsum("ni,nij,nj->n", ends, by_tension, ends) / 2
     pull = {p: float(push[place[p]] - whole[place[p]] @ u) for p, _ in lie.held}
-    return Rest(x, y, slope, bowed + exact, {under[i].name: f for i, f in force.items()}, pull)
+    return Rest(x, y, slope, bowed + exact, bowed, {under[i].name: f for i, f in force.items()}, pull)
 
 
 def _settle(
@@ -189,7 +188,7 @@ def end_turn(length_mm: float, *, bend_mm: float, tension: float = 1.0, clamped:
 def sounding_length(
     length_mm: float, turns_mm: tuple[float, float], *, bend_mm: float, tension: float = 1.0
 ) -> tuple[float, float]:
-    """Length of a string without stiffness that sounds the same first partial, and that of the stiff-string law.
+    """Length of a string without stiffness that sounds alike: by the stiff-string law, by its first partial.
 
     A beam under tension between two points that cannot move and that turn as stiffly as ``turns_mm``:
     y = A sin kx + B cos kx + C e^(-qx) at each end, with k the wave number and q^2 = k^2 + 1/s^2. The
@@ -208,4 +207,3 @@ def sounding_length(
         if abs(k - last) < 1e-14 * k:
             break
     return math.pi / k, math.pi / (k * math.sqrt(1 + s2 * k * k))
-
