@@ -9,6 +9,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from pitchcheck.doubts import (
+    Doubt,
+    LeafOffItsNotes,
+    NoOpenTake,
+    NoOpenTakeOn,
+    OpenOffItsNote,
+    PressTooFar,
+    Side,
+    StoppedOffItsPlace,
+)
 from pitchcheck.instrument import Instrument
 from pitchcheck.survey import find_bracket, interval_error_cents, is_usable
 from pitchcheck.takes import Stop, Take
@@ -65,12 +75,7 @@ def _check_open(take: Take, *, instrument: Instrument, limit_cents: float) -> Ta
     off = cents_between(spec.nominal_hz * 2 ** (take.position.capo / 12), take.hz)
     if abs(off) <= limit_cents:
         return take
-    return _set_aside(
-        take,
-        f"wrong note: {off:+.0f} cents from {spec.note}"
-        + (f" with the capo behind fret {take.position.capo}" if take.position.capo else "")
-        + f", more than {limit_cents:.0f}; not used. Tune the string, or correct the string or its note",
-    )
+    return _set_aside(take, OpenOffItsNote(off, spec.note, take.position.capo, limit_cents))
 
 
 def _check_stopped(take: Take, *, takes: Sequence[Take], limits: PlaceLimits) -> Take:
@@ -79,9 +84,7 @@ def _check_stopped(take: Take, *, takes: Sequence[Take], limits: PlaceLimits) ->
         return take
     bracket = find_bracket(take, takes)
     if bracket is None:
-        return _set_aside(
-            take, "no usable open take of the same string and capo to compare it with; not used"
-        )
+        return _set_aside(take, NoOpenTake())
     off = interval_error_cents(take, bracket)
     if take.position.stop is Stop.LEAF:
         return _check_leaf(take, off_cents=off, limit_cents=limits.leaf_cents)
@@ -89,20 +92,12 @@ def _check_stopped(take: Take, *, takes: Sequence[Take], limits: PlaceLimits) ->
     flat = limits.press_flat_cents if press else limits.fret_cents
     sharp = limits.press_sharp_cents if press else limits.fret_cents
     if not -flat <= off <= sharp:
-        return _set_aside(
-            take,
-            f"wrong note: {off:+.0f} cents from its place above the open string (−{flat:.0f} to "
-            f"+{sharp:.0f} is believable); not used. Correct its row, or play it again",
-        )
+        return _set_aside(take, StoppedOffItsPlace(off, flat, sharp))
     doubts = take.doubts
     if press and off > limits.press_doubt_cents:
-        doubts += (
-            f"{off:+.0f} cents: either a very high slot or the string was pressed one fret too far; "
-            "play it again",
-        )
+        doubts += (PressTooFar(off),)
     if bracket.before is bracket.after:
-        side = "before" if bracket.before.when > take.when else "after"
-        doubts += (f"no open take {side} it: tuning drift is not removed",)
+        doubts += (NoOpenTakeOn(Side.BEFORE if bracket.before.when > take.when else Side.AFTER),)
     return replace(take, doubts=doubts)
 
 
@@ -111,13 +106,9 @@ def _check_leaf(take: Take, *, off_cents: float, limit_cents: float) -> Take:
     low = -CENTS_PER_SEMITONE * take.position.semitones - limit_cents
     if low <= off_cents <= limit_cents:
         return take
-    return _set_aside(
-        take,
-        f"wrong note: {off_cents:+.0f} cents from the note of fret {take.position.fret}, where a leaf leaves "
-        "only that note or the open one; not used. Correct its row, or play it again",
-    )
+    return _set_aside(take, LeafOffItsNotes(off_cents, take.position.fret or 1))
 
 
-def _set_aside(take: Take, doubt: str) -> Take:
+def _set_aside(take: Take, doubt: Doubt) -> Take:
     """Return the take, not used, with the reason."""
     return replace(take, used=False, doubts=(*take.doubts, doubt))

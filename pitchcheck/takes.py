@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from pitchcheck.doubts import Doubt
+
 
 class Stop(StrEnum):
     """How the string was stopped."""
@@ -61,8 +63,8 @@ class Take:
         Playing time for the bracket: seconds within one file, else the row number.
     stiffness, stiffness_sd : float or None
         Inharmonicity coefficient B of the string as it sounded, and its standard uncertainty. [-]
-    doubts : tuple of str
-        Reasons to distrust the reading, in plain words.
+    doubts : tuple of Doubt
+        Reasons to distrust the take.
     used : bool
         False when the take is kept in the list but left out of every comparison; a doubt says why.
     """
@@ -75,7 +77,7 @@ class Take:
     when: float
     inharmonicity: float | None = None
     inharmonicity_sd: float | None = None
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     used: bool = True
 
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from pitchcheck.doubts import Doubt
+from pitchcheck.takes import Position
+
 
 class Cause(StrEnum):
     """What a finding blames."""
@@ -24,6 +27,15 @@ class Cause(StrEnum):
 
 
 @dataclass(frozen=True)
+class DoubtedTake:
+    """A take and what it is doubted for."""
+
+    row: int
+    position: Position
+    doubts: tuple[Doubt, ...]
+
+
+@dataclass(frozen=True)
 class Finding:
     """One cause, where it acts, how large it is and what shows it."""
 
@@ -32,4 +44,4 @@ class Finding:
     frets: tuple[int, ...]
     size: float
     unit: str  # mm or cent; takes, %, times where nothing has a length
-    evidence: tuple[str, ...]
+    evidence: tuple[str | DoubtedTake, ...]

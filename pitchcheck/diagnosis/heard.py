@@ -1,7 +1,6 @@
 """What single takes and their doubts tell: wrong notes, a worn or false string, a capo that bends.
 
-Conventions: cents, + = sharp. Doubts of the pitch reading and of the placing are plain words; the marks that
-are looked for in them are listed here, once.
+Conventions: cents, + = sharp. What a take is doubted for is asked by kind (`pitchcheck.doubts`).
 """
 
 from __future__ import annotations
@@ -11,9 +10,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pitchcheck.diagnosis.finding import Cause, Finding
+from pitchcheck.diagnosis.finding import Cause, DoubtedTake, Finding
 from pitchcheck.diagnosis.limits import DiagnosisLimits, sd_of_interval, z_limit
 from pitchcheck.diagnosis.words import cents
+from pitchcheck.doubts import WRONG_NOTES, OvertonesOff
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import SessionSettings
 from pitchcheck.survey import Survey
@@ -21,14 +21,7 @@ from pitchcheck.takes import Stop, Take
 from pitchcheck.tuning import CENTS_PER_SEMITONE
 from pitchcheck.units import cents_between
 
-WRONG_NOTE_MARKS = ("wrong note", "wrong string", "wrong octave", "another string", "another note")
-WORN_MARKS = ("stiff-string law", "off the law", "beat")
 _NEAR_ENOUGH_ROWS = 40  # a capo'd open take is held against uncapo'd ones played this near: chosen
-
-
-def has_mark(take: Take, marks: Sequence[str]) -> bool:
-    """Whether any doubt of the take speaks of one of these."""
-    return any(mark in doubt.lower() for doubt in take.doubts for mark in marks)
 
 
 def find_wrong_notes(takes: Sequence[Take]) -> list[Finding]:
@@ -36,12 +29,12 @@ def find_wrong_notes(takes: Sequence[Take]) -> list[Finding]:
 
     No statistics here: the limits (in cents) are those of the placing, and stand in the doubt itself.
     """
-    wrong = [take for take in takes if has_mark(take, WRONG_NOTE_MARKS)]
+    wrong = [take for take in takes if any(isinstance(doubt, WRONG_NOTES) for doubt in take.doubts)]
     found: list[Finding] = []
     for number in sorted({take.position.string for take in wrong}):
         mine = [take for take in wrong if take.position.string == number]
         frets = sorted({take.position.fret for take in mine if take.position.fret is not None})
-        evidence = tuple(f"row {t.row}, {t.position.words()}: {'; '.join(t.doubts)}" for t in mine)
+        evidence = tuple(DoubtedTake(t.row, t.position, t.doubts) for t in mine)
         found.append(Finding(Cause.WRONG_NOTE, (number,), tuple(frets), float(len(mine)), "takes", evidence))
     return found
 
@@ -58,10 +51,10 @@ def find_worn(
     found: list[Finding] = []
     for string in fit.strings:
         mine = [t for t in takes if t.position.string == string.number and t.hz is not None]
-        marked = [take for take in mine if has_mark(take, WORN_MARKS)]
+        marked = [take for take in mine if any(isinstance(doubt, OvertonesOff) for doubt in take.doubts)]
         if len(marked) >= 2 and len(marked) > limits.doubted_share * len(mine):
             evidence = (
-                f"{len(marked)} of {len(mine)} takes are doubted: {marked[0].doubts[0]}",
+                f"the overtones of {len(marked)} of {len(mine)} takes lie off those of one even string",
                 "a worn, dirty, kinked or false string; change it and listen again",
             )
             share = 100.0 * len(marked) / len(mine)

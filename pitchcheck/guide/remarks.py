@@ -12,6 +12,7 @@ from pitchcheck.instrument import Instrument
 from pitchcheck.pitch.reading import Reading
 from pitchcheck.takes import Position, Stop
 from pitchcheck.units import cents_between
+from pitchcheck.words import doubts
 
 RETURN_CENTS = 1.5  # an open string comes back closer (the limit of the diagnosis for a catching slot)
 RETURN_SDS = 3.0  # and beyond what the two readings' uncertainty explains
@@ -31,9 +32,8 @@ def remark(reading: Reading, *, position: Position, instrument: Instrument, know
     known : sequence of Known
         Accepted takes before it, oldest first.
     """
-    doubts = "; ".join(reading.doubts)
     if position.stop is not Stop.OPEN:
-        return f"{doubts[0].upper()}{doubts[1:]}." if doubts else ""
+        return doubts.sentence(reading.doubts)
     before = next((take for take in reversed(known) if take.position == position), None)
     if before is None:
         off = off_cents(find_place(position, instrument=instrument, known=()), reading.hz)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pitchcheck.clip import Clip
+from pitchcheck.doubts import Doubt, Faint, OtherNote, Overdriven, SecondString, VaguePitch
 from pitchcheck.pitch.coarse import Series, find_series, match_series
 from pitchcheck.pitch.partial_tracking import Heard, hear
 from pitchcheck.pitch.peaks import Peaks, find_peaks
@@ -59,7 +60,7 @@ def read_note(clip: Clip, *, expected_hz: float | None = None) -> Reading:
     return reading_of(heard, used_s=(start_s, end_s), doubts=doubts)
 
 
-def reading_of(heard: Heard, *, used_s: tuple[float, float], doubts: tuple[str, ...]) -> Reading:
+def reading_of(heard: Heard, *, used_s: tuple[float, float], doubts: tuple[Doubt, ...]) -> Reading:
     """Put what was heard into a reading."""
     law = heard.law
     return Reading(
@@ -114,7 +115,7 @@ def _rise_s(clip: Clip, *, onset_s: float) -> float:
 
 def hear_stretch(
     part: Clip, *, expected_hz: float | None, beats: bool = True
-) -> tuple[Heard, tuple[str, ...]]:
+) -> tuple[Heard, tuple[Doubt, ...]]:
     """Name the note and measure it."""
     peaks = find_peaks(part.between(0.0, COARSE_S))
     found = find_series(peaks)
@@ -163,28 +164,27 @@ def _filled(peaks: Peaks, best: Series, *, expected_hz: float | None) -> Series:
     return match_series(peaks, other.hz)
 
 
-def _doubts(part: Clip, peaks: Peaks, heard: Heard, *, expected_hz: float | None) -> tuple[str, ...]:
+def _doubts(part: Clip, peaks: Peaks, heard: Heard, *, expected_hz: float | None) -> tuple[Doubt, ...]:
     """Return what is doubtful about a note; two notes at once raise Unreadable."""
     hz = heard.model.hz
-    doubts: list[str] = []
+    doubts: list[Doubt] = []
     away = 0.0 if expected_hz is None else cents_between(expected_hz, hz)
     if abs(away) > NOT_THE_NOTE_CENTS:
         octaves = round(away / 1200)
         octave = octaves != 0 and abs(away - 1200 * octaves) < OCTAVE_NEAR_CENTS
-        what = "another octave" if octave else "another note"
-        doubts.append(f"expected {expected_hz:.1f} Hz but {hz:.1f} Hz sounds: {what}")
+        doubts.append(OtherNote(expected_hz or hz, hz, octave))
     other = second_note(peaks, hz=hz, inharmonicity=heard.model.inharmonicity)
     if other is not None and other.share > LOUD:
         raise Unreadable(
             f"Two notes sound at once, {hz:.1f} and {other.hz:.1f} Hz. Damp the other strings, pluck again."
         )
     if other is not None and other.share > HEARD:
-        doubts.append(f"another string may be ringing near {other.hz:.1f} Hz; damp the others")
+        doubts.append(SecondString(other.hz))
     if heard.law.sharp_sd * CENTS_PER_LOG > VAGUE_CENTS:
-        doubts.append(f"pitch uncertain by {heard.law.sharp_sd * CENTS_PER_LOG:.0f} cents")
+        doubts.append(VaguePitch(heard.law.sharp_sd * CENTS_PER_LOG))
     if _snr_db(heard) < FAINT_DB:
-        doubts.append("hardly louder than the noise; pluck louder or come closer")
+        doubts.append(Faint())
     size = np.abs(part.samples)
     if np.mean(size > 0.999 * size.max()) > CLIPPED:
-        doubts.append("the sound is overdriven; lower the recording level")
+        doubts.append(Overdriven())
     return tuple(doubts)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pitchcheck.doubts import Doubt
 from pitchcheck.errors import PitchcheckError
 
 
@@ -29,8 +30,8 @@ class Reading:
         How many partials were used.
     used_s : tuple of float
         Stretch that was read, from the start of the clip. [s]
-    doubts : tuple of str
-        Reasons to distrust it, in plain words; empty for a sound reading.
+    doubts : tuple of Doubt
+        Reasons to distrust it; empty for a sound reading.
     """
 
     hz: float
@@ -42,7 +43,7 @@ class Reading:
     snr_db: float
     partials: int
     used_s: tuple[float, float]
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
 
 class Unreadable(PitchcheckError):

@@ -16,7 +16,7 @@ from pitchcheck.plan import StringPlan
 from pitchcheck.report.page.steps import next_take_step
 from pitchcheck.report.page.summary import headline, summary
 from pitchcheck.survey import first_fret_cents
-from pitchcheck.words import cautions, numbers, phrases
+from pitchcheck.words import cautions, doubts, evidence, numbers, phrases
 
 HEADS = (
     "String",
@@ -164,14 +164,17 @@ def _finding(finding: Finding) -> tuple[str, ...]:
     else:
         size = f"{finding.size:g} {finding.unit}"
     title = f"{phrases.CAUSE_TITLES[finding.cause]} ({', '.join([*where, size])})."
-    return (f"{title} {phrases.CAUSE_MEANINGS[finding.cause]}", *(f"  {line}" for line in finding.evidence))
+    return (
+        f"{title} {phrases.CAUSE_MEANINGS[finding.cause]}",
+        *(f"  {line}" for line in evidence.lines(finding)),
+    )
 
 
 def _takes(measurement: Measurement) -> tuple[str, ...]:
     """Return the takes with a doubt; those in the list of faults are not told twice."""
     told = {fault.row for fault in measurement.problems if fault.file in ("takes.csv", "readings.csv")}
     return tuple(
-        f"Row {take.row}, {take.position.words()}: {'; '.join(take.doubts)}."
+        f"Row {take.row}, {take.position.words()}: {doubts.joined(take.doubts)}."
         for take in measurement.takes
         if take.doubts and take.row not in told
     )

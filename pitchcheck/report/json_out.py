@@ -18,6 +18,8 @@ from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NextTake, NutBottom, StringPlan
 from pitchcheck.survey import first_fret_cents
 from pitchcheck.takes import Take
+from pitchcheck.words import evidence
+from pitchcheck.words.doubts import doubt
 
 SCHEMA = 1
 
@@ -115,7 +117,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "strings": [int(number) for number in finding.strings],
         "frets": [int(fret) for fret in finding.frets],
         "size": {"value": _number(finding.size), "unit": finding.unit},
-        "evidence": list(finding.evidence),
+        "evidence": list(evidence.lines(finding)),
     }
 
 
@@ -191,7 +193,7 @@ def _take(take: Take, error_cents: float | None) -> dict[str, Any]:
         "hz": _number(take.hz),
         "sd_cents": _number(take.sd_cents),
         "error_cents": _number(error_cents),
-        "doubts": list(take.doubts),
+        "doubts": [doubt(what) for what in take.doubts],
     }
 
 

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from pitchcheck.audio.files import Unsound, read_clip
 from pitchcheck.clip import Clip
+from pitchcheck.doubts import NotRead
 from pitchcheck.errors import Problem
 from pitchcheck.instrument import Instrument
 from pitchcheck.pitch.reading import Reading, Unreadable
@@ -173,7 +174,7 @@ def _work_for(session: Session, number: int) -> StringWork:
 def _take(row: TakeRow, answer: Reading | str, *, when: float) -> Take:
     """Return the take of a row, with or without a pitch."""
     if isinstance(answer, str):
-        return Take(row.row, row.file, row.position, None, None, when, doubts=(answer,))
+        return Take(row.row, row.file, row.position, None, None, when, doubts=(NotRead(answer),))
     return Take(
         row=row.row,
         file=row.file,

@@ -9,13 +9,24 @@ import pytest
 
 from helpers.fits import EMPTY_SURVEY, SCALE_MM, STRETCH, Made, make_fit, make_job, neck_cents
 from pitchcheck.diagnosis import Cause, DiagnosisLimits, Finding, find_causes
+from pitchcheck.diagnosis.finding import DoubtedTake
 from pitchcheck.diagnosis.misfits import find_frets
 from pitchcheck.diagnosis.slots import slot_goal
+from pitchcheck.doubts import (
+    Doubt,
+    Faint,
+    Overdriven,
+    OvertonesOff,
+    SecondString,
+    StatedDoubt,
+    StoppedOffItsPlace,
+)
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, MeterResidual, Residual
 from pitchcheck.instrument import MeterQuantity, MeterReading
 from pitchcheck.survey import Survey, build_survey
 from pitchcheck.takes import Position, Stop, Take
+from pitchcheck.words.evidence import lines
 
 JOB = make_job()
 TARGETS = [slot_goal(JOB, n).target_mm for n in range(1, 7)]
@@ -170,15 +181,22 @@ def test_a_gauge_that_slipped_a_decimal_is_asked_about() -> None:
 
 
 def test_wrong_notes_are_listed_with_their_row() -> None:
-    doubt = "wrong note: −100 cents from its place"
+    doubt = StoppedOffItsPlace(-100.0, 70.0, 70.0)
     bad = take(7, Position(2, Stop.FRET, 1), 262.0, doubts=(doubt,), used=False)
     (found,) = find_causes(JOB, EMPTY_SURVEY, sound_fit(), (bad,))
     assert (found.cause, found.strings, found.frets) == (Cause.WRONG_NOTE, (2,), (1,))
-    assert "row 7" in found.evidence[0]
+    assert found.evidence == (DoubtedTake(7, bad.position, (doubt,)),)
+    assert "row 7" in lines(found)[0]
+
+
+@pytest.mark.parametrize("doubt", [SecondString(147.0), Faint(), Overdriven(), StatedDoubt("another string")])
+def test_a_neighbour_that_rings_along_is_no_wrong_note(doubt: Doubt) -> None:
+    rung = take(7, Position(2, Stop.FRET, 1), 262.0, doubts=(doubt,))
+    assert find_causes(JOB, EMPTY_SURVEY, sound_fit(), (rung,)) == ()
 
 
 def test_a_false_string_shows_in_most_of_its_takes() -> None:
-    doubt = ("its partials lie off the stiff-string law",)
+    doubt = (OvertonesOff(9.0),)
     takes = [take(i, Position(3, Stop.OPEN), 196.0, doubts=doubt if i < 4 else ()) for i in range(1, 6)]
     (found,) = find_causes(JOB, EMPTY_SURVEY, sound_fit(), takes)
     assert (found.cause, found.strings) == (Cause.WORN_STRING, (3,))

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from pitchcheck.diagnosis import Cause, Finding
+from pitchcheck.doubts import NotRead, StatedDoubt
 from pitchcheck.errors import Problem
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, MeterResidual, Residual, StringFit
@@ -228,7 +229,9 @@ def _takes(slots: tuple[Slot, ...]) -> tuple[Take, ...]:
         for stop, fret in run:
             row = len(takes) + 1
             heard = None if slot.height_mm is None else 100.0
-            doubts = ("too quiet: the loudest part is 52 dB below full scale",) if heard is None else ()
+            doubts = (
+                (NotRead("too quiet: the loudest part is 52 dB below full scale"),) if heard is None else ()
+            )
             position = Position(i + 1, stop, fret)
             takes.append(
                 Take(row, f"take{row:03d}.flac", position, heard, 0.2 if heard else None, row, doubts=doubts)
@@ -238,7 +241,13 @@ def _takes(slots: tuple[Slot, ...]) -> tuple[Take, ...]:
 
 _BAD_TAKES = (
     Take(
-        90, "take090.flac", Position(5, Stop.PRESS, 1), None, None, 90.0, doubts=("two strings ring at once",)
+        90,
+        "take090.flac",
+        Position(5, Stop.PRESS, 1),
+        None,
+        None,
+        90.0,
+        doubts=(NotRead("two strings ring at once"),),
     ),
     Take(
         91,
@@ -247,7 +256,7 @@ _BAD_TAKES = (
         164.9,
         0.8,
         91.0,
-        doubts=("the note stops after 0.4 s",),
+        doubts=(StatedDoubt("the note stops after 0.4 s"),),
     ),
 )
 _BAD_ROW = Problem(

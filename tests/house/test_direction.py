@@ -9,7 +9,7 @@ import pytest
 
 from helpers.imports import Module, calls, imported, modules, own_imports
 
-HELPERS = {"errors", "types", "units", "tuning", "clip", "instrument", "takes"}
+HELPERS = {"errors", "types", "units", "tuning", "clip", "instrument", "takes", "doubts"}
 RECORDS = {"survey", "placing", "physics", "fit", "diagnosis", "plan", "chords"}
 EVERYTHING = {"*"}
 
@@ -32,7 +32,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "chords": {"physics", "fit"},
     "simulate": {"physics", "course"},
     "measurement": RECORDS,
-    "guide": {"pitch", "hearing", "course", "physics"},
+    "guide": {"pitch", "hearing", "course", "physics", "words"},
     "capture": set(),
     "compare": RECORDS | {"measurement"},
     "jobs": {"session", "recorder"},

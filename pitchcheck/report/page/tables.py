@@ -11,6 +11,7 @@ from pitchcheck.instrument import Board, Length, Tailpiece
 from pitchcheck.measurement import Measurement
 from pitchcheck.report.page.records import NeckString, NeckView, Table
 from pitchcheck.takes import Take
+from pitchcheck.words import doubts as words
 from pitchcheck.words import numbers, phrases
 
 SET_ASIDE_WEIGHT = 0.5  # [-] ours: below half its weight a take hardly counts
@@ -20,7 +21,9 @@ _TABLE_FRETS = (1, 2, 3, 5, 7, 9, 12)
 
 def refused_table(measurement: Measurement) -> Table | None:
     """Return takes and rows that could not be used at all, each with its reason."""
-    rows = [_take_cells(take, "; ".join(take.doubts) or "no pitch was found") for take in unread(measurement)]
+    rows = [
+        _take_cells(take, words.joined(take.doubts) or "no pitch was found") for take in unread(measurement)
+    ]
     known = {take.row for take in unread(measurement)}
     for problem in measurement.problems:
         if problem.row is None or problem.row not in known:
@@ -36,7 +39,7 @@ def doubtful_table(measurement: Measurement) -> Table | None:
     aside = {} if measurement.fit is None else {r.row: r for r in measurement.fit.residuals}
     rows = []
     for take in measurement.takes:
-        reasons = list(take.doubts) if take.hz is not None else []
+        reasons = [words.doubt(doubt) for doubt in take.doubts] if take.hz is not None else []
         residual = aside.get(take.row)
         if residual is not None and residual.weight < SET_ASIDE_WEIGHT:
             reasons.append(_aside_reason(residual))

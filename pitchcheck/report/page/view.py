@@ -15,7 +15,7 @@ from pitchcheck.report.page.records import FindingCase, FindingView, NeckString,
 from pitchcheck.report.page.slots import nut_view
 from pitchcheck.report.page.steps import next_note, next_take_step, steps_view
 from pitchcheck.report.page.summary import headline, summary
-from pitchcheck.words import numbers, phrases
+from pitchcheck.words import evidence, numbers, phrases
 
 
 def page_view(measurement: Measurement) -> PageView:
@@ -127,7 +127,7 @@ def _case(finding: Finding) -> FindingCase:
         word = "fret" if len(finding.frets) == 1 else "frets"
         where.append(f"{word} {phrases.listed([str(f) for f in sorted(finding.frets)])}")
     place = ", ".join(where) or "the whole instrument"
-    return FindingCase(place[:1].upper() + place[1:], phrases.size(finding), finding.evidence)
+    return FindingCase(place[:1].upper() + place[1:], phrases.size(finding), evidence.lines(finding))
 
 
 def _notes(measurement: Measurement) -> tuple[str, ...]:

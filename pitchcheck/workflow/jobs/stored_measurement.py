@@ -12,6 +12,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
+from pitchcheck.doubts import Doubt, as_data, from_data
 from pitchcheck.errors import Problem
 from pitchcheck.instrument import Removal, SessionSettings
 from pitchcheck.jobs.errors import JobDamaged
@@ -21,6 +22,8 @@ from pitchcheck.measurement import Measurement
 from pitchcheck.session.folder import Session, read_session
 from pitchcheck.survey import Survey, build_survey
 from pitchcheck.takes import Position, Stop, Take
+from pitchcheck.words.doubts import doubt
+from pitchcheck.workflow.jobs.old_doubts import read_old_doubt
 from pitchcheck.workflow.measure import Pass, conclude, hear_pass
 from pitchcheck.workflow.outer_strings import outer_cut
 from pitchcheck.workflow.progress import Progress
@@ -123,7 +126,8 @@ def _reading(take: Take) -> dict[str, Any]:
         "when": float(take.when),
         "stiffness": _plain(take.inharmonicity),
         "stiffness_sd": _plain(take.inharmonicity_sd),
-        "doubts": list(take.doubts),
+        "doubts": [doubt(what) for what in take.doubts],
+        "doubt_records": [as_data(what) for what in take.doubts],
         "used": take.used,
     }
 
@@ -131,6 +135,13 @@ def _reading(take: Take) -> dict[str, Any]:
 def _plain(value: float | None) -> float | None:
     """Return a number as JSON keeps it."""
     return None if value is None else float(value)
+
+
+def _doubts(item: dict[str, Any]) -> tuple[Doubt, ...]:
+    """Return the doubts of a stored reading; passes stored before doubts were records have only sentences."""
+    if "doubt_records" in item:
+        return tuple(from_data(data) for data in item["doubt_records"])
+    return tuple(read_old_doubt(text) for text in item["doubts"])
 
 
 def _take(item: dict[str, Any]) -> Take:
@@ -144,6 +155,6 @@ def _take(item: dict[str, Any]) -> Take:
         when=item["when"],
         inharmonicity=item["stiffness"],
         inharmonicity_sd=item["stiffness_sd"],
-        doubts=tuple(item["doubts"]),
+        doubts=_doubts(item),
         used=item["used"],
     )
