@@ -1,4 +1,4 @@
-"""Sound files to clips: any format that libsndfile reads, any rate from 8 kHz up, any number of channels.
+"""Stretches of sound files to clips: any format with a decoder, any rate from 8 kHz, any number of channels.
 
 Faults are raised as ``Unsound`` with the limit and what to do, so that the caller can name the row.
 """
@@ -10,25 +10,15 @@ from pathlib import Path
 import numpy as np
 
 from pitchcheck.audio.channels import choose_channel
+from pitchcheck.audio.faults import Unsound
+from pitchcheck.audio.recording import check_rate, is_exact, read_whole
 from pitchcheck.clip import Clip
-from pitchcheck.errors import PitchcheckError
+from pitchcheck.types import FloatArray
 
-LOWEST_RATE_HZ = 8000  # [Hz] below it too few partials are left; our choice
-HIGHEST_RATE_HZ = 768_000  # [Hz] beyond any converter
+__all__ = ["Unsound", "read_clip"]
+
 SHORTEST_S = 0.1  # [s] no pitch to a tenth of a cent in less
 LONGEST_S = 120.0  # [s] of one take: no string rings longer, and the memory is bounded
-PHONE_FORMATS = {".m4a", ".mp4", ".aac", ".3gp", ".amr", ".wma", ".webm", ".mov", ".caf"}
-
-
-class Unsound(PitchcheckError):
-    """A sound file, or the stretch of it, cannot be read."""
-
-    slug = "unsound"
-
-    def __init__(self, limit: str, action: str) -> None:
-        super().__init__(f"{limit}. {action}")
-        self.limit = limit
-        self.action = action
 
 
 def read_clip(path: Path, *, start_s: float | None = None, end_s: float | None = None) -> Clip:
@@ -52,18 +42,9 @@ def read_clip(path: Path, *, start_s: float | None = None, end_s: float | None =
         If the file is missing, in a format that cannot be read, damaged, too short or too long, or if the
         stretch lies outside it or is silent.
     """
-    import soundfile
-
     if not path.is_file():
         raise Unsound("the file is missing", "Put it into the folder, or correct the name.")
-    try:
-        with soundfile.SoundFile(path) as file:
-            rate = file.samplerate
-            first, count = _stretch(rate, file.frames, start_s, end_s)
-            file.seek(first)
-            samples = file.read(count, dtype="float64", always_2d=True)
-    except (soundfile.LibsndfileError, OSError, RuntimeError) as error:
-        raise _unreadable(path, error) from error
+    samples, rate, first = _read_stretch(path, start_s, end_s)
     if samples.shape[0] < SHORTEST_S * rate:
         raise Unsound(
             f"the file breaks off after {samples.shape[0] / rate:.2f} s; {SHORTEST_S:g} s is the least",
@@ -77,13 +58,27 @@ def read_clip(path: Path, *, start_s: float | None = None, end_s: float | None =
     return Clip(channel, float(rate), first / rate)
 
 
+def _read_stretch(path: Path, start_s: float | None, end_s: float | None) -> tuple[FloatArray, int, int]:
+    """Samples of the stretch, shape (n, channels), their rate, and the first frame."""
+    import soundfile
+
+    if is_exact(path):
+        try:
+            with soundfile.SoundFile(path) as file:
+                rate = file.samplerate
+                first, count = _stretch(rate, file.frames, start_s, end_s)
+                file.seek(first)
+                return file.read(count, dtype="float64", always_2d=True), rate, first
+        except (soundfile.LibsndfileError, OSError, RuntimeError):
+            pass  # the decoder below knows more ways, and says what is wrong
+    whole = read_whole(path)
+    first, count = _stretch(whole.rate_hz, whole.samples.shape[0], start_s, end_s)
+    return whole.samples[first : first + count].astype(np.float64), whole.rate_hz, first
+
+
 def _stretch(rate: int, frames: int, start_s: float | None, end_s: float | None) -> tuple[int, int]:
     """First frame and number of frames of the stretch."""
-    if not LOWEST_RATE_HZ <= rate <= HIGHEST_RATE_HZ:
-        raise Unsound(
-            f"{rate} samples a second; {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} can be read",
-            "Record at 44100 or 48000.",
-        )
+    check_rate(rate)
     length_s = frames / rate
     start = start_s or 0.0
     if start >= length_s and frames > 0:
@@ -101,16 +96,3 @@ def _stretch(rate: int, frames: int, start_s: float | None, end_s: float | None)
             "Give start_s and end_s for each note, or cut the file.",
         )
     return first, last - first
-
-
-def _unreadable(path: Path, error: Exception) -> Unsound:
-    """Return the fault of a file that the library refuses."""
-    if path.suffix.lower() in PHONE_FORMATS:
-        return Unsound(
-            f"{path.suffix.lower()} files, as phones write them, cannot be read here",
-            "Set the recorder to WAV or FLAC (no loss), or convert the file to WAV first.",
-        )
-    detail = str(getattr(error, "error_string", "") or error).strip().rstrip(".")
-    return Unsound(
-        f"it is not a sound file that can be read ({detail})", "Use WAV or FLAC; play the note again."
-    )

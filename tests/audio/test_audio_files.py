@@ -92,7 +92,7 @@ def test_bad_files_say_what_is_wrong_and_what_to_do(tmp_path: Path) -> None:
         "long.wav": "start_s and end_s",
         "nan.wav": "no numbers",
         "text.wav": "not a sound file",
-        "phone.m4a": "WAV",
+        "phone.m4a": "copy it from the phone again",
         "folder.wav": "missing",
         "none.wav": "missing",
         "cut.flac": "",
