@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from tempfile import NamedTemporaryFile
 from typing import TYPE_CHECKING
 
 import typer
 
 from pitchcheck.errors import BadInput, Problem
+from pitchcheck.store.files import write_whole as write_file_whole
 
 if TYPE_CHECKING:
     from pitchcheck.workflow.progress import Progress
@@ -73,19 +72,7 @@ def write_whole(path: Path, text: str) -> None:
         If it cannot be written.
     """
     try:
-        with NamedTemporaryFile(
-            "w", encoding="utf-8", newline="\n", dir=path.absolute().parent, prefix=".", delete=False
-        ) as file:
-            file.write(text)
-        os.chmod(file.name, 0o666 & ~_umask())
-        os.replace(file.name, path)
+        write_file_whole(path.absolute(), text.encode("utf-8"))
     except OSError as error:
         limit = f"it cannot be written ({error.strerror or error})"
         raise BadInput(Problem(str(path), None, None, None, limit, "Choose another place.")) from error
-
-
-def _umask() -> int:
-    """Return the permissions that new files do not get."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

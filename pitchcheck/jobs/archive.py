@@ -17,7 +17,6 @@ from shutil import copyfileobj, disk_usage
 
 from pitchcheck.errors import BadInput, Problem
 from pitchcheck.jobs.change import finish
-from pitchcheck.jobs.disk import BLOCK_BYTES, remove_copies, sync_folder, sync_tree
 from pitchcheck.jobs.errors import BadArchive, JobDamaged, NotStored
 from pitchcheck.jobs.layout import JOB, LOCK, READY, UNFINISHED
 from pitchcheck.jobs.lock import only_writer
@@ -26,6 +25,14 @@ from pitchcheck.jobs.read import read_job
 from pitchcheck.jobs.records import BenchJob
 from pitchcheck.jobs.sums import sum_of_file
 from pitchcheck.jobs.verify import Checked, verify_job
+from pitchcheck.store.files import (
+    BLOCK_BYTES,
+    place_new,
+    remove_copies,
+    sync_folder,
+    sync_tree,
+    unfinished_path,
+)
 
 FIRST_DAY = (1980, 1, 1, 0, 0, 0)
 UNREADABLE = (  # what reading a strange archive raises
@@ -122,7 +129,7 @@ def _pack(folder: Path, target: Path) -> str:
             f"See: pitchcheck job verify {folder.name}"
         )
     top = folder.name if is_id(folder.name) else renamed_id(folder)
-    beside = target.with_name(f".{target.name}.{os.getpid()}")
+    beside = unfinished_path(target)
     try:
         with zipfile.ZipFile(beside, "x") as packed:
             for name in sorted(_content(folder)):
@@ -134,10 +141,9 @@ def _pack(folder: Path, target: Path) -> str:
                     copyfileobj(source, out, BLOCK_BYTES)
         with beside.open("rb+") as written:
             os.fsync(written.fileno())
-        target.open("xb").close()  # holds the name; a file that appeared meanwhile is not replaced
-        os.replace(beside, target)
-        sync_folder(target.absolute().parent)
-        return sum_of_file(target)
+        made = sum_of_file(beside)
+        place_new(beside, target)
+        return made
     except OSError as error:
         raise NotStored(
             f"{target} cannot be written ({error.strerror or error}). Make room or name another place."

@@ -16,7 +16,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from pitchcheck.jobs.disk import copy_file, remove_copies, sync_folder, sync_tree, write_file
 from pitchcheck.jobs.errors import JobDamaged, NotStored
 from pitchcheck.jobs.layout import (
     FINGERPRINT,
@@ -32,6 +31,7 @@ from pitchcheck.jobs.layout import (
 )
 from pitchcheck.jobs.lock import WAIT_S, only_writer
 from pitchcheck.jobs.sums import SUMS, BadList, parse_sums, sum_of_bytes, sums_text
+from pitchcheck.store.files import copy_file, remove_copies, sync_folder, sync_tree, write_file
 
 ENDS_LAST = (SUMS, FINGERPRINT)  # moved last, in this order
 

@@ -23,6 +23,9 @@ from pitchcheck.jobs.layout import (
     read_fingerprint,
 )
 from pitchcheck.jobs.sums import SUMS, BadList, parse_sums, sum_of_bytes, sum_of_file
+from pitchcheck.store.lock import is_lock_text
+
+LONGEST_LOCK_BYTES = 32
 
 
 @dataclass(frozen=True)
@@ -131,8 +134,8 @@ def verify_job(folder: Path) -> Checked:
     _passes(work, sums)
     present = {name for name in _files_in(folder, folder) if not _apart(name)}
     present |= set(waiting)
-    if (folder / LOCK).is_file() and (folder / LOCK).stat().st_size:
-        present.add(LOCK)  # the lock is empty: nothing may hide in it
+    if not _is_plain_lock(folder / LOCK):
+        present.add(LOCK)  # nothing may hide in it
     top = work.path(SUMS)
     return Checked(
         fingerprint=sum_of_file(top) if top.is_file() else None,
@@ -238,6 +241,15 @@ def _order(folder: str) -> tuple[int, str]:
 def _hangs_on(chained: dict[str, str]) -> str:
     """Name what a list hangs on."""
     return ", ".join(name[3:] for name in chained) or "nothing"
+
+
+def _is_plain_lock(path: Path) -> bool:
+    """Whether the lock is absent, or a file that holds no more than the number of a process."""
+    if not path.exists() and not path.is_symlink():
+        return True
+    if path.is_symlink() or not path.is_file() or path.stat().st_size > LONGEST_LOCK_BYTES:
+        return False
+    return is_lock_text(path.read_bytes())
 
 
 def _apart(name: str) -> bool:

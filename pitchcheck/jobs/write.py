@@ -15,14 +15,14 @@ from typing import Any
 from pitchcheck.errors import BadInput, BadValue, Problem
 from pitchcheck.jobs.change import Change, changing
 from pitchcheck.jobs.checklist import find_step
-from pitchcheck.jobs.disk import remove_copies, sync_folder
 from pitchcheck.jobs.errors import JobDamaged, NotStored
-from pitchcheck.jobs.layout import JOB, LOCK, NOTES, PHOTOS, STEPS, UNFINISHED, numbered
+from pitchcheck.jobs.layout import JOB, NOTES, PHOTOS, STEPS, UNFINISHED, numbered
 from pitchcheck.jobs.migrate import SCHEMA
 from pitchcheck.jobs.names import check_line, check_words, job_id
 from pitchcheck.jobs.read import note_text, read_job
 from pitchcheck.jobs.records import BenchJob, StepDone
 from pitchcheck.jobs.toml_text import toml_text
+from pitchcheck.store.files import remove_copies, sync_folder
 
 MOST_AGAIN = 1000  # jobs of one name and day
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif", ".tif", ".tiff")
@@ -77,7 +77,6 @@ def new_job(
         with changing(stage) as change:
             change.write(JOB, toml_text(table, head=JOB_HEAD).encode())
             change.commit()
-        (stage / LOCK).unlink()
         return read_job(settle(stage, jobs, title=line or "", made=now))
     except OSError as error:
         raise NotStored(

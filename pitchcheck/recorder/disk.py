@@ -1,24 +1,22 @@
-"""Files of a session written so that they are whole and on the disk before anything refers to them.
+"""A take as a sound file, and ``set-aside/``, where what is no longer wanted is moved and never deleted.
 
-Conventions: a file is written under a temporary name in the same folder, handed to the disk, then renamed;
-what is no longer wanted is moved into ``set-aside/``, never deleted. All functions raise OSError.
+Conventions: all functions raise OSError; files are written by ``store.files``.
 """
 
 from __future__ import annotations
 
 import os
-from contextlib import suppress
 from io import BytesIO
 from pathlib import Path
 
 import numpy as np
 
 from pitchcheck.clip import Clip
+from pitchcheck.store.files import finished_name, sync_folder, write_whole
 
 SET_ASIDE = "set-aside"
 FLAC_STEPS = 2**23  # of a 24-bit sample, from 0 to full scale
 FLAC_HIGHEST_HZ = 655_350  # RFC 9639, 9.1.2: the highest rate a frame header can say in tens of hertz
-UNFINISHED = ".unfinished-"  # begins the name of a file that is being written
 
 
 def encode(clip: Clip) -> tuple[bytes, str]:
@@ -39,44 +37,16 @@ def encode(clip: Clip) -> tuple[bytes, str]:
     return out.getvalue(), ".wav"
 
 
-def write_safely(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all, and return when it is on the disk; an older one is replaced."""
-    beside = path.with_name(f"{UNFINISHED}{path.name}")
-    try:
-        with beside.open("wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, path)
-    except OSError:
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)  # frees the place on a full disk; it was never counted
-        raise
-    sync_folder(path.parent)
-
-
 def set_aside(path: Path) -> Path:
     """Move a file into ``set-aside/`` beside it, under a free name; return where it is now."""
-    return _move(path, as_name=path.name.removeprefix(UNFINISHED))
+    return _move(path, as_name=finished_name(path.name))
 
 
 def copy_aside(path: Path) -> Path:
     """Copy a small file into ``set-aside/`` beside it, under a free name."""
     target = _free(path.parent / SET_ASIDE, path.name)
-    write_safely(target, path.read_bytes())
+    write_whole(target, path.read_bytes())
     return target
-
-
-def sync_folder(folder: Path) -> None:
-    """Hand a folder's list of names to the disk, where the system knows how."""
-    if os.name == "nt":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        with suppress(OSError):  # some network drives refuse it
-            os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 def _move(path: Path, *, as_name: str) -> Path:

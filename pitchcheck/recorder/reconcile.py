@@ -14,13 +14,14 @@ from pathlib import Path
 
 from pitchcheck.instrument import Board, Instrument
 from pitchcheck.recorder.course_file import COURSE, CoursePlace, CoursePlan, State, parse_course, to_play
-from pitchcheck.recorder.disk import SET_ASIDE, UNFINISHED, set_aside
+from pitchcheck.recorder.disk import SET_ASIDE, set_aside
 from pitchcheck.recorder.file_names import parse_name
 from pitchcheck.recorder.takes_file import TakesTable
 from pitchcheck.session.notices import Inbox
 from pitchcheck.session.paths import inside
 from pitchcheck.session.rows import TAKES, TakeRow
 from pitchcheck.session.textfile import read_text
+from pitchcheck.store.files import UNFINISHED
 from pitchcheck.takes import Position, Stop
 
 

@@ -19,11 +19,12 @@ from pitchcheck.clip import Clip
 from pitchcheck.errors import BadInput, Problem
 from pitchcheck.instrument import Instrument
 from pitchcheck.recorder.course_file import COURSE, CoursePlace, CoursePlan, State, course_text, to_play
-from pitchcheck.recorder.disk import copy_aside, encode, set_aside, write_safely
+from pitchcheck.recorder.disk import copy_aside, encode, set_aside
 from pitchcheck.recorder.file_names import take_name
-from pitchcheck.recorder.lock import FolderLock
+from pitchcheck.recorder.lock import hold_folder
 from pitchcheck.recorder.reconcile import settle
 from pitchcheck.session.rows import READINGS, TAKES
+from pitchcheck.store.files import write_whole
 from pitchcheck.takes import Position
 
 
@@ -58,7 +59,7 @@ class Recorder:
             limit = f"{READINGS} is in the folder, so it holds readings and no recordings"
             raise BadInput(Problem(READINGS, None, None, None, limit, "Listen into another folder."))
         self._folder = folder
-        self._lock = FolderLock(folder)
+        self._lock = hold_folder(folder)
         try:
             found = settle(folder, instrument=instrument, planned=planned, replan=replan)
             self._places, self._table = found.places, found.table
@@ -123,7 +124,7 @@ class Recorder:
         try:
             content, ending = encode(clip)
             path = self._folder / take_name(number, position, ending=ending)
-            write_safely(path, content)
+            write_whole(path, content)
             if before.file is not None:
                 self._table.remove_file(before.file)
             self._table.add(path.name, position)
@@ -202,11 +203,11 @@ class Recorder:
         if self._dropped:  # rows of takes that are still to be played leave the list: keep it as it was
             copy_aside(self._folder / TAKES)
             self._dropped = False
-        write_safely(self._folder / TAKES, self._table.text().encode("utf-8"))
+        write_whole(self._folder / TAKES, self._table.text().encode("utf-8"))
 
     def _write_course(self) -> None:
         text = course_text(CoursePlan(tuple(self._places), self._next))
-        write_safely(self._folder / COURSE, text.encode("utf-8"))
+        write_whole(self._folder / COURSE, text.encode("utf-8"))
 
 
 def _limit(error: OSError) -> str:

@@ -18,8 +18,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "": set(),  # pitchcheck/__init__.py
     **dict.fromkeys(HELPERS, HELPERS),
     "course": set(),
-    "session": {"course"},
-    "recorder": {"course", "session", "guide"},
+    "store": set(),
+    "session": {"course", "store"},
+    "recorder": {"course", "session", "guide", "store"},
     "audio": set(),
     "pitch": set(),
     "hearing": {"pitch"},
@@ -35,7 +36,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "guide": {"pitch", "hearing", "course", "physics", "words"},
     "capture": set(),
     "compare": RECORDS | {"measurement"},
-    "jobs": {"session", "recorder"},
+    "jobs": {"session", "recorder", "store"},
     "words": RECORDS | {"measurement", "guide", "hearing", "compare", "course"},
     "report": RECORDS | {"measurement", "guide", "hearing", "compare", "words"},
     "workflow": EVERYTHING,
@@ -50,11 +51,12 @@ MAY_IMPORT: dict[str, set[str]] = {
         "guide",
         "compare",
         "jobs",
+        "store",
     },
     "__main__": {"cli"},
 }
 
-EDGE = {"session", "recorder", "audio", "capture", "jobs", "workflow", "cli", "__main__"}
+EDGE = {"store", "session", "recorder", "audio", "capture", "jobs", "workflow", "cli", "__main__"}
 EDGE_MODULES = {
     "pitchcheck.simulate.folder",  # writes what the simulator played
     "pitchcheck.report.screen.live",  # draws on a terminal, ten times a second by the clock

@@ -16,7 +16,7 @@ import pytest
 
 from helpers.jobs import NOW, contents, full_job, make_job, photo, quick_source, sound
 from helpers.jobs_child import as_nobody, hold_lock, processes, write_notes
-from pitchcheck.jobs import change, disk
+from pitchcheck.jobs import change
 from pitchcheck.jobs.archive import export_job
 from pitchcheck.jobs.errors import JobBusy, NotStored
 from pitchcheck.jobs.lock import only_writer
@@ -24,6 +24,7 @@ from pitchcheck.jobs.read import list_jobs, read_job
 from pitchcheck.jobs.tidy import finish_change
 from pitchcheck.jobs.verify import verify_job
 from pitchcheck.jobs.write import add_note, record_step
+from pitchcheck.store import files
 from pitchcheck.workflow.jobs.add_pass import add_pass
 
 pytestmark = pytest.mark.filterwarnings(
@@ -50,7 +51,7 @@ def test_a_disk_that_fails_at_any_moment_leaves_the_job_whole(
     """A layer that refuses the n-th call, for every n until the write goes through."""
     job = make_job(tmp_path / "jobs").folder
     write = writes(job, quick_source(tmp_path / "source", extra=2), photo(tmp_path))[which]
-    module, name = (disk, "_sync") if place == "_sync" else (change.os, place)
+    module, name = (files, "_sync") if place == "_sync" else (change.os, place)
     failed = 0
     while True:
         before = contents(job)

@@ -26,8 +26,8 @@ from helpers.recorder import (
 )
 from pitchcheck.errors import BadInput
 from pitchcheck.recorder import disk as course_disk
-from pitchcheck.recorder import lock as course_lock
 from pitchcheck.recorder.recorder import NotKept, Recorder
+from pitchcheck.store import lock as course_lock
 
 SHORT = COURSE[:6]  # one string
 
@@ -215,8 +215,8 @@ def test_a_second_session_in_the_folder_is_refused(tmp_path: Path) -> None:
 HOLD = """
 import sys
 from pathlib import Path
-from pitchcheck.recorder.lock import FolderLock
-lock = FolderLock(Path(sys.argv[1]))
+from pitchcheck.recorder.lock import hold_folder
+lock = hold_folder(Path(sys.argv[1]))
 print("held", flush=True)
 sys.stdin.read()
 """

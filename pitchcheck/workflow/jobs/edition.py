@@ -18,7 +18,7 @@ from typing import Any
 
 from pitchcheck.errors import BadValue
 from pitchcheck.jobs.change import Change, changing
-from pitchcheck.jobs.layout import JOB, LOCK, PASS, RESULT, STEPS
+from pitchcheck.jobs.layout import JOB, PASS, RESULT, STEPS
 from pitchcheck.jobs.migrate import read_table
 from pitchcheck.jobs.passes import pass_file
 from pitchcheck.jobs.read import read_job
@@ -81,7 +81,6 @@ def make_copy(job: BenchJob, stage: Path, *, without: Without, title: str | None
         with changing(stage) as change:
             _copy_papers(change, job, without)
             change.commit()
-    (stage / LOCK).unlink()
     return read_job(stage)
 
 
