@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.joint_notes import Trial
+from pitchcheck.pitch.joint_notes import NoteLikelihood
 from pitchcheck.pitch.partial_slopes import envelopes, project, unexplained
 from pitchcheck.pitch.tracks import Tracks, glide_integral
 
@@ -21,7 +21,7 @@ SLOWER = 2.5  # a slow part of the glide takes that much longer than the glide
 
 
 @dataclass(frozen=True)
-class Aligned:
+class AlignedNotes:
     """Takes of one string over each other.
 
     Attributes
@@ -36,7 +36,7 @@ class Aligned:
         Inverse variance of a phase, the same for all takes: the harmonic mean over them.
     phase : array, shape (n, k, m)
         Over each take's law without its glide. [rad]
-    calm : array, shape (k,)
+    overdispersion : array, shape (k,)
         Factor by which the phases scatter more than noise explains.
     """
 
@@ -46,7 +46,7 @@ class Aligned:
     time_s: FloatArray
     weight: FloatArray
     phase: FloatArray
-    calm: FloatArray
+    overdispersion: FloatArray
 
     def trial(
         self,
@@ -56,7 +56,7 @@ class Aligned:
         glide: FloatArray | None = None,
         own_sd: tuple[FloatArray, ...] = (),
         alike_s: FloatArray | None = None,
-    ) -> Trial:
+    ) -> NoteLikelihood:
         """Look at the takes with given times of their glides.
 
         Parameters
@@ -72,15 +72,15 @@ class Aligned:
         alike_s : array, shape (n,), optional
             Decay times of what all takes share, ``tau_s`` when not given: the same number of periods.
         """
-        courses = [self.time_s, _glides(self.time_s, tau_s)]
+        trends = [self.time_s, _glides(self.time_s, tau_s)]
         if glide is not None:
             fade_s = self.time_s * np.exp(-2 * self.time_s / tau_s[:, None])
-            courses.append(glide[:, None] * (courses[1] - fade_s))  # by the logarithm of the decay time
-            courses.append(_glides(self.time_s, SLOWER * tau_s))
-        courses.append(courses[1] if alike_s is None else _glides(self.time_s, alike_s))
-        information, score, power = self._project(tau_s, glide, courses)
-        on = self.heard / self.calm
-        return Trial(
+            trends.append(glide[:, None] * (trends[1] - fade_s))  # by the logarithm of the decay time
+            trends.append(_glides(self.time_s, SLOWER * tau_s))
+        trends.append(trends[1] if alike_s is None else _glides(self.time_s, alike_s))
+        information, score, power = self._project(tau_s, glide, trends)
+        on = self.heard / self.overdispersion
+        return NoteLikelihood(
             information * on[..., None, None],
             score * on[..., None],
             float(np.sum(power * on)),
@@ -90,17 +90,17 @@ class Aligned:
             1 - np.exp(-2 * self.time_s[:, -1:] / tau_s[:, None]),
         )
 
-    def calmed(self, ways: Sequence[tuple[FloatArray, FloatArray | None]]) -> Aligned:
-        """Find ``calm`` at the best of some decay times and glides taken off."""
+    def rescaled(self, ways: Sequence[tuple[FloatArray, FloatArray | None]]) -> AlignedNotes:
+        """Find ``overdispersion`` at the best of some decay times and glides taken off."""
         freedom = max(1.0, self.weight.shape[1] - 3.0) * (self.heard.sum(axis=0) - 1)
         least = np.full(self.number.size, np.inf)
         for tau_s, glide in ways:
             found = self._project(tau_s, glide, [self.time_s, _glides(self.time_s, tau_s)])
             least = np.minimum(least, np.sum(unexplained(*found) * self.heard, axis=0) / freedom)
-        return replace(self, calm=np.maximum(least, 1.0))
+        return replace(self, overdispersion=np.maximum(least, 1.0))
 
     def _project(
-        self, tau_s: FloatArray, glide: FloatArray | None, courses: Sequence[FloatArray]
+        self, tau_s: FloatArray, glide: FloatArray | None, trends: Sequence[FloatArray]
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Information (n, k, c, c), score (n, k, c) and power (n, k) of the phases over their mean."""
         phase = self.phase
@@ -108,7 +108,7 @@ class Aligned:
             bent = glide[:, None] * _glides(self.time_s, tau_s)
             phase = phase - 2 * np.pi * self.hz[..., None] * bent[:, None, :]
         mean = phase.sum(axis=0) / self.heard.sum(axis=0)[:, None]
-        notes = zip(self.hz, np.stack(courses, axis=1), phase, strict=True)
+        notes = zip(self.hz, np.stack(trends, axis=1), phase, strict=True)
         found = [project(self.weight, hz, course, one - mean) for hz, course, one in notes]
         information, score, power = (np.array(part) for part in zip(*found, strict=True))
         return information, score, power
@@ -119,7 +119,7 @@ def _glides(time_s: FloatArray, tau_s: FloatArray) -> FloatArray:
     return np.array([glide_integral(t, tau_s=float(tau)) for t, tau in zip(time_s, tau_s, strict=True)])
 
 
-def align(tracks: Sequence[Tracks], phases: Sequence[FloatArray]) -> Aligned | None:
+def align(tracks: Sequence[Tracks], phases: Sequence[FloatArray]) -> AlignedNotes | None:
     """Lay takes over each other. None when no two have a partial in common."""
     steps = min(t.time_s.size for t in tracks)
     number = np.unique(np.concatenate([t.number for t in tracks]))
@@ -133,7 +133,7 @@ def align(tracks: Sequence[Tracks], phases: Sequence[FloatArray]) -> Aligned | N
     on = np.array([_spread(number, t, p, steps) for t, p in zip(tracks, phases, strict=True)])
     on = np.where(heard[..., None], on - (on @ np.ones(steps) / steps)[..., None], 0.0)
     hz = np.array([_spread(number, t, t.hz[:, None], 1)[:, 0] for t in tracks])
-    return Aligned(
+    return AlignedNotes(
         number[shared],
         heard[:, shared],
         np.where(heard, hz, 1.0)[:, shared],

@@ -1,4 +1,4 @@
-"""Two polarisations of one string: partials that beat, parted into their two modes.
+"""Two polarisations of one string: partials that beat, split into their two modes.
 
 Over a model's phase each track is the sum of two exponentials a exp(s t), s = -fall + 2 pi i f, times t from
 the first block. Both are found from the eigenvectors of the track's own correlation (ESPRIT; Roy and Kailath
@@ -27,7 +27,7 @@ FAINTEST = 0.02  # share of the first mode below which a second is not believed
 
 
 @dataclass(frozen=True)
-class Parted:
+class SplitModes:
     """Tracks with the second modes taken out.
 
     Attributes
@@ -46,7 +46,7 @@ class Parted:
     misfit: float
 
 
-def part_modes(tracks: Tracks, path: FloatArray) -> Parted | None:
+def part_modes(tracks: Tracks, path: FloatArray) -> SplitModes | None:
     """Take second modes out where there clearly are some. None when the note is too short to tell.
 
     Parameters
@@ -81,9 +81,9 @@ def part_modes(tracks: Tracks, path: FloatArray) -> Parted | None:
     inner = np.arange(few) * (time_s[1] - time_s[0])
     gain = np.exp(rate[:, None] * (inner - inner.mean())).mean(axis=1)
     other = (amplitude / gain)[:, None] * np.exp(rate[:, None] * time_s) / turn
-    wider = np.where(beating, np.maximum(vague, 1.0), 1.0)
-    return Parted(
-        replace(tracks, z=tracks.z - other, noise=tracks.noise * wider),
+    variance_inflation = np.where(beating, np.maximum(vague, 1.0), 1.0)
+    return SplitModes(
+        replace(tracks, z=tracks.z - other, noise=tracks.noise * variance_inflation),
         beating,
         float(np.mean(two.left / noise)) / max(1, thin_s.size - 4),
     )

@@ -20,7 +20,9 @@ HIGHEST_NOTE_HZ = 1700.0  # [Hz] above mandolin E6 at 1319 Hz
 LOWEST_NOTE_HZ = 24.0  # [Hz] peaks.LOWEST_HZ
 PARTIALS = 40  # highest partial matched
 LOOSE = 0.008  # relative distance at which a peak still belongs to a partial (14 cents)
-STIFFEST = 4e-3  # greatest B followed; a bass B string stopped at fret 21 reaches 3.5e-3 (Kemp 2020)
+MOST_INHARMONICITY = (
+    4e-3  # greatest B followed; a bass B string stopped at fret 21 reaches 3.5e-3 (Kemp 2020)
+)
 COMPRESS = 0.5  # exponent of the amplitudes: loud partials count, but do not decide alone
 TRIED = 20  # candidates followed up
 GAP = 8  # partials in a row that may be silent
@@ -36,7 +38,7 @@ class Series:
     ----------
     hz : float
         Fundamental of the stiff law. [Hz]
-    stiffness : float
+    inharmonicity : float
         B. [-]
     score : float
         Share of the compressed peak amplitudes explained.
@@ -53,7 +55,7 @@ class Series:
 
     @property
     def inharmonicity_sd(self) -> float:
-        """How far ``stiffness`` may be off: as much as moves the highest partial by the distance allowed."""
+        """Uncertainty of ``inharmonicity``: what moves the highest partial by the distance allowed."""
         return 2 * LOOSE / self.highest**2
 
 
@@ -149,14 +151,14 @@ class _Line:
         self.k2_y += weight * k2 * y
 
     def fit(self) -> tuple[float, float]:
-        """Fundamental and stiffness; the guess where the line has gone astray."""
+        """Fundamental and inharmonicity; the guess where the line has gone astray."""
         mean_k2, mean_y = self.k2 / self.total, self.y / self.total
         spread = self.k4 / self.total - mean_k2 * mean_k2
         square = mean_y + self.guess**2
         if self.count < 3 or spread <= 0:
             return math.sqrt(square), 0.0
         slope = (self.k2_y / self.total - mean_k2 * mean_y) / spread
-        inharmonicity = min(max(slope / max(square - slope * mean_k2, 1e-9), 0.0), STIFFEST)
+        inharmonicity = min(max(slope / max(square - slope * mean_k2, 1e-9), 0.0), MOST_INHARMONICITY)
         first = math.sqrt(square / (1 + inharmonicity * mean_k2))
         if abs(first / self.guess - 1) > ASTRAY:
             return self.guess, 0.0

@@ -1,7 +1,7 @@
 """Differences between notes of one string, averaged over what is not known about them.
 
 Not known: how much the glides of the notes differ and how fast they fade, and how the partials of a note
-stray from the string's other notes. Each way of looking is weighted by how well it explains the phases.
+deviate from the string's other notes. Each way of looking is weighted by how well it explains the phases.
 """
 
 from __future__ import annotations
@@ -12,18 +12,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.joint_notes import GLIDES_CENTS, TAIL, Notes, Trial, solve
+from pitchcheck.pitch.joint_notes import GLIDES_CENTS, TAIL, JointNotes, NoteLikelihood, solve
 from pitchcheck.pitch.partial_scatter import BENDS, LOW, closer_shapes, own_deviation, scatter_shapes
 
 SCATTERS_CENTS = np.geomspace(0.0005, 8.0, 9)  # [cent] grid of what a partial does in one note only
-LAWFUL_CENTS = (
+ON_MODEL_CENTS = (
     0.0003  # [cent] what partials of notes do that differ in pitch alone: none would outrun the arithmetic
 )
 RATIO = float(SCATTERS_CENTS[1] / SCATTERS_CENTS[0])
 CLOSE = 1.3  # ratio of sizes that are looked at in the end
-SHAPES = scatter_shapes(SCATTERS_CENTS, bends=BENDS, low=LOW, lawful=LAWFUL_CENTS)
+SHAPES = scatter_shapes(SCATTERS_CENTS, bends=BENDS, low=LOW, on_model=ON_MODEL_CENTS)
 UNLIKELY = 12.0  # logarithm of the evidence by which a shape of scatter may fall behind
-FAR = 0.25  # [octave] from the other notes at which partials stray twice as much, in variance: another pull
+FAR = 0.25  # [octave] from the other notes at which partials deviate twice as much, in variance: another pull
 
 
 @dataclass(frozen=True)
@@ -45,17 +45,17 @@ class Differences:
     trial_weight: FloatArray
 
 
-def first_look(trial: Trial, notes: Notes) -> tuple[FloatArray, FloatArray]:
+def first_look(trial: NoteLikelihood, notes: JointNotes) -> tuple[FloatArray, FloatArray]:
     """Weights of the notes' partials (n, k), and shapes of scatter worth looking at, from three rounds."""
-    pull, shapes = np.ones(trial.known.shape) / _strange(notes.hz), SHAPES
+    robust_weight, shapes = np.ones(trial.known.shape) / _distance_inflation(notes.hz), SHAPES
     for turn in range(3):
-        evidence, means, _ = solve(trial, shapes, notes, pull, glides=GLIDES_CENTS[1::2])
+        evidence, means, _ = solve(trial, shapes, notes, robust_weight, glides=GLIDES_CENTS[1::2])
         glide, best = np.unravel_index(int(np.argmax(evidence)), evidence.shape)
-        pull = _pull(trial, notes, means[glide, best], shape=shapes[best])
+        robust_weight = _student_weight(trial, notes, means[glide, best], shape=shapes[best])
         shapes = _likely(shapes, evidence)
         if turn == 0:
             shapes = closer_shapes(shapes, ratio=RATIO, new=CLOSE)
-    return pull, shapes
+    return robust_weight, shapes
 
 
 def _likely(shapes: FloatArray, evidence: FloatArray) -> FloatArray:
@@ -64,7 +64,7 @@ def _likely(shapes: FloatArray, evidence: FloatArray) -> FloatArray:
 
 
 def fit_differences(
-    trials: Sequence[Trial], shapes: FloatArray, notes: Notes, *, pull: FloatArray
+    trials: Sequence[NoteLikelihood], shapes: FloatArray, notes: JointNotes, *, robust_weight: FloatArray
 ) -> Differences:
     """Average the differences over the trials, the scatter and the glides' spread.
 
@@ -75,20 +75,20 @@ def fit_differences(
     shapes : array, shape (s, 4)
         Shapes of scatter.
     notes : Notes
-    pull : array, shape (n, k)
+    robust_weight : array, shape (n, k)
         Weights of the partials.
     """
     count = notes.hz.size
-    points = [solve(t, shapes, notes, pull, glides=GLIDES_CENTS) for t in trials]
+    points = [solve(t, shapes, notes, robust_weight, glides=GLIDES_CENTS) for t in trials]
     log_weight = np.array([p[0] + t.belief for p, t in zip(points, trials, strict=True)])  # (t, g, s)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     sharp = np.array([p[1][..., :count] for p in points])
-    middle = np.einsum("tgs,tgsn->n", weight, sharp)
-    gap = sharp - middle
+    mean = np.einsum("tgs,tgsn->n", weight, sharp)
+    gap = sharp - mean
     between = gap[..., :, None] - gap[..., None, :]
     variance = np.einsum("tgs,tgsij->ij", weight, np.array([p[2] for p in points]) + between**2)
-    return Differences(middle, variance, weight.sum(axis=(1, 2)))
+    return Differences(mean, variance, weight.sum(axis=(1, 2)))
 
 
 def own_variances(variance: FloatArray) -> FloatArray:
@@ -101,23 +101,27 @@ def own_variances(variance: FloatArray) -> FloatArray:
     return np.asarray(np.maximum((rows - total) / (count - 2), 0.05 * rows / (count - 1)))
 
 
-def _strange(hz: FloatArray) -> FloatArray:
-    """How much more a note's partials stray, in variance, for being far from the others. Shape (n, 1)."""
+def _distance_inflation(hz: FloatArray) -> FloatArray:
+    """Extra variance of the deviations of a note's partials for being far from the others. Shape (n, 1)."""
     octaves = np.log2(hz / np.median(hz))
     return np.asarray(1 + (octaves / FAR) ** 2)[:, None]
 
 
-def _pull(trial: Trial, notes: Notes, estimate: FloatArray, *, shape: FloatArray) -> FloatArray:
+def _student_weight(
+    trial: NoteLikelihood, notes: JointNotes, estimate: FloatArray, *, shape: FloatArray
+) -> FloatArray:
     """Student weights of each note's partials against the partial's mean over the notes. Shape (n, k)."""
     count = notes.hz.size
     known = np.maximum(trial.known, 1e-6)
     own = own_deviation(notes.number, shape) ** 2
-    sharp, stiffer, glide = (estimate[i * count : (i + 1) * count, None] for i in range(3))
+    sharp, excess_inharmonicity, glide = (estimate[i * count : (i + 1) * count, None] for i in range(3))
     apart = (
-        (trial.score[..., 0] - trial.information[..., 0, 1] * glide) / known - sharp - notes.lever * stiffer
+        (trial.score[..., 0] - trial.information[..., 0, 1] * glide) / known
+        - sharp
+        - notes.sensitivity * excess_inharmonicity
     )
     weight = known / (1 + known * own)
     apart = apart - np.sum(weight * apart, axis=0) / weight.sum(axis=0)
-    strange = _strange(notes.hz)
-    off = apart**2 / (own * strange + 1 / known)
-    return np.asarray((TAIL + 1) / (TAIL + off) / strange)
+    inflation = _distance_inflation(notes.hz)
+    off = apart**2 / (own * inflation + 1 / known)
+    return np.asarray((TAIL + 1) / (TAIL + off) / inflation)

@@ -1,4 +1,4 @@
-"""One fundamental, stiffness and glide through the partials of a note.
+"""Fundamental, inharmonicity and glide fitted to the partials of a note.
 
 Partial k is sharp by sharp + q_k dB + d_k, with q_k = k^2 / (2 (1 + B k^2)) and a deviation d_k of its own
 (body modes, polarisations). The scatter of the d_k, whether there is a glide and how fast it fades are not
@@ -17,12 +17,12 @@ from pitchcheck.pitch.partial_scatter import (
     BENDS,
     LOW,
     closer_shapes,
-    loosened,
+    inharmonicity_sensitivity,
+    orthogonalise,
     own_deviation,
     scatter_shapes,
-    stiffness_lever,
-    take_apart,
-    wider,
+    variance_inflation,
+    with_own_variance,
 )
 from pitchcheck.pitch.partial_slopes import Slopes
 from pitchcheck.units import CENTS_PER_LOG
@@ -30,7 +30,7 @@ from pitchcheck.units import CENTS_PER_LOG
 SCATTERS_CENTS = np.geomspace(0.0003, 12.0, 12)  # [cent] grid of the partials' own deviations
 GLIDE_PRIOR_CENTS = 5.0  # [cent] plucks start 0 to 10 cents sharp
 GLIDE_SHARE = 0.5  # belief, before listening, that there is a glide worth the name
-STIFFNESS_PRIOR = (0.0, 6e-4)  # B before listening, mean and sd; strings lie between 1e-6 and 1.2e-3
+INHARMONICITY_PRIOR = (0.0, 6e-4)  # B before listening, mean and sd; strings lie between 1e-6 and 1.2e-3
 UNLIKELY = 20.0  # logarithm of the evidence by which a shape of scatter may fall behind (pull may yet change)
 CLOSE = 1.35  # ratio of sizes of scatter that are looked at in the end
 FINE = 0.8  # spread of the glide time, in steps of its grid, that is resolved well enough
@@ -38,14 +38,14 @@ TAIL = 5.0  # degrees of freedom of the deviations: some partials are pulled far
 
 
 @dataclass(frozen=True)
-class Law:
+class InharmonicFit:
     """What the partials say together, relative to the reference law.
 
     Attributes
     ----------
     sharp, sharp_sd : float
         Settled fundamental over the reference, less 1.
-    stiffer, stiffer_sd : float
+    excess_inharmonicity, excess_inharmonicity_sd : float
         B less the reference B.
     glide : float
         Relative excess at the start of the stretch.
@@ -57,8 +57,8 @@ class Law:
         Standard uncertainty of its logarithm.
     scatter_cents : float
         Typical deviation of a partial from the law. [cent]
-    pull : array, shape (k,)
-        Weight of each partial: of one that strays as expected 1, up to (TAIL + 1) / TAIL.
+    robust_weight : array, shape (k,)
+        Weight of each partial: of one that deviates as expected 1, up to (TAIL + 1) / TAIL.
     own : array, shape (k,)
         Each partial over the law, relative.
     tau_weight : array, shape (t,)
@@ -69,40 +69,40 @@ class Law:
 
     sharp: float
     sharp_sd: float
-    stiffer: float
-    stiffer_sd: float
+    excess_inharmonicity: float
+    excess_inharmonicity_sd: float
     glide: float
     glide_sd: float
     tau_s: float
     tau_spread: float
     scatter_cents: float
-    pull: FloatArray
+    robust_weight: FloatArray
     own: FloatArray
     tau_weight: FloatArray
     shapes: FloatArray
 
 
-def fit_law(
+def fit_inharmonic_partials(
     slopes: Slopes,
     *,
     inharmonicity: float,
     log_prior: FloatArray,
-    pull: FloatArray | None = None,
+    robust_weight: FloatArray | None = None,
     shapes: FloatArray | None = None,
-    believed: tuple[float, float] = STIFFNESS_PRIOR,
+    believed: tuple[float, float] = INHARMONICITY_PRIOR,
     rough: bool = False,
-) -> Law:
+) -> InharmonicFit:
     """Average the law over the scatter of the partials and over the shape of the glide.
 
     Parameters
     ----------
     slopes : Slopes
         Phases reduced with different glide times.
-    stiffness : float
+    inharmonicity : float
         B of the reference.
     log_prior : array, shape (t,)
         Belief in each glide time before listening, as a logarithm.
-    pull : array, shape (k,), optional
+    robust_weight : array, shape (k,), optional
         Weight of each partial, from an earlier fit; found here when not given.
     shapes : array, shape (s, 4), optional
         Shapes of the scatter that are worth looking at, from an earlier fit; all when not given.
@@ -111,14 +111,14 @@ def fit_law(
     rough : bool
         Do not look at how the scatter is shaped.
     """
-    if pull is None:
-        pull = robust_pull(slopes, inharmonicity=inharmonicity)
+    if robust_weight is None:
+        robust_weight = initial_robust_weight(slopes, inharmonicity=inharmonicity)
     if shapes is None:
         shapes = scatter_shapes(
-            SCATTERS_CENTS, bends=BENDS[:1] if rough else BENDS, low=LOW[:1] if rough else LOW, lawful=0.0
+            SCATTERS_CENTS, bends=BENDS[:1] if rough else BENDS, low=LOW[:1] if rough else LOW, on_model=0.0
         )
         log_weight, mean, variance = _grid(
-            slopes, shapes, inharmonicity=inharmonicity, pull=pull, believed=believed
+            slopes, shapes, inharmonicity=inharmonicity, robust_weight=robust_weight, believed=believed
         )
         if not rough:
             likely = (log_weight + log_prior[:, None]).max(axis=(0, 1))
@@ -126,7 +126,7 @@ def fit_law(
             shapes = closer_shapes(kept, ratio=SCATTERS_CENTS[1] / SCATTERS_CENTS[0], new=CLOSE)
     if not rough:
         log_weight, mean, variance = _grid(
-            slopes, shapes, inharmonicity=inharmonicity, pull=pull, believed=believed
+            slopes, shapes, inharmonicity=inharmonicity, robust_weight=robust_weight, believed=believed
         )
     log_weight = log_weight + log_prior[:, None]  # (glide or not, t, s)
     weight = np.exp(log_weight - log_weight.max())
@@ -137,10 +137,10 @@ def fit_law(
     scatter = float(np.exp(np.sum(weight * np.log(np.maximum(shapes[:, 0], SCATTERS_CENTS[0])))))
     tau_weight = weight.sum(axis=(0, 2))
     best = int(np.argmax(tau_weight))
-    pull, own = student_pull(
+    robust_weight, own = student_weight(
         slopes, best, centre, inharmonicity=inharmonicity, shape=shapes[np.argmax(weight.sum(axis=(0, 1)))]
     )
-    return Law(
+    return InharmonicFit(
         float(centre[0]),
         float(spread[0]),
         float(centre[1]),
@@ -150,7 +150,7 @@ def fit_law(
         float(slopes.taus_s[best]),
         _log_spread(slopes.taus_s, tau_weight),
         scatter,
-        pull,
+        robust_weight,
         own,
         tau_weight,
         shapes[log_weight.max(axis=(0, 1)) > log_weight.max() - UNLIKELY],
@@ -189,26 +189,26 @@ def _grid(
     shapes: FloatArray,
     *,
     inharmonicity: float,
-    pull: FloatArray,
+    robust_weight: FloatArray,
     believed: tuple[float, float],
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Log evidence (2, t, s), estimates and variances (2, 3, t, s): without and with a glide."""
-    parts = take_apart(slopes.information, slopes.score)  # (t, k, 2)
-    own = own_deviation(slopes.number, shapes) ** 2 / pull  # (s, k)
+    parts = orthogonalise(slopes.information, slopes.score)  # (t, k, 2)
+    own = own_deviation(slopes.number, shapes) ** 2 / robust_weight  # (s, k)
     bends = own * (shapes[:, 1:2] / slopes.fading[:, None, None]) ** 2  # (t, s, k)
-    known, found, constant = loosened(parts.known[:, None, :, 0], parts.found[:, None, :, 0], own)
-    bent, bent_found, more = loosened(parts.known[:, None, :, 1], parts.found[:, None, :, 1], bends)
+    known, found, constant = with_own_variance(parts.known[:, None, :, 0], parts.found[:, None, :, 0], own)
+    bent, bent_found, more = with_own_variance(parts.known[:, None, :, 1], parts.found[:, None, :, 1], bends)
     constant = np.sum(constant + more, axis=-1) + shapes[:, 3]
     times, count = slopes.taus_s.size, shapes.shape[0]
     # unknowns: sharp, stiffer, glide; the symmetric matrix of each grid point is taken apart as L D L'
-    lever = stiffness_lever(slopes.number, inharmonicity=inharmonicity)
+    sensitivity = inharmonicity_sensitivity(slopes.number, inharmonicity=inharmonicity)
     gliding = parts.rows[..., 0, 1, None]  # (t, k, 1)
     tight = believed[1] ** -2
     a11, r1 = known.sum(axis=-1), found.sum(axis=-1)
-    a12, r2 = known @ lever, found @ lever - (inharmonicity - believed[0]) * tight
-    a22 = known @ lever**2 + tight
+    a12, r2 = known @ sensitivity, found @ sensitivity - (inharmonicity - believed[0]) * tight
+    a22 = known @ sensitivity**2 + tight
     a13, r3 = (known @ gliding)[..., 0], (found @ gliding)[..., 0] + bent_found.sum(axis=-1)
-    a23 = (known @ (lever[:, None] * gliding))[..., 0]
+    a23 = (known @ (sensitivity[:, None] * gliding))[..., 0]
     prior = (GLIDE_PRIOR_CENTS / CENTS_PER_LOG) ** -2
     a33 = (known @ gliding**2)[..., 0] + bent.sum(axis=-1) + prior
     l21, l31 = a12 / a11, a13 / a11
@@ -232,10 +232,10 @@ def _grid(
     variance[1, 2] = 1 / d3
     variance[1, 1] = variance[0, 1] + l32**2 / d3
     variance[1, 0] = variance[0, 0] + (l21 * l32 - l31) ** 2 / d3
-    return log_weight, mean, variance * wider(parts.known[:, None, :, 0], known, tail=TAIL)
+    return log_weight, mean, variance * variance_inflation(parts.known[:, None, :, 0], known, tail=TAIL)
 
 
-def student_pull(
+def student_weight(
     slopes: Slopes, at: int, centre: FloatArray, *, inharmonicity: float, shape: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Weights of a Student law: partials far off the law count for less; and how far each is off, relative.
@@ -244,28 +244,30 @@ def student_pull(
     """
     info = slopes.information[at, :, 0, 0]
     apart = (slopes.score[at, :, 0] - slopes.information[at, :, 0, 1] * centre[2]) / info
-    apart = apart - centre[0] - stiffness_lever(slopes.number, inharmonicity=inharmonicity) * centre[1]
-    stray = own_deviation(slopes.number, shape) ** 2
-    pull = (TAIL + 1) / (TAIL + apart**2 / (stray + 1 / info))
-    return pull, apart * stray / (stray + pull / info)
+    apart = (
+        apart - centre[0] - inharmonicity_sensitivity(slopes.number, inharmonicity=inharmonicity) * centre[1]
+    )
+    own_variance = own_deviation(slopes.number, shape) ** 2
+    robust_weight = (TAIL + 1) / (TAIL + apart**2 / (own_variance + 1 / info))
+    return robust_weight, apart * own_variance / (own_variance + robust_weight / info)
 
 
-def robust_pull(slopes: Slopes, *, inharmonicity: float) -> FloatArray:
+def initial_robust_weight(slopes: Slopes, *, inharmonicity: float) -> FloatArray:
     """First weights, from the median slope through pairs of partials (Theil 1950, Sen 1968), then refined."""
     middle = slopes.taus_s.size // 2
     info = slopes.information[middle, :, 0, 0]
     sharp = slopes.score[middle, :, 0] / info
-    lever = stiffness_lever(slopes.number, inharmonicity=inharmonicity)
-    if lever.size < 4:
-        return np.ones(lever.size)
-    first, second = pairs(lever.size, itself=False)
-    slope = median((sharp[second] - sharp[first]) / (lever[second] - lever[first]))
-    apart = (sharp - slope * lever - median(sharp - slope * lever)) ** 2
+    sensitivity = inharmonicity_sensitivity(slopes.number, inharmonicity=inharmonicity)
+    if sensitivity.size < 4:
+        return np.ones(sensitivity.size)
+    first, second = pairs(sensitivity.size, itself=False)
+    slope = median((sharp[second] - sharp[first]) / (sensitivity[second] - sensitivity[first]))
+    apart = (sharp - slope * sensitivity - median(sharp - slope * sensitivity)) ** 2
     scale = max(2.2 * median(apart), 1e-14)  # median of a squared normal to its mean
     for _ in range(4):
-        pull = (TAIL + 1) / (TAIL + apart / (scale + 1 / info))
-        weight = pull / (scale + 1 / info)
-        x = lever - np.sum(weight * lever) / weight.sum()
+        robust_weight = (TAIL + 1) / (TAIL + apart / (scale + 1 / info))
+        weight = robust_weight / (scale + 1 / info)
+        x = sensitivity - np.sum(weight * sensitivity) / weight.sum()
         y = sharp - np.sum(weight * sharp) / weight.sum()
         slope = np.sum(weight * x * y) / np.sum(weight * x * x)
         apart = (y - slope * x) ** 2

@@ -1,7 +1,7 @@
 """Notes of one string in one linear fit: what each does, what all share, what each partial does by itself.
 
 Note n, partial k: sharp by sharp_n + q_nk dB_n + c_k + d_nk and gliding by glide_n + e_k + b_nk; further
-courses of a note (another fading time of its glide, a slow part of it) are common to its partials. c_k and
+trends of a note (another fading time of its glide, a slow part of it) are common to its partials. c_k and
 e_k are what all notes share and are left wholly free. Only differences between notes mean anything here.
 """
 
@@ -13,24 +13,30 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.partial_scatter import loosened, own_deviation, stiffness_lever, take_apart, wider
+from pitchcheck.pitch.partial_scatter import (
+    inharmonicity_sensitivity,
+    orthogonalise,
+    own_deviation,
+    variance_inflation,
+    with_own_variance,
+)
 from pitchcheck.units import CENTS_PER_LOG
 
 GLIDES_CENTS = (0.0005, 0.1, 0.7, 4.0)  # [cent] grid of how much the glides of the notes differ
 FREE_CENTS = 30.0  # [cent] prior width of what is left free
-TAIL = 10.0  # degrees of freedom of the partials' straying
+TAIL = 10.0  # degrees of freedom of the partials' deviations
 STIFFNESS_ALIKE = 0.1  # notes of one string at like pitch have like B, within this share
 
 
 @dataclass(frozen=True)
-class Notes:
+class JointNotes:
     """Laws that the notes' phases are counted against.
 
     Attributes
     ----------
     number : array, shape (k,)
         Partials.
-    hz, stiffness : array, shape (n,)
+    hz, inharmonicity : array, shape (n,)
     """
 
     number: FloatArray
@@ -38,19 +44,19 @@ class Notes:
     inharmonicity: FloatArray
 
     @property
-    def lever(self) -> FloatArray:
+    def sensitivity(self) -> FloatArray:
         """Relative sharpness of each partial per unit of B. Shape (n, k)."""
-        return np.array([stiffness_lever(self.number, inharmonicity=b) for b in self.inharmonicity])
+        return np.array([inharmonicity_sensitivity(self.number, inharmonicity=b) for b in self.inharmonicity])
 
 
 @dataclass(frozen=True)
-class Trial:
+class NoteLikelihood:
     """One way of looking at the notes.
 
     Attributes
     ----------
     information : array, shape (n, k, d + 1, d + 1)
-        Of each note's partial on d courses in time, sharp and glide first, and on the glide that a partial
+        Of each note's partial on d trends in time, sharp and glide first, and on the glide that a partial
         may have in common with the other notes' (last); 0 where a note lacks a partial.
     score : array, shape (n, k, d + 1)
     power : float
@@ -80,7 +86,12 @@ class Trial:
 
 
 def solve(
-    trial: Trial, shapes: FloatArray, notes: Notes, pull: FloatArray, *, glides: Sequence[float]
+    trial: NoteLikelihood,
+    shapes: FloatArray,
+    notes: JointNotes,
+    robust_weight: FloatArray,
+    *,
+    glides: Sequence[float],
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Fit the notes, for each shape of the partials' scatter and each spread of the notes' glides.
 
@@ -90,7 +101,7 @@ def solve(
     shapes : array, shape (s, 4)
         From ``scatter_shapes``.
     notes : Notes
-    pull : array, shape (n, k)
+    robust_weight : array, shape (n, k)
         Weights of the partials.
     glides : sequence of float > 0
         How much the notes' glides differ. [cent]
@@ -98,10 +109,10 @@ def solve(
     Returns
     -------
     tuple of array, shape (g, s), (g, s, p n) and (g, s, n, n)
-        Logarithm of the evidence; estimates: sharp of all notes, then dB, glide, further courses; variances
+        Logarithm of the evidence; estimates: sharp of all notes, then dB, glide, further trends; variances
         of the differences between the notes' sharp.
     """
-    matrix, vector, constant, less = _gather(trial, shapes, notes, pull)
+    matrix, vector, constant, less = _gather(trial, shapes, notes, robust_weight)
     count = notes.hz.size
     evidences, estimates, variances = [], [], []
     for glide in glides:
@@ -126,7 +137,7 @@ def solve(
 
 
 def _gather(
-    trial: Trial, shapes: FloatArray, notes: Notes, pull: FloatArray
+    trial: NoteLikelihood, shapes: FloatArray, notes: JointNotes, robust_weight: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Information (s, p n, p n), score (s, p n) and log evidence (s,) of the phases, before any belief.
 
@@ -135,12 +146,12 @@ def _gather(
     depth = trial.score.shape[-1] - 1  # the last course is what all notes' glides may share
     params = depth + 1
     count, partials, grid = notes.hz.size, notes.number.size, shapes.shape[0]
-    parts = take_apart(trial.information, trial.score)  # (n, k, d)
-    own = own_deviation(notes.number, shapes)[:, None, :] ** 2 / pull  # (s, n, k)
+    parts = orthogonalise(trial.information, trial.score)  # (n, k, d)
+    own = own_deviation(notes.number, shapes)[:, None, :] ** 2 / robust_weight  # (s, n, k)
     loose = [own, own * (shapes[:, 1, None, None] / trial.fading) ** 2]
     design = np.zeros((count, partials, depth, params))  # each part as a sum of the note's unknowns
     design[..., 0, 0] = 1.0
-    design[..., 0, 1] = notes.lever
+    design[..., 0, 1] = notes.sensitivity
     design[..., 2:] = parts.rows[..., :depth, 1:depth]
     alike = parts.rows[..., :depth, depth]  # (n, k, d) what a common glide does to each part
     matrix = np.zeros((grid, params, count, params, count))
@@ -153,7 +164,7 @@ def _gather(
         row = design[:, :, i]  # (n, k, p)
         information, score = parts.known[None, ..., i], parts.found[None, ..., i]
         if i < len(loose):
-            information, score, gain = loosened(information, score, loose[i])
+            information, score, gain = with_own_variance(information, score, loose[i])
             evidence += gain.sum(axis=(1, 2))
         known.append(information)
         found.append(score)
@@ -177,7 +188,7 @@ def _gather(
         across = joint.transpose(0, 3, 1, 2).reshape(grid, params * count, partials)
         matrix -= (across / total[:, None]) @ across.swapaxes(1, 2)
         vector -= (across @ (along / total)[..., None])[..., 0]
-    less = wider(parts.known[..., 0].ravel(), known[0].reshape(grid, -1), tail=TAIL)
+    less = variance_inflation(parts.known[..., 0].ravel(), known[0].reshape(grid, -1), tail=TAIL)
     return matrix, vector, evidence, less
 
 
@@ -192,7 +203,9 @@ def _common(known: Sequence[FloatArray], alike: FloatArray) -> tuple[FloatArray,
     return steady + free, gliding + free, middle
 
 
-def _priors(trial: Trial, notes: Notes, *, glide: float) -> tuple[FloatArray, FloatArray, float]:
+def _priors(
+    trial: NoteLikelihood, notes: JointNotes, *, glide: float
+) -> tuple[FloatArray, FloatArray, float]:
     """Precision, mean and log density of what is believed before listening.
 
     Levels are free; notes of one string have like B, growing with pitch by a power between 0 (same string,

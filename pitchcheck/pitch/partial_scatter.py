@@ -1,6 +1,6 @@
-"""How partials stray from the law of a stiff string, and likelihoods that allow for it.
+"""How far partials deviate from the stiff-string formula, and likelihoods that allow for it.
 
-A partial strays by a deviation of its pitch (body modes, polarisations) and, where it beats, by a bend of its
+A partial deviates in its pitch (body modes, polarisations) and, where it beats, by a bend of its
 own about its mean pitch. Neither is known beforehand: a grid of sizes and shapes is tried.
 """
 
@@ -20,17 +20,19 @@ BENDS = (
     0.3,
     1.0,
 )  # grid of the partials' own glides over the stretch, re their deviations: beats are curved
-LAWFUL = 0.8  # belief, before listening, that partials do not stray at all (no matter where they clearly do)
+ON_MODEL_BELIEF = (
+    0.8  # belief, before listening, that no partial deviates (it hardly matters where they clearly do)
+)
 LOW = (0.0, 1.0)  # grid of powers of 1/k with which both shrink
 
 
-def stiffness_lever(number: FloatArray, *, inharmonicity: float) -> FloatArray:
+def inharmonicity_sensitivity(number: FloatArray, *, inharmonicity: float) -> FloatArray:
     """Relative sharpness of each partial per unit of B."""
     return np.asarray(0.5 * number**2 / (1 + inharmonicity * number**2))
 
 
 def scatter_shapes(
-    scatters: FloatArray, *, bends: tuple[float, ...], low: tuple[float, ...], lawful: float
+    scatters: FloatArray, *, bends: tuple[float, ...], low: tuple[float, ...], on_model: float
 ) -> FloatArray:
     """Grid of (deviation of the middle partial [cent], bend re deviation, power of 1/k, log belief).
 
@@ -40,16 +42,16 @@ def scatter_shapes(
     ----------
     scatters : array > 0
         Sizes in even ratios. [cent]
-    lawful : float >= 0
-        What partials stray that keep to the law. [cent]
+    on_model : float >= 0
+        Deviation of partials that follow the formula. [cent]
 
     Returns
     -------
     array, shape (s, 4)
     """
-    each = float(np.log((1 - LAWFUL) / (len(bends) * len(low) * scatters.size)))
+    each = float(np.log((1 - ON_MODEL_BELIEF) / (len(bends) * len(low) * scatters.size)))
     rows = [(s, b, p, each) for p in low for b in bends for s in scatters]
-    return np.array([*rows, (lawful, 0.0, 0.0, np.log(LAWFUL))])
+    return np.array([*rows, (on_model, 0.0, 0.0, np.log(ON_MODEL_BELIEF))])
 
 
 def closer_shapes(shapes: FloatArray, *, ratio: float, new: float) -> FloatArray:
@@ -62,17 +64,17 @@ def closer_shapes(shapes: FloatArray, *, ratio: float, new: float) -> FloatArray
     ratio, new : float
         Of neighbouring sizes, now and afterwards.
     """
-    lawful = shapes[:, 3] == np.log(LAWFUL)
-    straying = shapes[~lawful]
-    if not straying.size:
+    on_model = shapes[:, 3] == np.log(ON_MODEL_BELIEF)
+    scattered = shapes[~on_model]
+    if not scattered.size:
         return shapes
-    least, most = straying[:, 0].min() / np.sqrt(ratio), straying[:, 0].max() * np.sqrt(ratio)
+    least, most = scattered[:, 0].min() / np.sqrt(ratio), scattered[:, 0].max() * np.sqrt(ratio)
     count = max(1, int(np.ceil(np.log(most / least) / np.log(new))))
     step = np.log(most / least) / count
     sizes = least * np.exp(step * (np.arange(count) + 0.5))
-    each = straying[0, 3] + np.log(step / np.log(ratio))
-    rows = [(s, b, p, each) for b, p in np.unique(straying[:, 1:3], axis=0) for s in sizes]
-    return np.concatenate([rows, shapes[lawful]])
+    each = scattered[0, 3] + np.log(step / np.log(ratio))
+    rows = [(s, b, p, each) for b, p in np.unique(scattered[:, 1:3], axis=0) for s in sizes]
+    return np.concatenate([rows, shapes[on_model]])
 
 
 def own_deviation(number: FloatArray, shapes: FloatArray) -> FloatArray:
@@ -83,8 +85,8 @@ def own_deviation(number: FloatArray, shapes: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True)
-class Parts:
-    """A likelihood of courses taken apart: mean pitch, bend about it, and so on, each by itself.
+class OrthogonalLikelihood:
+    """A likelihood of trends taken apart: mean pitch, bend about it, and so on, each by itself.
 
     Attributes
     ----------
@@ -93,7 +95,7 @@ class Parts:
     found : array, shape (..., d)
         Known x estimate.
     rows : array, shape (..., d, d)
-        Each as a sum of the courses; unit upper triangle.
+        Each as a sum of the trends; unit upper triangle.
     """
 
     known: FloatArray
@@ -101,7 +103,7 @@ class Parts:
     rows: FloatArray
 
 
-def take_apart(information: FloatArray, score: FloatArray) -> Parts:
+def orthogonalise(information: FloatArray, score: FloatArray) -> OrthogonalLikelihood:
     """Take a likelihood of (sharp, glide, ...) apart, sharp first: L D L' of its information."""
     depth = score.shape[-1]
     left, found = information.copy(), score.copy()
@@ -112,21 +114,21 @@ def take_apart(information: FloatArray, score: FloatArray) -> Parts:
         rows[..., i, i] = 1.0
         left = left - known[..., i, None, None] * rows[..., i, :, None] * rows[..., i, None, :]
         found[..., i + 1 :] -= rows[..., i, i + 1 :] * found[..., i : i + 1]
-    return Parts(known, found, rows)
+    return OrthogonalLikelihood(known, found, rows)
 
 
-def wider(known: FloatArray, kept: FloatArray, *, tail: float) -> FloatArray:
+def variance_inflation(known: FloatArray, kept: FloatArray, *, tail: float) -> FloatArray:
     """How much less a Student law tells than its weights say, as a factor of the variance. Shape (...).
 
-    Its weights come from the same partials: they add up to one each, but the law's information on its middle
-    is (tail + 1) / (tail + 3) of it (Lange, Little and Taylor 1989). That concerns what straying, not noise,
-    limits: ``kept`` of the information ``known``, shapes (..., k).
+    Its weights come from the same partials: they add up to one each, but the information of a t distribution
+    on its location is (tail + 1) / (tail + 3) of it (Lange, Little and Taylor 1989). That concerns the part
+    that deviations limit, not noise: ``kept`` of the information ``known``, shapes (..., k).
     """
-    straying = np.sum(kept * (1 - kept / np.maximum(known, 1e-300)), axis=-1) / np.sum(kept, axis=-1)
-    return np.asarray(1 + straying * 2 / (tail + 1))
+    scattered = np.sum(kept * (1 - kept / np.maximum(known, 1e-300)), axis=-1) / np.sum(kept, axis=-1)
+    return np.asarray(1 + scattered * 2 / (tail + 1))
 
 
-def loosened(known: FloatArray, found: FloatArray, variance: FloatArray) -> tuple[FloatArray, ...]:
+def with_own_variance(known: FloatArray, found: FloatArray, variance: FloatArray) -> tuple[FloatArray, ...]:
     """Information and score left when each partial has a variance of its own, and the evidence for it."""
     kept = 1 / (1 + known * variance)
     return known * kept, found * kept, 0.5 * (variance * kept * found**2 + np.log(kept))

@@ -125,7 +125,7 @@ def fit_slopes(
     phase: FloatArray,
     *,
     taus_s: FloatArray,
-    calm: FloatArray | None = None,
+    overdispersion: FloatArray | None = None,
 ) -> tuple[Slopes, FloatArray]:
     """Reduce phases to a quadratic likelihood of (sharp, glide), the start phase of each partial left free.
 
@@ -136,41 +136,41 @@ def fit_slopes(
         Phase over the reference. [rad]
     taus_s : array > 0, shape (t,)
         Decay times of the glide's law. [s]
-    calm : array, shape (k,), optional
+    overdispersion : array, shape (k,), optional
         Factor by which the phases scatter more than the noise explains; found here, at the best decay time,
         when not given.
 
     Returns
     -------
     tuple of Slopes and array, shape (k,)
-        The second is ``calm``.
+        The second is ``overdispersion``.
     """
     weight = 2 * envelope**2 / tracks.noise[:, None]
     time_s = tracks.time_s
-    courses = np.stack([time_s, *(glide_integral(time_s, tau_s=float(tau)) for tau in taus_s)])
-    information, score, power = project(weight, tracks.hz, courses, phase)
+    trends = np.stack([time_s, *(glide_integral(time_s, tau_s=float(tau)) for tau in taus_s)])
+    information, score, power = project(weight, tracks.hz, trends, phase)
     count = taus_s.size
     rows = np.stack([np.zeros(count, dtype=int), np.arange(1, count + 1)], axis=1)  # (t, 2)
     pairs = np.moveaxis(information[:, rows[:, :, None], rows[:, None, :]], 0, 1)
     scores = np.moveaxis(score[:, rows], 0, 1)
-    if calm is None:
+    if overdispersion is None:
         left = unexplained(pairs, scores, power).min(axis=0)
-        calm = np.maximum(left / max(1.0, phase.shape[1] - 3.0), 1.0)
+        overdispersion = np.maximum(left / max(1.0, phase.shape[1] - 3.0), 1.0)
     fading = 1 - np.exp(-2 * time_s[-1] / taus_s)
-    pairs, scores = pairs / calm[:, None, None], scores / calm[:, None]
-    return Slopes(tracks.number, taus_s, pairs, scores, fading), calm
+    pairs, scores = pairs / overdispersion[:, None, None], scores / overdispersion[:, None]
+    return Slopes(tracks.number, taus_s, pairs, scores, fading), overdispersion
 
 
 def project(
-    weight: FloatArray, hz: FloatArray, courses: FloatArray, phase: FloatArray
+    weight: FloatArray, hz: FloatArray, trends: FloatArray, phase: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Information and score of each partial on the sizes of courses in time, and power of its phases.
+    """Information and score of each partial on the sizes of trends in time, and power of its phases.
 
     Parameters
     ----------
     weight, phase : array, shape (k, m)
     hz : array, shape (k,)
-    courses : array, shape (c, m)
+    trends : array, shape (c, m)
         Phase over 2 pi hz that a size of 1 makes. [s]
 
     Returns
@@ -179,11 +179,11 @@ def project(
     """
     turns = 2 * np.pi * hz
     total = weight.sum(axis=1)
-    centred = courses - courses.mean(axis=1, keepdims=True)
-    first, second = pairs(courses.shape[0], itself=True)
+    centred = trends - trends.mean(axis=1, keepdims=True)
+    first, second = pairs(trends.shape[0], itself=True)
     mean = weight @ centred.T / total[:, None]  # (k, c)
     half = weight @ (centred[first] * centred[second]).T - total[:, None] * mean[:, first] * mean[:, second]
-    information = np.empty((hz.size, courses.shape[0], courses.shape[0]))
+    information = np.empty((hz.size, trends.shape[0], trends.shape[0]))
     information[:, first, second] = information[:, second, first] = half * (turns**2)[:, None]
     weighted = weight * phase
     level = weighted.sum(axis=1)

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from pitchcheck.clip import Clip, FloatArray
 from pitchcheck.pitch.beats import part_modes
-from pitchcheck.pitch.inharmonic_fit import STIFFNESS_PRIOR, Law, finer, fit_law
+from pitchcheck.pitch.inharmonic_fit import INHARMONICITY_PRIOR, InharmonicFit, finer, fit_inharmonic_partials
 from pitchcheck.pitch.partial_slopes import (
     LINE,
     WEAKEST,
@@ -30,7 +30,7 @@ LONGEST_DECAY_S = 20.0  # [s] longer is not told from no decay
 ROUNDS = 4
 NEAR = 3e-4  # relative distance from the note at which tracks leak no more than they always do (half a cent)
 FASTEST_FALL = 30.0  # [1/s] in which a partial is believed to die away
-LAWFUL_CENTS = 0.02  # [cent] partials that lie so close to the law have nothing in common that must cancel
+ON_MODEL_CENTS = 0.02  # [cent] partials that lie so close to the law have nothing in common that must cancel
 FEWEST_BEATING = 3  # partials
 PARTINGS = 3  # rounds
 SURER = (
@@ -46,7 +46,7 @@ PASSES = 6  # refinements of the glide time at most
 
 
 @dataclass(frozen=True)
-class Model:
+class PartialModel:
     """A stiff string's note with its glide: f_k(t) = k hz sqrt(1 + B k^2) (1 + glide exp(-2 t / tau))."""
 
     hz: float
@@ -63,34 +63,34 @@ class Model:
 
 
 @dataclass(frozen=True)
-class Heard:
+class TrackedNote:
     """A stretch of a note, reduced as far as one note can be."""
 
     tracks: Tracks  # all partials fitted
     used: npt.NDArray[np.bool_]  # those that stand out
     envelope: FloatArray  # of the used ones
-    law: Law
-    model: Model
+    partial_fit: InharmonicFit
+    model: PartialModel
     decay_s: float
     own: FloatArray  # how far each of the tracks lies off the law, relative
     fall: FloatArray  # how fast each of them dies away [1/s]
-    parted: bool = False  # whether beats were taken out
+    split_modes: bool = False  # whether beats were taken out
 
     @property
-    def lawful(self) -> bool:
+    def on_model(self) -> bool:
         """Whether the partials keep to the law, so that nothing in them need cancel against another note."""
-        return self.law.scatter_cents < LAWFUL_CENTS
+        return self.partial_fit.scatter_cents < ON_MODEL_CENTS
 
 
-def hear(
+def track_note(
     clip: Clip, *, hz: float, inharmonicity: float, inharmonicity_sd: float, beats: bool = True
-) -> Heard | None:
+) -> TrackedNote | None:
     """Read a stretch that begins after the attack. None when no partial stands out.
 
-    ``stiffness_sd`` says how far ``stiffness`` may be off; until all partials are in, it is not left further,
-    as a few low partials alone say little about it. ``beats`` says whether to look for beats: it takes time.
+    ``inharmonicity_sd`` bounds how far B may move until all partials are in, as a few low
+    partials alone say little about it. ``beats`` says whether to look for beats: it takes time.
     """
-    model = Model(hz, inharmonicity, 0.0, 1.0)
+    model = PartialModel(hz, inharmonicity, 0.0, 1.0)
     tracks, envelope, strength = _listen(clip, model)
     order = np.argsort(-strength)
     decay_s = decay_time(tracks, envelope, order[:LOUDEST])
@@ -120,79 +120,89 @@ def hear(
             kept.time_s, tau_s=model.tau_s
         )
         referred = replace(kept, hz=own_hz)
-        law = best_law(
+        partial_fit = best_law(
             referred,
             envelope[few],
             phase,
             inharmonicity=model.inharmonicity,
             decay_s=min(decay_s, LONGEST_GLIDE * clip.duration_s),
             passes=PASSES if turn == ROUNDS - 1 else 1,
-            believed=STIFFNESS_PRIOR if turn == ROUNDS - 1 else (inharmonicity, inharmonicity_sd),
+            believed=INHARMONICITY_PRIOR if turn == ROUNDS - 1 else (inharmonicity, inharmonicity_sd),
         )
-        stiff = max(0.0, model.inharmonicity + law.stiffer)
-        model = Model(model.hz * (1 + law.sharp), stiff, law.glide, law.tau_s)
+        stiff = max(0.0, model.inharmonicity + partial_fit.excess_inharmonicity)
+        model = PartialModel(model.hz * (1 + partial_fit.sharp), stiff, partial_fit.glide, partial_fit.tau_s)
         own = np.zeros(tracks.number.size)
-        own[few] = np.where(np.abs(law.own) < OWN_MOST, law.own, 0.0)
-    heard = Heard(tracks, few, envelope[few], law, model, decay_s, own, fall)
+        own[few] = np.where(np.abs(partial_fit.own) < OWN_MOST, partial_fit.own, 0.0)
+    heard = TrackedNote(tracks, few, envelope[few], partial_fit, model, decay_s, own, fall)
     return _beatless(heard, clip.duration_s) if beats else heard
 
 
-def _beatless(heard: Heard, duration_s: float) -> Heard:
+def _beatless(heard: TrackedNote, duration_s: float) -> TrackedNote:
     """Part the modes of partials that beat, where the note is then known much better.
 
-    Beats may have been taken for a glide, so modes are also parted without one, and once more when the glide
+    Beats may have been taken for a glide, so modes are also split without one, and once more when the glide
     is better known.
     """
-    if heard.lawful:
+    if heard.on_model:
         return heard
     kept = _only(heard.tracks, heard.used)
     model = heard.model
-    parted = part_modes(kept, model.path(kept))
-    if parted is None or np.mean(parted.beating) < MOST_BEAT:
+    split_modes = part_modes(kept, model.path(kept))
+    if split_modes is None or np.mean(split_modes.beating) < MOST_BEAT:
         return heard
     if model.glide != 0:
         steady = replace(model, glide=0.0)
         other = part_modes(kept, steady.path(kept))
-        if other is not None and other.misfit < parted.misfit:
-            parted, model = other, steady
-    if parted.misfit > MISFIT:
+        if other is not None and other.misfit < split_modes.misfit:
+            split_modes, model = other, steady
+    if split_modes.misfit > MISFIT:
         return heard
     best = heard
     for _ in range(PARTINGS):
-        if parted is None or np.sum(parted.beating) < FEWEST_BEATING:
+        if split_modes is None or np.sum(split_modes.beating) < FEWEST_BEATING:
             break
-        envelope = envelopes(parted.tracks)
-        phase, line = phase_left(parted.tracks, envelope, model.path(kept))
+        envelope = envelopes(split_modes.tracks)
+        phase, line = phase_left(split_modes.tracks, envelope, model.path(kept))
         clear = line > LINE
         if np.sum(clear) < FEWEST_BEATING:
             break
         own_hz = law_hz(kept.number, hz=model.hz, inharmonicity=model.inharmonicity)[clear]
         bent = model.glide * glide_integral(kept.time_s, tau_s=model.tau_s)
-        law = best_law(
-            replace(_only(parted.tracks, clear), hz=own_hz),
+        partial_fit = best_law(
+            replace(_only(split_modes.tracks, clear), hz=own_hz),
             envelope[clear],
             phase[clear] + 2 * np.pi * own_hz[:, None] * bent,
             inharmonicity=model.inharmonicity,
             decay_s=min(heard.decay_s, LONGEST_GLIDE * duration_s),
             passes=PASSES,
-            believed=STIFFNESS_PRIOR,
+            believed=INHARMONICITY_PRIOR,
         )
-        model = Model(
-            model.hz * (1 + law.sharp), max(0.0, model.inharmonicity + law.stiffer), law.glide, law.tau_s
+        model = PartialModel(
+            model.hz * (1 + partial_fit.sharp),
+            max(0.0, model.inharmonicity + partial_fit.excess_inharmonicity),
+            partial_fit.glide,
+            partial_fit.tau_s,
         )
-        lawful = law.scatter_cents < SHARED * heard.law.scatter_cents
-        if lawful and law.sharp_sd < SURER * heard.law.sharp_sd:
+        on_model = partial_fit.scatter_cents < SHARED * heard.partial_fit.scatter_cents
+        if on_model and partial_fit.sharp_sd < SURER * heard.partial_fit.sharp_sd:
             used = heard.used.copy()
             used[used] = clear
-            best = replace(heard, law=law, model=model, used=used, envelope=envelope[clear], parted=True)
-        elif law.scatter_cents > HOPELESS * heard.law.scatter_cents:
+            best = replace(
+                heard,
+                partial_fit=partial_fit,
+                model=model,
+                used=used,
+                envelope=envelope[clear],
+                split_modes=True,
+            )
+        elif partial_fit.scatter_cents > HOPELESS * heard.partial_fit.scatter_cents:
             break
-        parted = part_modes(kept, model.path(kept))
+        split_modes = part_modes(kept, model.path(kept))
     return best
 
 
 def _listen(
-    clip: Clip, model: Model, *, own: FloatArray | None = None, fall: FloatArray | None = None
+    clip: Clip, model: PartialModel, *, own: FloatArray | None = None, fall: FloatArray | None = None
 ) -> tuple[Tracks, FloatArray, FloatArray]:
     """Tracks along a model, their envelopes, and their energies over the noise."""
     tracks = take_tracks(
@@ -217,29 +227,31 @@ def best_law(
     decay_s: float,
     passes: int,
     believed: tuple[float, float],
-) -> Law:
+) -> InharmonicFit:
     """Fit the law over a grid of glide times, twice finer around the likely ones when they are well known."""
     taus = decay_s * (GLIDE_TIMES if passes > 1 else GLIDE_TIMES[::2])
     bounds = float(taus[0]), float(taus[-1])
-    pull = calm = shapes = None
+    robust_weight = overdispersion = shapes = None
     for _ in range(passes):
-        slopes, calm = fit_slopes(tracks, envelope, phase, taus_s=taus, calm=calm)
+        slopes, overdispersion = fit_slopes(
+            tracks, envelope, phase, taus_s=taus, overdispersion=overdispersion
+        )
         belief = -0.5 * (np.log(taus / decay_s) / TAU_SPREAD) ** 2
-        law = fit_law(
+        partial_fit = fit_inharmonic_partials(
             slopes,
             inharmonicity=inharmonicity,
             log_prior=belief,
-            pull=pull,
+            robust_weight=robust_weight,
             shapes=shapes,
             believed=believed,
             rough=passes == 1,
         )
-        pull, shapes = law.pull, law.shapes
-        closer = finer(taus, law.tau_weight, bounds=bounds)
+        robust_weight, shapes = partial_fit.robust_weight, partial_fit.shapes
+        closer = finer(taus, partial_fit.tau_weight, bounds=bounds)
         if closer is None:
             break
         taus = closer
-    return law
+    return partial_fit
 
 
 def _only(tracks: Tracks, few: np.ndarray) -> Tracks:

@@ -9,7 +9,7 @@ import numpy as np
 from pitchcheck.clip import Clip
 from pitchcheck.doubts import Doubt, Faint, OtherNote, Overdriven, SecondString, VaguePitch
 from pitchcheck.pitch.coarse import Series, find_series, match_series
-from pitchcheck.pitch.partial_tracking import Heard, hear
+from pitchcheck.pitch.partial_tracking import TrackedNote, track_note
 from pitchcheck.pitch.peaks import Peaks, find_peaks
 from pitchcheck.pitch.plucks import find_plucks
 from pitchcheck.pitch.reading import Reading, Unreadable
@@ -24,7 +24,7 @@ RISE_SMOOTH_S = 0.002  # [s]
 RISE_PART = 0.1  # of the greatest power: far above any room, reached within the pluck's own rise
 COARSE_S = 0.5  # [s] looked at for the coarse note
 SHORTEST_S = 0.12  # [s] shorter notes are refused
-SHORTEST_PERIODS = 6.0  # partials then lie six steps of the spectrum apart, and three blocks tell a course
+SHORTEST_PERIODS = 6.0  # partials then lie six steps of the spectrum apart, and three blocks tell a trend
 NOT_THE_NOTE_CENTS = 70.0  # [cent] from the expected pitch: more than any slot, less than a fret
 OCTAVE_NEAR_CENTS = 60.0  # [cent]
 VAGUE_CENTS = 20.0  # [cent] a reading less sure than this names no pitch worth comparing
@@ -56,20 +56,20 @@ def read_note(clip: Clip, *, expected_hz: float | None = None) -> Reading:
         Silence, noise, two notes alike in strength, or too short a note.
     """
     start_s, end_s = stretch(clip)
-    heard, doubts = hear_stretch(clip.between(start_s, end_s), expected_hz=expected_hz)
+    heard, doubts = read_segment(clip.between(start_s, end_s), expected_hz=expected_hz)
     return reading_of(heard, used_s=(start_s, end_s), doubts=doubts)
 
 
-def reading_of(heard: Heard, *, used_s: tuple[float, float], doubts: tuple[Doubt, ...]) -> Reading:
+def reading_of(heard: TrackedNote, *, used_s: tuple[float, float], doubts: tuple[Doubt, ...]) -> Reading:
     """Put what was heard into a reading."""
-    law = heard.law
+    partial_fit = heard.partial_fit
     return Reading(
         hz=heard.model.hz,
-        sd_cents=CALIBRATED * law.sharp_sd * CENTS_PER_LOG,
+        sd_cents=CALIBRATED * partial_fit.sharp_sd * CENTS_PER_LOG,
         inharmonicity=heard.model.inharmonicity,
-        inharmonicity_sd=law.stiffer_sd,
+        inharmonicity_sd=partial_fit.excess_inharmonicity_sd,
         decay_s=heard.decay_s,
-        glide_cents=law.glide * CENTS_PER_LOG,
+        glide_cents=partial_fit.glide * CENTS_PER_LOG,
         snr_db=_snr_db(heard),
         partials=int(np.sum(heard.used)),
         used_s=used_s,
@@ -77,7 +77,7 @@ def reading_of(heard: Heard, *, used_s: tuple[float, float], doubts: tuple[Doubt
     )
 
 
-def _snr_db(heard: Heard) -> float:
+def _snr_db(heard: TrackedNote) -> float:
     """Signal-to-noise ratio of the partials used, in their blocks. [dB]"""
     signal = float(np.sum(heard.envelope**2) / 2)
     noise = float(np.sum(heard.tracks.noise[heard.used]) * heard.envelope.shape[1] / 2)
@@ -113,9 +113,9 @@ def _rise_s(clip: Clip, *, onset_s: float) -> float:
     return (first + int(np.argmax(above))) / clip.rate_hz if above.any() else onset_s
 
 
-def hear_stretch(
+def read_segment(
     part: Clip, *, expected_hz: float | None, beats: bool = True
-) -> tuple[Heard, tuple[Doubt, ...]]:
+) -> tuple[TrackedNote, tuple[Doubt, ...]]:
     """Name the note and measure it."""
     peaks = find_peaks(part.between(0.0, COARSE_S))
     found = find_series(peaks)
@@ -124,7 +124,7 @@ def hear_stretch(
     best = _filled(peaks, _choose(found, expected_hz=expected_hz), expected_hz=expected_hz)
     if part.duration_s * best.hz < SHORTEST_PERIODS:
         raise Unreadable("The note is too short for so low a pitch. Let it ring.")
-    heard = hear(
+    heard = track_note(
         part,
         hz=best.hz,
         inharmonicity=best.inharmonicity,
@@ -164,7 +164,7 @@ def _filled(peaks: Peaks, best: Series, *, expected_hz: float | None) -> Series:
     return match_series(peaks, other.hz)
 
 
-def _doubts(part: Clip, peaks: Peaks, heard: Heard, *, expected_hz: float | None) -> tuple[Doubt, ...]:
+def _doubts(part: Clip, peaks: Peaks, heard: TrackedNote, *, expected_hz: float | None) -> tuple[Doubt, ...]:
     """Return what is doubtful about a note; two notes at once raise Unreadable."""
     hz = heard.model.hz
     doubts: list[Doubt] = []
@@ -180,8 +180,8 @@ def _doubts(part: Clip, peaks: Peaks, heard: Heard, *, expected_hz: float | None
         )
     if other is not None and other.share > HEARD:
         doubts.append(SecondString(other.hz))
-    if heard.law.sharp_sd * CENTS_PER_LOG > VAGUE_CENTS:
-        doubts.append(VaguePitch(heard.law.sharp_sd * CENTS_PER_LOG))
+    if heard.partial_fit.sharp_sd * CENTS_PER_LOG > VAGUE_CENTS:
+        doubts.append(VaguePitch(heard.partial_fit.sharp_sd * CENTS_PER_LOG))
     if _snr_db(heard) < FAINT_DB:
         doubts.append(Faint())
     size = np.abs(part.samples)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pitchcheck.pitch.coarse import STIFFEST, find_series
+from pitchcheck.pitch.coarse import MOST_INHARMONICITY, find_series
 from pitchcheck.pitch.peaks import Peaks
 
 NEAR = (
@@ -26,7 +26,7 @@ LOUD = 0.7  # share above which no one can say which note is meant
 
 
 @dataclass(frozen=True)
-class Other:
+class SecondNote:
     """A second note.
 
     Attributes
@@ -41,13 +41,13 @@ class Other:
     share: float
 
 
-def second_note(peaks: Peaks, *, hz: float, inharmonicity: float) -> Other | None:
+def second_note(peaks: Peaks, *, hz: float, inharmonicity: float) -> SecondNote | None:
     """Find a second note beside the one that was read, given by its law. None when there is none.
 
     Parameters
     ----------
     peaks : Peaks
-    hz, stiffness : float
+    hz, inharmonicity : float
         Law of the note that was read.
     """
     if peaks.hz.size == 0:
@@ -62,14 +62,14 @@ def second_note(peaks: Peaks, *, hz: float, inharmonicity: float) -> Other | Non
     for series in find_series(rest)[:1]:
         beats = abs(np.log(series.hz / hz)) < ITSELF
         if np.count_nonzero(series.matched) >= FEWEST and not beats:
-            return Other(series.hz, float(rest.amplitude[series.matched].max()) / loudest)
+            return SecondNote(series.hz, float(rest.amplitude[series.matched].max()) / loudest)
     return None
 
 
 def belongs(peaks: Peaks, *, hz: float, inharmonicity: float) -> npt.NDArray[np.bool_]:
     """Which peaks lie on the law. Shape (peaks,)."""
     rough = peaks.hz / hz
-    stiff = min(max(inharmonicity, 0.0), STIFFEST)
+    stiff = min(max(inharmonicity, 0.0), MOST_INHARMONICITY)
     number = np.maximum(np.round(rough / np.sqrt(1 + stiff * rough**2)), 1.0)
     away = np.abs(peaks.hz - number * hz * np.sqrt(1 + stiff * number**2))
     return np.asarray(away < NEAR * peaks.hz + peaks.width_hz)

@@ -13,17 +13,17 @@ import numpy as np
 
 from pitchcheck.clip import Clip, FloatArray
 from pitchcheck.errors import BadValue
-from pitchcheck.pitch.align import Aligned, align
+from pitchcheck.pitch.align import AlignedNotes, align
 from pitchcheck.pitch.differences import first_look, fit_differences, own_variances
-from pitchcheck.pitch.joint_notes import Notes, Trial
+from pitchcheck.pitch.joint_notes import JointNotes, NoteLikelihood
 from pitchcheck.pitch.partial_slopes import LINE, envelopes, phase_left
-from pitchcheck.pitch.partial_tracking import LONGEST_GLIDE, NEAR, Heard, hear
-from pitchcheck.pitch.read_note import ATTACK_S, CALIBRATED, hear_stretch, reading_of, stretch
+from pitchcheck.pitch.partial_tracking import LONGEST_GLIDE, NEAR, TrackedNote, track_note
+from pitchcheck.pitch.read_note import ATTACK_S, CALIBRATED, read_segment, reading_of, stretch
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.pitch.tracks import Tracks, glide_integral, leaked, periods_of, take_tracks
 from pitchcheck.units import CENTS_PER_LOG
 
-MANY = 4  # takes: of so many the beats are not parted, as what they have in common cancels
+MANY = 4  # takes: of so many the beats are not split, as what they have in common cancels
 SHORT = 0.5  # a take ringing for less than this share of the typical number of periods is read alone
 RATIOS = (0.3, 0.55, 1.0, 1.8, 3.2)  # glide's decay time over the note's own: grid
 TAU_SPREAD = (
@@ -44,7 +44,7 @@ class _Member:
 
     index: int
     part: Clip
-    heard: Heard
+    heard: TrackedNote
     reading: Reading
 
     @property
@@ -84,7 +84,7 @@ def read_group(clips: Sequence[Clip], *, expected_hz: Sequence[float]) -> tuple[
         try:
             start_s, end_s = stretch(clip)
             part = clip.between(start_s, end_s)
-            heard, doubts = hear_stretch(part, expected_hz=hz, beats=len(clips) < MANY)
+            heard, doubts = read_segment(part, expected_hz=hz, beats=len(clips) < MANY)
         except Unreadable as refusal:
             read.append(refusal)
             continue
@@ -121,7 +121,7 @@ def agree(members: list[_Member]) -> list[_Member]:
             if abs(own - chosen) > UNLIKE / 2 + abs(at):
                 model = member.heard.model
                 like = float(np.exp(chosen + at))
-                heard = hear(
+                heard = track_note(
                     member.part,
                     hz=model.hz,
                     inharmonicity=like,
@@ -151,7 +151,7 @@ def _distinct(level: FloatArray) -> list[float]:
 
 def _together(members: list[_Member]) -> list[Reading]:
     """Put the takes' differences right; their common level stays that of the single readings."""
-    if all(m.heard.lawful for m in members):
+    if all(m.heard.on_model for m in members):
         return [m.reading for m in members]
     hz = np.array([m.heard.model.hz for m in members])
     decay = float(np.median([m.heard.decay_s * m.heard.model.hz for m in members]))
@@ -163,15 +163,15 @@ def _together(members: list[_Member]) -> list[Reading]:
     aligned = align([t for t, _ in tracked], [p for _, p in tracked])
     if aligned is None:
         return [m.reading for m in members]
-    notes = Notes(aligned.number, hz, np.array([m.heard.model.inharmonicity for m in members]))
+    notes = JointNotes(aligned.number, hz, np.array([m.heard.model.inharmonicity for m in members]))
     trials = _trials(aligned, members, usual_s=decay / hz)
-    pull, shapes = first_look(trials[0], notes)
-    found = fit_differences(trials, shapes, notes, pull=pull)
+    robust_weight, shapes = first_look(trials[0], notes)
+    found = fit_differences(trials, shapes, notes, robust_weight=robust_weight)
     sure = np.array([m.reading.sd_cents for m in members]) ** -2
     sharp = found.sharp - np.average(found.sharp, weights=sure)
     sd = CALIBRATED * np.sqrt(own_variances(found.variance)) * CENTS_PER_LOG
     alone = sum(m.reading.sd_cents**2 for m in members)
-    if all(m.heard.parted or m.heard.lawful for m in members) and alone < np.sum(sd**2):
+    if all(m.heard.split_modes or m.heard.on_model for m in members) and alone < np.sum(sd**2):
         return [m.reading for m in members]
     return [
         replace(m.reading, hz=float(f * (1 + s)), sd_cents=float(e))
@@ -179,7 +179,7 @@ def _together(members: list[_Member]) -> list[Reading]:
     ]
 
 
-def _trials(aligned: Aligned, members: list[_Member], *, usual_s: FloatArray) -> list[Trial]:
+def _trials(aligned: AlignedNotes, members: list[_Member], *, usual_s: FloatArray) -> list[NoteLikelihood]:
     """Ways of looking at the takes: how fast their glides fade.
 
     Where no take shows a glide of its own: some times, the same number of periods for all. Where one does:
@@ -187,18 +187,20 @@ def _trials(aligned: Aligned, members: list[_Member], *, usual_s: FloatArray) ->
     """
     glide = np.array([m.heard.model.glide for m in members])
     tau_s = np.array([m.heard.model.tau_s for m in members])
-    laws = [m.heard.law for m in members]
+    partial_fits = [m.heard.partial_fit for m in members]
     weight = np.exp(-0.5 * (np.log(RATIOS) / TAU_SPREAD) ** 2)
     times = [
         (ratio * usual_s, float(np.log(w))) for ratio, w in zip(RATIOS, weight / weight.sum(), strict=True)
     ]
     alike: list[tuple[FloatArray, FloatArray | None]] = [(tau, None) for tau, _ in times]
-    if not any(law.glide > SEEN * law.glide_sd for law in laws):
-        aligned = aligned.calmed(alike)
+    if not any(partial_fit.glide > SEEN * partial_fit.glide_sd for partial_fit in partial_fits):
+        aligned = aligned.rescaled(alike)
         middle = len(times) // 2
         return [aligned.trial(tau, belief=belief) for tau, belief in (times[middle:] + times[:middle])]
-    aligned = aligned.calmed([(tau_s, glide), *alike])
-    late = np.array([np.clip(law.tau_spread, SUREST_TIME, TAU_SPREAD) for law in laws])
+    aligned = aligned.rescaled([(tau_s, glide), *alike])
+    late = np.array(
+        [np.clip(partial_fit.tau_spread, SUREST_TIME, TAU_SPREAD) for partial_fit in partial_fits]
+    )
     apart = glide - glide.mean()
     own = [
         aligned.trial(

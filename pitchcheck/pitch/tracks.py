@@ -47,7 +47,7 @@ class Tracks:
         Variance of z (both components together).
     time_s : array, shape (m,)
         Centres of the blocks, from the start of the clip. [s]
-    stiffness : float
+    inharmonicity : float
         B of the reference law. [-]
     ahead_s : array, shape (m,)
         How far the reference has run ahead of steady pitches by gliding. [s]
@@ -94,7 +94,7 @@ def take_tracks(
     ----------
     clip : Clip
         The stretch to read; at least three blocks long.
-    hz, stiffness : float
+    hz, inharmonicity : float
         Reference law, right to about 1 %.
     periods : float, optional
         Periods in a block; chosen by the pitch when not given.

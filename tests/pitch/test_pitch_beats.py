@@ -36,19 +36,19 @@ def tracks(second: float, *, beat_hz: float = 0.9) -> tuple[Tracks, np.ndarray]:
 
 def test_a_second_mode_is_taken_out_before_a_whole_beat_is_heard() -> None:
     mixed, first = tracks(0.4)
-    parted = part_modes(mixed, np.zeros(mixed.z.shape))
-    assert parted is not None
-    assert parted.beating.all()
-    assert np.abs(parted.tracks.z - first).max() < LEFT
-    assert (parted.tracks.noise >= mixed.noise).all()
+    split_modes = part_modes(mixed, np.zeros(mixed.z.shape))
+    assert split_modes is not None
+    assert split_modes.beating.all()
+    assert np.abs(split_modes.tracks.z - first).max() < LEFT
+    assert (split_modes.tracks.noise >= mixed.noise).all()
 
 
 def test_a_single_mode_is_left_as_it_is() -> None:
     single, _ = tracks(0.0)
-    parted = part_modes(single, np.zeros(single.z.shape))
-    assert parted is not None
-    assert not parted.beating.any()
-    assert np.array_equal(parted.tracks.z, single.z)
+    split_modes = part_modes(single, np.zeros(single.z.shape))
+    assert split_modes is not None
+    assert not split_modes.beating.any()
+    assert np.array_equal(split_modes.tracks.z, single.z)
 
 
 @pytest.mark.parametrize("seed", range(3))
