@@ -89,15 +89,17 @@ class Neck:
 class Hand:
     """How somebody plays. Scatters are standard deviations from take to take.
 
-    ``rod_down`` is the force of the rod over what brings the string to the board; below 1 it stays above it.
+    The rod pushes with ``rod_over_n`` more than brings the string to the board; or, where ``rod_down`` is
+    below 1, with that part of it, and the string stays above the board.
     """
 
     rod_sd_mm: float = 0.7
     rod_off_mm: float = 0.0
     side_sd_mm: float = 0.12
     rod_half_mm: float = 0.6
-    rod_down: float = 1.35
-    rod_down_sd: float = 0.15
+    rod_down: float = 1.0
+    rod_over_n: float = 8.0
+    rod_over_sd: float = 0.3  # of its logarithm
     finger_n: float = 5.8
     finger_sd: float = 0.30  # of its logarithm
     finger_mm: float = 9.0

@@ -111,7 +111,7 @@ def still(hand: Hand) -> Hand:
         hand,
         rod_sd_mm=0.0,
         side_sd_mm=0.0,
-        rod_down_sd=0.0,
+        rod_over_sd=0.0,
         finger_sd=0.0,
         finger_place_sd_mm=0.0,
         slide_sd=0.0,

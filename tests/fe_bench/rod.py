@@ -5,14 +5,21 @@ Conventions: mm, N; x from the nut towards the body; down is positive.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from .string_fe import Rest
+from .string_fe import Lie, Support, rest
+
+BESIDE = (0.5, 1.0, 2.0)  # bending lengths beside a rod at which a stiff string may touch the board
+EVEN_MM = 1e-4  # difference in height of a rod's two edges that counts as none
+TRIES = 10
 
 
 @dataclass(frozen=True)
 class Rod:
-    """A rod's end: two edges, the board under it (height, mm per force over T), force over T, push aside."""
+    """A rod's end, rigid and upright, flat between two edges. Forces over T.
+
+    """A rod's end, rigid and upright, flat between two edges. Forces over T, the board's give in mm for T.
+    """
 
     near: float
     far: float
@@ -25,12 +32,36 @@ class Rod:
     def middle(self) -> float:
         return (self.near + self.far) / 2
 
-    def held(self, y: float) -> tuple[tuple[float, float], ...]:
-        return (self.near, y), (self.far, y)
+    def under(self, bend_mm: float) -> tuple[Support, ...]:
+        """The board beside and under the rod."""
+        places = [self.near - part * bend_mm for part in BESIDE]
+        places += [self.far + part * bend_mm for part in BESIDE]
+        places += [self.near, self.middle, self.far]
+        return tuple(Support(x, self.board, 3 * self.give, f"board {i}") for i, x in enumerate(places))
 
-    def carried(self, shown: Rest) -> float:
-        """What the string carries of the rod's force."""
-        return shown.pull[self.near] + shown.pull[self.far]
+    def press(self, lie: Lie, *, bend_mm: float, tension: float) -> Lie:
+        """The string under the rod: its force on its two edges so that they come down alike, if it can."""
+
+        def at(part: float) -> tuple[Lie, float]:
+            loads = ((self.near, part * self.force), (self.far, (1 - part) * self.force))
+            pressed = replace(lie, loads=(*lie.loads, *loads))
+            shown = rest(pressed, bend_mm=bend_mm, tension=tension)
+            return pressed, shown.height(self.near) - shown.height(self.far)
+
+        low, high = 0.0, 1.0  # the more lies on the near edge, the lower it is
+        part, last, before = 0.5, 0.0, 0.0
+        for tried in range(
+            TRIES
+        ):  # a secant: between contacts the heights follow the parts in straight lines
+            pressed, above = at(part)
+            if abs(above) < EVEN_MM:
+                break
+            low, high = (part, high) if above > 0 else (low, part)
+            step = above * (part - last) / (above - before) if tried and above != before else 2.0
+            last, before, part = part, above, part - step
+            if not low < part < high:
+                part = (low + high) / 2
+        return pressed
 
 
 @dataclass(frozen=True)

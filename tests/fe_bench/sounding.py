@@ -19,6 +19,7 @@ PAD_MM = 8.0  # width of a fingertip
 PAD_PARTS = 5
 CAPO_N, CAPO_BEHIND_MM, CAPO_HALF_MM = 12.0, 6.0, 3.0  # on each string; from memory
 CAPO_SHARE = 0.25  # of the string behind a capo, how much shares a stretch before it
+LIGHT_SD = 0.08  # from press to press, of a rod that does not bring the string down; our choice
 BEYOND = 3  # frets beyond the stopped one that the string could touch
 FORCE_RISES_FROM_N, FORCE_POWER = 75.0, 0.7  # tighter strings are pressed harder; from the fixtures
 
@@ -137,15 +138,22 @@ class Strung:
         x = middle + hand.rod_off_mm + hand.rod_sd_mm * float(rng.standard_normal())
         half = hand.rod_half_mm
         x = float(np.clip(x, start + half + 2, end - half - 2))
-        ratio = hand.rod_down + hand.rod_down_sd * float(rng.standard_normal())
-        ratio = max(1.10, ratio) if hand.rod_down > 1 else max(0.3, ratio)
         board = self._board(s, x, fret, 1, "")
         frets = tuple(self._frets(s, fret + BEYOND, 0.0))
-        touches = Rod(x - half, x + half, board.top, board.give, 0.0, 0.0)
-        shown = rest(Lie((*self.ends(s), *touches.held(board.top)), frets), bend_mm=s.bend_mm)
+        held = Lie((*self.ends(s), (x, board.top)), frets)
+        base = self._base(s, 0)
+        tension = 1.0
+        for _ in range(2):  # what just brings it down, at the tension it then has
+            shown = rest(held, bend_mm=s.bend_mm, tension=tension)
+            tension = 1 + s.stretch * (shown.path_mm() - base.path_mm) / base.share_mm
+        force = shown.pull[x]
+        if hand.rod_down >= 1:
+            force += hand.rod_over_n / s.tension_n * math.exp(hand.rod_over_sd * float(rng.standard_normal()))
+        else:
+            force *= max(0.3, hand.rod_down + LIGHT_SD * float(rng.standard_normal()))
         side = hand.side_sd_mm * float(rng.standard_normal())
         aside = side**2 / 2 * (1 / (x - start) + 1 / (end - x))
-        return replace(touches, force=ratio * touches.carried(shown), aside_mm=aside)
+        return Rod(x - half, x + half, board.top, board.give, force, aside)
 
     def _capo(self, s: StringTruth, fret: int) -> tuple[list[tuple[float, float]], list[Support]]:
         start, end = self._space(fret, s)
@@ -170,7 +178,7 @@ class Strung:
         elif place.stop == "press":
             assert place.fret is not None
             rod = self._rod(s, place.fret, hand, rng)
-            aside = rod.aside_mm
+            aside, boards = rod.aside_mm, [*boards, *rod.under(s.bend_mm)]
         stop = place.fret if place.fret is not None else place.capo
         last = min(len(s.fret_tops_mm), max(stop, place.capo) + BEYOND)
         supports = self._frets(s, last, place.leaf_mm or 0.0) + boards
@@ -187,36 +195,13 @@ class Strung:
         for _ in range(2 if stop or place.leaf_mm else 1):
             lie = Lie(ends, tuple(supports), tuple(loads))
             if rod is not None:
-                lie = self._pressed(lie, rod, bend_mm=s.bend_mm, tension=tension)
+                lie = rod.press(lie, bend_mm=s.bend_mm, tension=tension)
             shown = rest(lie, bend_mm=s.bend_mm, tension=tension)
             more_path = shown.path_mm(grip) - base.path_mm + aside
             stretch = base.stretch + more_path * scatter * (1 - s.fret_grip) / base.share_mm
             tension = 1 + s.stretch * stretch
         held = [p for p, _ in loads] + ([rod.far] if rod is not None else [])
         return self._heard(s, place, shown, held, stretch=stretch, tension=tension)
-
-    def _pressed(self, lie: Lie, rod: Rod, *, bend_mm: float, tension: float) -> Lie:
-        """The string under the rod, at the height where it and the board share the rod's force."""
-
-        def at(y: float) -> tuple[Lie, float]:
-            held = replace(lie, held=(*lie.held, *rod.held(y)))
-            carried = rod.carried(rest(held, bend_mm=bend_mm, tension=tension))
-            return held, rod.force - carried - max(0.0, rod.board - y) / rod.give
-
-        pressed, left = at(rod.board)
-        if left >= 0:  # down on the board: what the string does not carry, the board gives for
-            return at(rod.board - left * rod.give)[0]
-        high, low, over = (
-            rod.board + 0.3,
-            rod.board,
-            left,
-        )  # above the board: a secant, the force rises with depth
-        for _ in range(25):
-            pressed, left = at(high)
-            if abs(left) < 1e-9 or high == low:
-                break
-            high, low, over = high - left * (high - low) / (left - over), high, left
-        return pressed
 
     def _base(self, s: StringTruth, capo: int) -> _Base:
         """What a stop is measured from: the open string, or the string under a capo and what still shares."""

@@ -26,7 +26,7 @@ def _strings(truth: Truth, change: Callable[[StringTruth], StringTruth]) -> Trut
 def light_press(truth: Truth, rng: np.random.Generator, part: float) -> Truth:
     """The rod does not bring the string down: 0.55 to 0.9 of the force that would."""
     down = float(rng.uniform(0.55, 0.90))
-    return replace(truth, hand=replace(truth.hand, rod_down=1 - part * (1 - down), rod_down_sd=0.08))
+    return replace(truth, hand=replace(truth.hand, rod_down=1 - part * (1 - down)))
 
 
 def uneven_board(truth: Truth, rng: np.random.Generator, part: float) -> Truth:

@@ -13,12 +13,13 @@ from scipy.optimize import brentq
 from fe_bench.instruments import Hand, draw
 from fe_bench.kinds import KINDS
 from fe_bench.player import Place, Player, still
-from fe_bench.rod import Sag
+from fe_bench.rod import Rod, Sag
 from fe_bench.string_fe import Lie, Support, element, end_turn, rest, sounding_length
 from oracles.beam import BEND, MASS, STRETCH, Neck, _assemble, shape
 
 PATH = 2e-4  # relative: what 0.5 mm cubic elements leave (oracles/test_beam.py); these are half as long
 FINE_MM = 0.25
+ROD = 4e-3  # relative: the cubic mesh puts a load on its nearest node, up to 0.1 mm away
 
 
 def test_an_element_holds_the_beam_without_tension_and_the_string_without_bending() -> None:
@@ -193,14 +194,14 @@ def test_filing_lowers_the_slot_and_the_press_by_what_the_slope_says() -> None:
 def test_a_press_that_is_not_down_is_flat_of_one_that_is() -> None:
     truth = draw("electric", np.random.default_rng(8))
     calm = still(truth.hand)
-    down = Player(replace(truth, hand=replace(calm, rod_down=1.3)), np.random.default_rng(1))
+    down = Player(replace(truth, hand=replace(calm, rod_over_n=5.0)), np.random.default_rng(1))
     light = Player(replace(truth, hand=replace(calm, rod_down=0.7)), np.random.default_rng(1))
-    harder = Player(replace(truth, hand=replace(calm, rod_down=2.5)), np.random.default_rng(1))
+    harder = Player(replace(truth, hand=replace(calm, rod_over_n=25.0)), np.random.default_rng(1))
     for string in range(1, 7):
         at = Place(string, "press", 1)
         rise = 1200 * np.log2(down.exact_hz(at) / light.exact_hz(at))
         assert rise > 1.5  # the warning sign of the method: clearly harder, and it rises
-        assert 0 < 1200 * np.log2(harder.exact_hz(at) / down.exact_hz(at)) < 2.5  # what is down hardly rises
+        assert 0 < 1200 * np.log2(harder.exact_hz(at) / down.exact_hz(at)) < 2.5  # method, section 4
 
 
 def test_a_bending_neck_lengthens_the_string_less_where_it_is_held() -> None:
@@ -242,3 +243,27 @@ def test_the_secular_equation_is_solved() -> None:
     k = brentq(gap, 0.5 * np.pi / length, 2 * np.pi / length)
     found, _ = sounding_length(length, (1e12, 1e12), bend_mm=bend)
     assert found == pytest.approx(np.pi / k, rel=1e-9)
+
+
+@pytest.mark.parametrize(("slot_mm", "bend_mm"), [(0.3, 0.8), (0.3, 2.5), (1.0, 1.8)])
+def test_a_rod_on_the_board_leaves_the_string_where_the_other_finite_elements_do(
+    slot_mm: float, bend_mm: float
+) -> None:
+    # The same two loads, on a board that is everywhere there and on one that is there beside the rod only.
+    neck = Neck(648.0, slot_mm, 2.6, 1.1, tail_mm=40.0, nut_break_rad=0.1)
+    line = (2.6 - slot_mm) / 648.0
+    ends = (
+        (-40.0, slot_mm - (line + 0.1) * 40),
+        (0.0, slot_mm),
+        (648.0, 2.6),
+        (668.0, 2.6 + line * 20),
+    )
+    frets = tuple(Support(neck.fret_place(n), 0.0, name=f"fret {n}") for n in range(1, 6))
+    rod = Rod(17.0, 18.6, -1.1, 1e-9, 0.30, 0.0)
+    pressed = rod.press(Lie(ends, frets + rod.under(bend_mm)), bend_mm=bend_mm, tension=1.0)
+    ours = (
+        rest(pressed, bend_mm=bend_mm).bowed_mm.sum() - rest(Lie(ends, frets), bend_mm=bend_mm).bowed_mm.sum()
+    )
+    cubic = shape(neck, stiffness_mm=bend_mm, loads=pressed.loads, element_mm=0.2)
+    bare = shape(neck, stiffness_mm=bend_mm, element_mm=0.2)
+    assert ours == pytest.approx(cubic.path_extra_mm - bare.path_extra_mm, rel=ROD)
