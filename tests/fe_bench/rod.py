@@ -16,9 +16,9 @@ TRIES = 10
 
 @dataclass(frozen=True)
 class Rod:
-    """A rod's end, rigid and upright, flat between two edges. Forces over T.
-
     """A rod's end, rigid and upright, flat between two edges. Forces over T, the board's give in mm for T.
+
+    A stiff string that comes down steeply touches the board beyond the rod, so the board reaches beside it.
     """
 
     near: float
