@@ -10,7 +10,7 @@ from pitchcheck.errors import BadValue, check_positive
 from pitchcheck.types import FloatArray as FloatArray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Clip:
     """One channel of sound.
 
@@ -38,6 +38,10 @@ class Clip:
             raise BadValue(
                 "samples hold values that are not finite numbers; the file is damaged. Record it again."
             )
+
+    def __repr__(self) -> str:
+        """Return one line: how long, and at which rate."""
+        return f"<Clip of {self.duration_s:.3f} s at {self.rate_hz:g} Hz>"
 
     @property
     def duration_s(self) -> float:

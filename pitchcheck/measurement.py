@@ -13,7 +13,7 @@ from pitchcheck.survey import Survey
 from pitchcheck.takes import Take
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Measurement:
     """One folder, measured: what was asked, heard, believed, found and planned.
 
@@ -28,3 +28,25 @@ class Measurement:
     plan: Plan
     problems: tuple[Problem, ...]
     notices: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        """Return one line: the instrument, how much was heard, and the verdicts."""
+        verdicts = ", ".join(f"{s.number} {s.verdict.value}" for s in self.plan.strings)
+        return f"<Measurement of {self.settings.instrument.kind!r}, {len(self.takes)} takes: {verdicts}>"
+
+    def rows(self) -> list[dict[str, float | int | str | None]]:
+        """Return one plain row a string, for a table: lengths in mm, 90 % intervals as low and high."""
+        return [
+            {
+                "string": plan.number,
+                "note": plan.note,
+                "slot_height_mm": None if plan.height_mm is None else plan.height_mm.median,
+                "slot_height_low_mm": None if plan.height_mm is None else plan.height_mm.low,
+                "slot_height_high_mm": None if plan.height_mm is None else plan.height_mm.high,
+                "target_mm": plan.target_mm,
+                "excess_mm": None if plan.excess_mm is None else plan.excess_mm.median,
+                "verdict": plan.verdict.value,
+                "remove_now_mm": plan.remove_now_mm,
+            }
+            for plan in self.plan.strings
+        ]

@@ -68,7 +68,7 @@ class Return:
     between: tuple[Position, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Survey:
     """All comparisons of one pass over an instrument.
 
@@ -90,6 +90,10 @@ class Survey:
     returns: tuple[Return, ...]
     opens: tuple[Take, ...]
     leaves: tuple[LeafReading, ...] = ()
+
+    def __repr__(self) -> str:
+        """Return one line: how much was compared."""
+        return f"<Survey: {len(self.stopped)} stopped takes against {len(self.opens)} open ones>"
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -48,7 +49,7 @@ def measure(
         with progress_bar() as progress:
             added = None
             if job is None:
-                measurement = measure_folder(folder, progress=progress)
+                measurement = measure_folder(folder, progress=progress, workers=os.cpu_count() or 1)
             else:
                 added = file_into(job, folder, kind=kind, removed=removed, jobs=jobs, progress=progress)
                 measurement = added.measurement

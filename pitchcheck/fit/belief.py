@@ -11,7 +11,7 @@ from pitchcheck.clip import FloatArray
 NEXT_TO_NORMAL = 1e-3  # [-] skewness below which a belief is taken as normal
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Belief:
     """Posterior distribution of one number.
 
@@ -25,6 +25,10 @@ class Belief:
 
     values: FloatArray
     probability: FloatArray
+
+    def __repr__(self) -> str:
+        """Return one line: median and 90 % interval."""
+        return f"<Belief {self.median:.4g}, 90 % between {self.low:.4g} and {self.high:.4g}>"
 
     @classmethod
     def normal(cls, mean: float, sd: float) -> Belief:

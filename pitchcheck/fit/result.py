@@ -72,7 +72,7 @@ class MeterResidual:
     questioned: bool = False  # too far from the sound to be believed: shown, and left out of the fit
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Fit:
     """The whole instrument after the joint fit."""
 
@@ -86,3 +86,8 @@ class Fit:
     unseparated: tuple[str, ...]  # in plain words
     notes: tuple[str, ...]  # e.g. wider prior for a floating bridge
     joint: Joint | None = None  # for asking what more takes would tell
+
+    def __repr__(self) -> str:
+        """Return one line: the strings, and how well they are known."""
+        heights = ", ".join(f"{s.number} {s.height_mm.median:.2f} mm" for s in self.strings)
+        return f"<Fit of {len(self.strings)} strings: {heights}>"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -78,4 +79,4 @@ def run_demo(folder: Path, *, seed: int, progress: Progress | None = None) -> De
                 progress(done, len(truth.takes), "playing the imaginary guitar")
 
     write_session(folder, settings=settings, takes=sounds(), truth=truth)
-    return Demo(measure_folder(folder, progress=progress), truth)
+    return Demo(measure_folder(folder, progress=progress, workers=os.cpu_count() or 1), truth)

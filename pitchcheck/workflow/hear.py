@@ -96,7 +96,10 @@ def hear_takes(session: Session, *, workers: int, progress: Progress | None = No
         if progress is not None:
             progress(done, len(session.takes), "listening to the takes")
     when = _file_times(session.takes)
-    takes = tuple(_take(row, answers[row.row], when=when[row.row]) for row in session.takes)
+    takes = tuple(
+        take_of(row.row, row.file, row.position, answers[row.row], when=when[row.row])
+        for row in session.takes
+    )
     return Heard(takes, tuple(faults[row] for row in sorted(faults)))
 
 
@@ -171,14 +174,18 @@ def _work_for(session: Session, number: int) -> StringWork:
     return StringWork(session.folder, rows, hints)
 
 
-def _take(row: TakeRow, answer: Reading | str, *, when: float) -> Take:
-    """Return the take of a row, with or without a pitch."""
+def take_of(
+    row: int, file: str | None, position: Position, answer: Reading | Unreadable | str, *, when: float
+) -> Take:
+    """Return the take of a row, with the pitch that was read or the reason why there is none."""
+    if isinstance(answer, Unreadable):
+        answer = answer.reason
     if isinstance(answer, str):
-        return Take(row.row, row.file, row.position, None, None, when, doubts=(NotRead(answer),))
+        return Take(row, file, position, None, None, when, doubts=(NotRead(answer),))
     return Take(
-        row=row.row,
-        file=row.file,
-        position=row.position,
+        row=row,
+        file=file,
+        position=position,
         hz=answer.hz,
         sd_cents=answer.sd_cents,
         when=when,

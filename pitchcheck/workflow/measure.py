@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -30,19 +29,18 @@ class Pass:
     problems: tuple[Problem, ...]
 
 
-def measure_folder(
-    folder: Path, *, progress: Progress | None = None, workers: int | None = None
-) -> Measurement:
+def measure_folder(folder: str | Path, *, progress: Progress | None = None, workers: int = 1) -> Measurement:
     """Measure the instrument that a session folder describes.
 
     Parameters
     ----------
-    folder : Path
+    folder : str or Path
         Holds ``session.toml`` and ``takes.csv`` with sound files, or ``readings.csv`` (docs/formats.md).
     progress : Progress, optional
         Told how far the work has come.
-    workers : int >= 1, optional
-        Processes that read sound at once; as many as the computer has cores by default.
+    workers : int >= 1
+        Processes that read sound at once. More than one needs a script that may be imported again
+        (``if __name__ == "__main__":``).
 
     Returns
     -------
@@ -55,7 +53,6 @@ def measure_folder(
     NothingMeasured
         If the settings cannot be used; carries every fault found in them.
     """
-    workers = workers or os.cpu_count() or 1
     session = read_session(Path(folder))
     this = hear_pass(session, workers=workers, progress=progress)
     before, faults = _before(session, workers=workers)

@@ -6,6 +6,7 @@ compares the first pass with the last (or the two named), and renders.
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -211,7 +212,7 @@ def _chosen(passes: tuple[JobPass, ...], before: str | None, after: str | None) 
 
 
 def _measured(one: JobPass, progress: Progress | None) -> Measurement:
-    return one.measurement or measure_folder(one.folder, progress=progress)
+    return one.measurement or measure_folder(one.folder, progress=progress, workers=os.cpu_count() or 1)
 
 
 def _story(one: JobPass, *, notes: bool) -> PassStory:
