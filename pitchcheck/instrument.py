@@ -130,6 +130,16 @@ class MeterReading:
         return self.passes_mm is not None or self.stops_mm is not None
 
 
+class Aim(StrEnum):
+    """What the owner wants of the slots. The verdicts are the same; what is worth filing is not."""
+
+    SET_UP = "set-up"  # an instrument that plays sharp: what is within the tolerance is left
+    NEW_NUT = "new nut"  # a nut being cut: down to the last 0.05 mm
+
+
+NEW_NUT_TOLERANCE_MM = 0.05  # [mm] excess that is still worth filing on a new nut: definition
+
+
 @dataclass(frozen=True)
 class Target:
     """Where the slots should be, and what counts as near enough.
@@ -142,6 +152,12 @@ class Target:
     third_fret_clearance_mm: tuple[float, float] = (0.006 * MM_PER_INCH, 0.010 * MM_PER_INCH)
     tolerance_mm: float = 0.10
     floor_mm: tuple[float, float] = (0.05, 0.10)
+    aim: Aim = Aim.SET_UP
+
+    @property
+    def worth_filing_mm(self) -> float:
+        """Excess above which a slot is worth filing. [mm]"""
+        return self.tolerance_mm if self.aim is Aim.SET_UP else min(self.tolerance_mm, NEW_NUT_TOLERANCE_MM)
 
 
 @dataclass(frozen=True)

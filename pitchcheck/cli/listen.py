@@ -30,7 +30,7 @@ ScaleOption = Annotated[
     str | None, typer.Option(metavar="LENGTH", help='For a new folder: scale length, like "648 mm".')
 ]
 ThoroughOption = Annotated[
-    Thoroughness | None, typer.Option(help="How much is to be played on every string; full if not said.")
+    Thoroughness | None, typer.Option(help="How much is to be played on every string; base if not said.")
 ]
 StringsOption = Annotated[
     str | None, typer.Option(metavar="NUMBERS", help='Only these strings, like "1,6"; 1 nearest the floor.')
@@ -89,7 +89,7 @@ def listen(
         folder,
         kind=kind,
         scale_mm=None if scale is None else length_mm(scale),
-        thoroughness=thoroughness or Thoroughness.FULL,
+        thoroughness=thoroughness or Thoroughness.BASE,
         strings=None if strings is None else _numbers(strings),
     )
     for line in start.words:

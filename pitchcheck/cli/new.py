@@ -25,7 +25,7 @@ def new(
     folder: Annotated[Path, typer.Argument(help="Folder to make; files that exist are never overwritten.")],
     kind: KindOption,
     scale: ScaleOption = None,
-    thoroughness: ThoroughOption = Thoroughness.FULL,
+    thoroughness: ThoroughOption = Thoroughness.BASE,
 ) -> None:
     """Start a session: settings to correct, a list of takes, and a take sheet to print.
 

@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from pitchcheck.fit.belief import Belief
 from pitchcheck.takes import NextTake as NextTake
+from pitchcheck.takes import Position
 
 
 class Verdict(StrEnum):
@@ -56,4 +57,5 @@ class Plan:
     strings: tuple[StringPlan, ...]
     nut_bottom: NutBottom | None
     next_take: NextTake | None
+    next_takes: tuple[Position, ...] = ()  # run worth playing next, opens included; next_take is in it
     steps: tuple[str, ...] = ()  # for the nut as a whole, in plain words

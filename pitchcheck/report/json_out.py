@@ -17,7 +17,7 @@ from pitchcheck.fit.belief import Belief
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NextTake, NutBottom, StringPlan
 from pitchcheck.survey import first_fret_cents
-from pitchcheck.takes import Take
+from pitchcheck.takes import Position, Take
 from pitchcheck.words import evidence
 from pitchcheck.words.doubts import doubt
 
@@ -38,6 +38,7 @@ def measurement_json(measurement: Measurement) -> str:
             "plan": _bottom(plan.nut_bottom),
             "findings": [_finding(finding) for finding in measurement.findings],
             "next_take": _next(plan.next_take),
+            "next_takes": [_place(place) for place in plan.next_takes],
             "chords": _chords(measurement),
             "takes": _takes(measurement),
             "errors": [_problem(problem) for problem in measurement.problems],
@@ -55,6 +56,7 @@ def refusal_json(problems: Sequence[Problem]) -> str:
             "plan": None,
             "findings": [],
             "next_take": None,
+            "next_takes": [],
             "chords": [],
             "takes": [],
             "errors": [_problem(problem) for problem in problems],
@@ -123,16 +125,13 @@ def _finding(finding: Finding) -> dict[str, Any]:
 
 def _next(take: NextTake | None) -> dict[str, Any] | None:
     """Return the take worth playing next."""
-    if take is None:
-        return None
-    place = take.position
-    return {
-        "string": place.string,
-        "stop": place.stop.value,
-        "fret": place.fret,
-        "capo": place.capo,
-        "why": take.why,
-    }
+    return None if take is None else {**_place(take.position), "why": take.why}
+
+
+def _place(place: Position) -> dict[str, Any]:
+    """Return a take to be played; the thickness of the leaf is told for leaf takes only."""
+    told = {"string": place.string, "stop": place.stop.value, "fret": place.fret, "capo": place.capo}
+    return told if place.leaf_mm is None else {**told, "leaf_mm": _number(place.leaf_mm)}
 
 
 def _chords(measurement: Measurement) -> list[dict[str, Any]]:

@@ -37,6 +37,7 @@ board = "normal"             # normal or scalloped (no press test on a scalloped
 # Gap over fret 1 with the string held behind fret 3, for string 1 and for the last string.
 # The values shown are the ones taken when nothing is said (common practice).
 third_fret_clearance = ["0.006 in", "0.010 in"]
+aim = "set-up"               # "new nut": what is 0.05 mm above target is still worth filing
 tolerance = "0.10 mm"        # this much above target is not worth filing
 floor = ["0.05 mm", "0.10 mm"] # below these heights an open string is likely to buzz on fret 1
 

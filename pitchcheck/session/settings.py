@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pitchcheck.errors import BadValue, NothingMeasured, Problem
 from pitchcheck.instrument import (
+    Aim,
     Board,
     Fretwork,
     Instrument,
@@ -164,8 +165,9 @@ def _read_target(root: Fields, inbox: Inbox) -> Target:
     )
     tolerance = fields.length("tolerance", within=TOLERANCE)
     floor = fields.pair("floor", within=FLOOR, default=usual.floor_mm)
+    aim = fields.choice("aim", default=Aim.SET_UP)
     fields.finish()
-    return Target(clearance, usual.tolerance_mm if tolerance is None else tolerance, floor)
+    return Target(clearance, usual.tolerance_mm if tolerance is None else tolerance, floor, aim)
 
 
 def _read_meter(fields: Fields, numbers: set[int]) -> MeterReading | None:

@@ -20,7 +20,7 @@ def new_folder(
     *,
     kind: str,
     scale_mm: float | None = None,
-    thoroughness: Thoroughness = Thoroughness.FULL,
+    thoroughness: Thoroughness = Thoroughness.BASE,
 ) -> tuple[Path, ...]:
     """Write settings, a list of takes and a take sheet into a folder; nothing is overwritten.
 

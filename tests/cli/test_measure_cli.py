@@ -15,12 +15,15 @@ from typer.testing import CliRunner
 from helpers.folders import FIXTURES, READINGS, make_folder, pluck, write_sound
 from pitchcheck.cli.app import app
 
-TOP = ["schema", "instrument", "strings", "plan", "findings", "next_take", "chords", "takes", "errors"]
+TOP = [
+    "schema", "instrument", "strings", "plan", "findings", "next_take", "next_takes",
+    "chords", "takes", "errors",
+]  # fmt: skip
 STRING = [
     "number", "note", "first_fret_cents", "slot_height_mm", "target_mm", "clearance_third_fret_mm",
     "excess_mm", "verdict", "remove_now_mm", "raise_mm", "evidence", "doubts",
 ]  # fmt: skip
-TAKE = ["file", "string", "stop", "fret", "capo", "hz", "sd_cents", "error_cents", "doubts"]
+TAKE = ["file", "string", "stop", "fret", "capo", "leaf_mm", "hz", "sd_cents", "error_cents", "doubts"]
 ERROR = ["file", "row", "field", "value", "limit", "action"]
 RATIO = 0.4856  # clearance over fret 1 per slot height, held behind fret 3: from the fret table
 RATIO_TOLERANCE = 1e-4  # the ratio is quoted with four digits

@@ -41,7 +41,7 @@ def start_session(
     *,
     kind: str | None = None,
     scale_mm: float | None = None,
-    thoroughness: Thoroughness = Thoroughness.FULL,
+    thoroughness: Thoroughness = Thoroughness.BASE,
     strings: Sequence[int] | None = None,
 ) -> Start:
     """Make the settings of a new folder, or read those of one that is there.
