@@ -53,7 +53,22 @@ def listen(player: Player, places: Iterable[Place]) -> list[Heard]:
     return [Heard(place, player.play(place)) for place in places]
 
 
-def settings(truth: Truth, *, meter: Sequence[dict[str, object]] = (), before: str | None = None) -> str:
+def place_from(asked: dict[str, Any]) -> Place:
+    """A take as the program's JSON or its list of takes names it."""
+    leaf = asked.get("leaf_mm", asked.get("leaf"))
+    if isinstance(leaf, str):
+        number, unit = leaf.split()
+        leaf = float(number) * {"mm": 1.0, "in": 25.4, "thou": 0.0254}[unit]
+    return Place(asked["string"], asked["stop"], asked["fret"], asked.get("capo") or 0, leaf)
+
+
+def settings(
+    truth: Truth,
+    *,
+    meter: Sequence[dict[str, object]] = (),
+    before: str | None = None,
+    aim: str = "",
+) -> str:
     """``session.toml`` as its owner knows the instrument."""
     lines = [
         "schema = 1",
@@ -63,6 +78,8 @@ def settings(truth: Truth, *, meter: Sequence[dict[str, object]] = (), before: s
         f'action_12 = "{truth.stated_action_mm:.2f} mm"',
         *(f'{key} = "{value}"' for key, value in truth.stated.items()),
     ]
+    if aim:
+        lines += ["[target]", f'aim = "{aim}"']
     for s in truth.strings:
         lines += [
             "[[strings]]",
