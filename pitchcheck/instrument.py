@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from pitchcheck.errors import BadValue
 from pitchcheck.tuning import note_hz
-from pitchcheck.units import MM_PER_INCH
+from pitchcheck.units import MM_PER_INCH, LengthUnit
 
 
 class Nut(StrEnum):
@@ -170,9 +170,13 @@ class Removal:
 
 @dataclass(frozen=True)
 class SessionSettings:
-    """Everything of a session folder that is not a sound: the instrument and what is asked of it."""
+    """Everything of a session folder that is not a sound: the instrument and what is asked of it.
+
+    ``unit`` is what its lengths are shown in: that in which the scale length was given.
+    """
 
     instrument: Instrument
     target: Target = field(default_factory=Target)
     meter: tuple[MeterReading, ...] = ()
     removed: tuple[Removal, ...] = ()
+    unit: LengthUnit = LengthUnit.MM

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from enum import StrEnum
 
 from pitchcheck.errors import BadValue
 
@@ -21,6 +22,13 @@ _MM_PER_UNIT = {
     "thou": MM_PER_THOU,
 }
 _LENGTH = re.compile(r'^\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*(mm|cm|inch|in|thou|")\s*$')
+
+
+class LengthUnit(StrEnum):
+    """What lengths are shown in: millimetres, or thousandths of an inch."""
+
+    MM = "mm"
+    THOU = "thou"
 
 
 def length_mm(text: str) -> float:
@@ -53,6 +61,17 @@ def length_mm(text: str) -> float:
             'like "0.25 mm" or "0.010 in". Write the unit after the number.'
         )
     return float(match[1]) * _MM_PER_UNIT[match[2]]
+
+
+def unit_of(text: str) -> LengthUnit:
+    """Unit in which somebody who writes a length so wants to read others.
+
+    Examples
+    --------
+    >>> unit_of("25.5 in"), unit_of("648 mm")
+    (<LengthUnit.THOU: 'thou'>, <LengthUnit.MM: 'mm'>)
+    """
+    return LengthUnit.MM if text.strip().endswith(("mm", "cm")) else LengthUnit.THOU
 
 
 def thou(length_in_mm: float) -> float:

@@ -35,9 +35,9 @@ def demo(keep: KeepOption = None, report: ReportOption = DEFAULT_REPORT, seed: S
     from rich.console import Console
     from rich.text import Text
 
-    from pitchcheck.report.bench_sheet import bench_view
-    from pitchcheck.report.demo_truth import print_truth
-    from pitchcheck.report.page.render import render_page
+    from pitchcheck.report.bench_sheet import bench_sheet
+    from pitchcheck.report.demo_truth import truth_sheet
+    from pitchcheck.report.render import render_page
     from pitchcheck.report.terminal import print_sheet
     from pitchcheck.workflow.demo import STORY, run_demo
 
@@ -47,9 +47,9 @@ def demo(keep: KeepOption = None, report: ReportOption = DEFAULT_REPORT, seed: S
     with ExitStack() as stack:
         folder = keep or Path(stack.enter_context(TemporaryDirectory(prefix="pitchcheck-")))
         done = run_demo(folder, seed=seed, progress=stack.enter_context(progress_bar()))
-    print_sheet(bench_view(done.measurement), console)
+    print_sheet(bench_sheet(done.measurement), console)
     console.print()
-    print_truth(done.measurement, done.true_heights_mm, console)
+    print_sheet(truth_sheet(done.measurement, done.true_heights_mm), console)
     write_whole(report, render_page(done.measurement).replace("<head>", f"<head>\n{MARK}", 1))
     say(f"Report with pictures: {report.absolute()}")
     if keep is not None:

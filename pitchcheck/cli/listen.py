@@ -142,10 +142,10 @@ def _end(done: Listened, console: object) -> None:
     for notice in done.notices:
         say(notice)
     if done.measurement is not None:
-        from pitchcheck.report.bench_sheet import bench_view
+        from pitchcheck.report.bench_sheet import bench_sheet
         from pitchcheck.report.terminal import print_sheet
 
-        print_sheet(bench_view(done.measurement), console)
+        print_sheet(bench_sheet(done.measurement), console)
         console.print()
     if done.stopped:
         say("Stopped.")

@@ -58,7 +58,7 @@ def measure(
             typer.echo(refusal_json(error.problems), nl=False)
         raise
     if report is not None:
-        from pitchcheck.report.page.render import render_page
+        from pitchcheck.report.render import render_page
 
         write_whole(report, render_page(measurement))
     if as_json:
@@ -68,10 +68,10 @@ def measure(
     else:
         from rich.console import Console
 
-        from pitchcheck.report.bench_sheet import bench_view
+        from pitchcheck.report.bench_sheet import bench_sheet
         from pitchcheck.report.terminal import print_sheet
 
-        print_sheet(bench_view(measurement), Console(file=sys.stdout, highlight=False))
+        print_sheet(bench_sheet(measurement), Console(file=sys.stdout, highlight=False))
     if added is not None:
         say_filed(added)
     if report is not None:

@@ -9,10 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitchcheck.chords import Chord, ChordNote, Interval
-from pitchcheck.report.page.records import Table
-from pitchcheck.words import numbers
+from pitchcheck.report.records import Table
+from pitchcheck.words import numbers, phrases
 
-AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices (from memory)
 SOUR_CENTS = 10.0  # [cent] a tenth of a fret, heard by most; our choice
 
 ABOUT = (
@@ -37,7 +36,7 @@ def quality(cents: float) -> str:
     ('clean', 'a little off', 'sour')
     """
     clean, little, sour = QUALITIES
-    if abs(cents) <= AUDIBLE_CENTS:
+    if abs(cents) <= phrases.AUDIBLE_CENTS:
         return clean
     return little if abs(cents) <= SOUR_CENTS else sour
 
@@ -50,7 +49,9 @@ def off(cents: float) -> str:
     >>> off(8.24), off(-3.0), off(0.04)
     ('8.2 cents wide', '3.0 cents narrow', '0.0 cents')
     """
-    amount = numbers.rounded(abs(cents), decimals=numbers.CENT_DECIMALS, limits=(AUDIBLE_CENTS, SOUR_CENTS))
+    amount = numbers.rounded(
+        abs(cents), decimals=numbers.CENT_DECIMALS, limits=(phrases.AUDIBLE_CENTS, SOUR_CENTS)
+    )
     if amount == "0.0":
         return "0.0 cents"
     return f"{amount} cents {'wide' if cents > 0 else 'narrow'}"

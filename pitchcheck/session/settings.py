@@ -42,6 +42,7 @@ from pitchcheck.session.notices import Inbox
 from pitchcheck.session.presets import find_preset
 from pitchcheck.session.strings import read_strings
 from pitchcheck.session.textfile import read_text
+from pitchcheck.units import LengthUnit, unit_of
 
 SETTINGS = "session.toml"
 SCHEMA = 1  # version of the input format; 1 is the first
@@ -118,8 +119,20 @@ def _read_job(root: Fields, inbox: Inbox) -> tuple[SessionSettings, str | None, 
     meter = [_read_meter(fields, numbers) for fields in root.tables("meter")]
     before, removed = _read_before(root, minor, numbers)
     root.finish()
-    settings = SessionSettings(instrument, target, tuple(m for m in meter if m is not None), removed)
+    settings = SessionSettings(
+        instrument,
+        target,
+        tuple(m for m in meter if m is not None),
+        removed,
+        _unit(root.get("instrument")),
+    )
     return settings, before, minor
+
+
+def _unit(instrument: object) -> LengthUnit:
+    """Return the unit in which the scale length was written; lengths are shown in it."""
+    scale = instrument.get("scale") if isinstance(instrument, dict) else None
+    return unit_of(scale) if isinstance(scale, str) else LengthUnit.MM
 
 
 def _read_instrument(root: Fields, inbox: Inbox) -> Instrument:

@@ -1,9 +1,9 @@
 """How a number is printed with its uncertainty, for the terminal, the page and the documents alike.
 
-Conventions: lengths come in mm and are shown in mm and in thou (0.001 in); an interval is the 90 % one.
-Values are judged before they are rounded, and a rounded value never reaches a limit that the value itself
-does not reach; it is then written "just under" or "just over" the limit. Amounts to take off are always
-rounded down.
+Conventions: lengths come in mm and are shown in mm, in thou (0.001 in), or in both; an interval is the 90 %
+one. Values are judged before they are rounded, and a rounded value never reaches a limit that the value
+itself does not reach; it is then written "just under" or "just over" the limit. Amounts to take off are
+always rounded down.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import math
 from collections.abc import Sequence
 
 from pitchcheck.fit.belief import Belief
-from pitchcheck.units import thou
+from pitchcheck.units import MM_PER_INCH, LengthUnit, thou
 
 MM_DECIMALS = 2  # [-] 0.01 mm: what a good feeler gauge resolves (common practice, no source)
 THOU_DECIMALS = 1  # [-] 0.1 thou = 0.0025 mm, so a value in thou hides nothing that the one in mm shows
@@ -66,43 +66,61 @@ def _plain(value: float, decimals: int, signed: bool) -> str:
     return text.replace("-", MINUS)
 
 
-def mm(value_mm: float, *, limits_mm: Sequence[float] = ()) -> str:
-    """Length in mm, as ``"0.52 mm"``."""
-    return f"{rounded(value_mm, decimals=MM_DECIMALS, limits=limits_mm)} mm"
-
-
-def in_thou(value_mm: float, *, limits_mm: Sequence[float] = ()) -> str:
-    """Length given in mm, shown in thou, as ``"20.5 thou"``."""
-    limits = [thou(limit) for limit in limits_mm]
-    return f"{rounded(thou(value_mm), decimals=THOU_DECIMALS, limits=limits)} thou"
-
-
-def length(value_mm: float, *, limits_mm: Sequence[float] = ()) -> str:
-    """Length in both units, as ``"0.52 mm (20.5 thou)"``."""
-    return f"{mm(value_mm, limits_mm=limits_mm)} ({in_thou(value_mm, limits_mm=limits_mm)})"
-
-
-def interval(belief: Belief, *, limits_mm: Sequence[float] = ()) -> str:
-    """90 % interval of a length, as ``"0.44 to 0.60 mm"``."""
-    low = rounded(belief.low, decimals=MM_DECIMALS, limits=limits_mm)
-    return f"{low} to {mm(belief.high, limits_mm=limits_mm)}"
-
-
-def interval_thou(belief: Belief, *, limits_mm: Sequence[float] = ()) -> str:
-    """90 % interval of a length given in mm, as ``"17.3 to 23.6 thou"``."""
-    low = rounded(thou(belief.low), decimals=THOU_DECIMALS, limits=[thou(x) for x in limits_mm])
-    return f"{low} to {in_thou(belief.high, limits_mm=limits_mm)}"
-
-
-def measured(belief: Belief | None, *, limits_mm: Sequence[float] = ()) -> str:
-    """Length with its uncertainty: the median in both units and the 90 % interval.
+def length(value_mm: float, *, unit: LengthUnit | None = None, limits_mm: Sequence[float] = ()) -> str:
+    """Length with its unit.
 
     Parameters
     ----------
-    belief : Belief or None
-        Of a length. [mm] ``None`` is "not measured".
+    value_mm : float
+        The length. [mm]
+    unit : LengthUnit, optional
+        What it is shown in; both by default.
     limits_mm : sequence of float
-        Limits it was judged against. [mm]
+        What it was judged against: rounding never carries it across. [mm]
+
+    Examples
+    --------
+    >>> length(0.52), length(0.52, unit=LengthUnit.THOU)
+    ('0.52 mm (20.5 thou)', '20.5 thou')
+    """
+    if unit is None:
+        both = (length(value_mm, unit=one, limits_mm=limits_mm) for one in LengthUnit)
+        return "{} ({})".format(*both)
+    return f"{figure(value_mm, unit=unit, limits_mm=limits_mm)} {unit}"
+
+
+def long_length(value_mm: float, *, unit: LengthUnit) -> str:
+    """Length of a neck, in millimetres or inches: ``"647.7 mm"``, ``"25.50 in"``."""
+    if unit is LengthUnit.MM:
+        return f"{rounded(value_mm, decimals=1)} mm"
+    return f"{rounded(value_mm / MM_PER_INCH, decimals=2)} in"
+
+
+def figure(
+    value_mm: float, *, unit: LengthUnit, limits_mm: Sequence[float] = (), signed: bool = False
+) -> str:
+    """Length without its unit, for a column whose head names it."""
+    if unit is LengthUnit.MM:
+        return rounded(value_mm, decimals=MM_DECIMALS, limits=limits_mm, signed=signed)
+    limits = [thou(limit) for limit in limits_mm]
+    return rounded(thou(value_mm), decimals=THOU_DECIMALS, limits=limits, signed=signed)
+
+
+def mm(value_mm: float, *, limits_mm: Sequence[float] = ()) -> str:
+    """Length in mm, as ``"0.52 mm"``."""
+    return length(value_mm, unit=LengthUnit.MM, limits_mm=limits_mm)
+
+
+def interval(belief: Belief, *, unit: LengthUnit = LengthUnit.MM, joint: str = "to") -> str:
+    """90 % interval of a length, as ``"0.44 to 0.60 mm"``.
+
+    Its ends decide nothing (verdicts come from the whole belief), so they are held against no limit.
+    """
+    return f"{figure(belief.low, unit=unit)} {joint} {length(belief.high, unit=unit)}"
+
+
+def measured(belief: Belief | None, *, unit: LengthUnit | None = None) -> str:
+    """Length with its uncertainty: the median and the 90 % interval; ``None`` is "not measured".
 
     Examples
     --------
@@ -111,19 +129,23 @@ def measured(belief: Belief | None, *, limits_mm: Sequence[float] = ()) -> str:
     """
     if belief is None:
         return "not measured"
-    between = interval(belief, limits_mm=limits_mm).replace(" to ", " and ", 1)
-    return f"{length(belief.median, limits_mm=limits_mm)}, 90 % sure between {between}"
+    between = interval(belief, unit=unit or LengthUnit.MM, joint="and")
+    return f"{length(belief.median, unit=unit)}, 90 % sure between {between}"
 
 
-def removal(amount_mm: float) -> str:
-    """Amount that may come off, in both units, each rounded down so that neither allows more.
+def removal(amount_mm: float, *, unit: LengthUnit | None = None) -> str:
+    """Amount that may come off, in each unit rounded down so that none allows more.
 
     Examples
     --------
-    >>> removal(0.15)
-    '0.15 mm (5.9 thou)'
+    >>> removal(0.15), removal(0.15, unit=LengthUnit.THOU)
+    ('0.15 mm (5.9 thou)', '5.9 thou')
     """
-    return f"{_down(amount_mm, MM_DECIMALS)} mm ({_down(thou(amount_mm), THOU_DECIMALS)} thou)"
+    if unit is None:
+        return "{} ({})".format(*(removal(amount_mm, unit=one) for one in LengthUnit))
+    if unit is LengthUnit.MM:
+        return f"{_down(amount_mm, MM_DECIMALS)} mm"
+    return f"{_down(thou(amount_mm), THOU_DECIMALS)} thou"
 
 
 def _down(value: float, decimals: int) -> str:

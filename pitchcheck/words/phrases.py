@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.instrument import MeterQuantity, Nut
 from pitchcheck.plan import StringPlan, Verdict
+from pitchcheck.units import LengthUnit
 from pitchcheck.words import numbers
 
 _COUNTS = (
@@ -20,9 +21,10 @@ VERDICT_WORDS = {
     Verdict.HIGH: "high",
     Verdict.LOW: "low",
     Verdict.FINE: "fine",
-    Verdict.UNSURE: "not sure yet",
+    Verdict.UNSURE: "unsure",
 }
 UNMEASURED = "not measured"
+AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices in a single note (from memory)
 _RUN = 4  # [-] strings in a row from which "to" reads better than a list
 _COARSE_MM = 1.5  # [mm] from here a rule is what one measures with, so tenths of a millimetre will do
 
@@ -97,19 +99,30 @@ def strings(numbers: Sequence[int], *, capital: bool = False) -> str:
     return f"{word.capitalize() if capital else word} {which}"
 
 
-def size(finding: Finding) -> str:
+def size(finding: Finding, *, unit: LengthUnit | None = None) -> str:
     """Return how large a finding is, with its unit."""
-    if finding.unit == "mm" and abs(finding.size) >= _COARSE_MM:
-        return f"{numbers.rounded(finding.size, decimals=1)} mm"
-    if finding.cause is Cause.SLOT_HIGH and finding.unit == "mm":
-        return f"{numbers.length(finding.size)} above target"
-    if finding.cause is Cause.SLOT_LOW and finding.unit == "mm":
-        return f"{numbers.length(abs(finding.size))} below target"
     if finding.unit == "mm":
-        return numbers.length(finding.size)
+        if abs(finding.size) >= _COARSE_MM and unit is not LengthUnit.THOU:
+            return f"{numbers.rounded(finding.size, decimals=1)} mm"
+        side = {Cause.SLOT_HIGH: " above target", Cause.SLOT_LOW: " below target"}.get(finding.cause, "")
+        return numbers.length(abs(finding.size) if side else finding.size, unit=unit) + side
     if finding.unit.startswith("cent"):
         return numbers.cents(finding.size)
     return f"{finding.size:.3g} {finding.unit}"
+
+
+def place(finding: Finding) -> str:
+    """Return where a finding acts: ``"strings 5 and 6, fret 1"``."""
+    parts = [strings(finding.strings)] if finding.strings else []
+    if finding.frets:
+        word = "fret" if len(finding.frets) == 1 else "frets"
+        parts.append(f"{word} {listed([str(f) for f in sorted(finding.frets)])}")
+    return ", ".join(parts) or "the whole instrument"
+
+
+def sentence(words: str) -> str:
+    """Return words with a capital letter first, the rest as it is."""
+    return words[:1].upper() + words[1:]
 
 
 def verdict(plan: StringPlan) -> str:

@@ -20,7 +20,7 @@ from pitchcheck.diagnosis.slots import slot_goal
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Removal
 from pitchcheck.plan.judge import verdict
-from pitchcheck.report.job.records import JobStory, PassStory, Snippet
+from pitchcheck.report.job.view import JobReportInput, PassInput, Snippet
 from pitchcheck.takes import Position, Stop
 
 SD_MM = 0.03
@@ -102,16 +102,16 @@ def comparison(moved: Sequence[Moved]) -> Comparison:
     )
 
 
-def story(moved: Sequence[Moved] = TWO_LOWERED, *, long: bool = False) -> JobStory:
+def story(moved: Sequence[Moved] = TWO_LOWERED, *, long: bool = False) -> JobReportInput:
     """Build a job's story; ``long`` fills every field with more than usual."""
     removed = tuple(Removal(i + 1, m.told_mm) for i, m in enumerate(moved) if m.told_mm)
     compared = comparison(moved)
     words = "unbroken" * 12 if long else "Sour first chords."
-    return JobStory(
+    return JobReportInput(
         title="parlour guitar " * (8 if long else 1),
         passes=(
-            PassStory("before", "3 May", 96, (), ("Strings settled.",)),
-            PassStory("final", "4 May", 96, removed, (words,)),
+            PassInput("before", "3 May", 96, (), ("Strings settled.",)),
+            PassInput("final", "4 May", 96, removed, (words,)),
         ),
         before=measurement(_slots(moved, 0)),
         after=measurement(_slots(moved, 1)),

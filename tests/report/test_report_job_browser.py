@@ -18,7 +18,7 @@ from helpers.browser import (
     violations,
 )
 from helpers.job import NOTHING_DONE, ODD, TWELVE, TWO_LOWERED, story
-from pitchcheck.report.job.render import render_job
+from pitchcheck.report.render import render_job
 
 SHEETS = {"tech": 2, "player": 1}
 READERS = tuple(SHEETS)

@@ -17,12 +17,12 @@ import pytest
 from helpers.imports import ROOT
 from helpers.job import FINGERPRINT, NOTHING_DONE, ODD, TWELVE, TWO_LOWERED, UNHEARD, comparison, story
 from pitchcheck.report.comparison_files import CSV_HEADS, comparison_csv, comparison_json
-from pitchcheck.report.comparison_lines import HEADS, compare_view
-from pitchcheck.report.job.records import JobStory
-from pitchcheck.report.job.render import render_job
+from pitchcheck.report.comparison_sheet import HEADS, comparison_sheet
+from pitchcheck.report.job.view import JobReportInput
+from pitchcheck.report.render import render_job
 from pitchcheck.words import cautions, numbers
 
-STORIES: dict[str, JobStory] = {
+STORIES: dict[str, JobReportInput] = {
     "lowered": story(TWO_LOWERED),
     "nothing": story(NOTHING_DONE),
     "odd": story(ODD),
@@ -116,8 +116,8 @@ def test_every_number_of_the_table_is_the_comparison_s() -> None:
     for slot in STORIES["lowered"].comparison.strings:
         assert slot.before_mm is not None
         assert slot.after_mm is not None
-        assert numbers.length(slot.before_mm.median) in body
-        assert numbers.length(slot.after_mm.median) in body
+        assert numbers.mm(slot.before_mm.median) in body
+        assert numbers.mm(slot.after_mm.median) in body
         assert numbers.interval(slot.after_mm) in body
 
 
@@ -189,7 +189,7 @@ def test_csv_has_a_row_for_every_place() -> None:
 
 
 def test_the_terminal_shows_every_string() -> None:
-    view = compare_view(comparison(ODD), title="before to final")
+    view = comparison_sheet(comparison(ODD), title="before to final")
     assert view.heads == HEADS
     assert {len(row) for row in view.rows} == {len(HEADS)}
     assert view.sections[0].title == "First of all"

@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import pytest
 
-from helpers.job import NOTHING_DONE, ODD, TWO_LOWERED, UNHEARD, Moved, comparison, story
+from helpers.job import NOTHING_DONE, ODD, TWO_LOWERED, UNHEARD, Moved, comparison
 from pitchcheck.compare.records import Repeats
 from pitchcheck.report import chord_words
 from pitchcheck.report.job import tables as job_tables
-from pitchcheck.report.job import words as job_words
-from pitchcheck.report.job.summary import alarm, headline, summary
 from pitchcheck.takes import Stop
+from pitchcheck.words import comparison as job_words
+from pitchcheck.words.comparison import alarm, headline, summary
 
 
 @pytest.mark.parametrize(
@@ -37,18 +37,20 @@ def test_an_uncertain_change_is_called_uncertain() -> None:
     slots = comparison(unsure).strings
     assert headline(slots).startswith("No change is sure; ")
     assert [job_words.changed(s) for s in slots] == ["not sure"] * 6
-    sentences = " ".join(summary(story(unsure)))
+    sentences = " ".join(summary(comparison(unsure)))
     assert "Whether the slot of strings 1 to 6 changed is not sure" in sentences
 
 
 def test_what_was_not_heard_is_said() -> None:
-    assert "String 5 was not heard both before and after." in summary(story(ODD))
-    assert "not heard" not in " ".join(summary(story(TWO_LOWERED)))
+    assert "String 5 was not heard both before and after." in summary(comparison(ODD))
+    assert "not heard" not in " ".join(summary(comparison(TWO_LOWERED)))
 
 
 def test_told_and_heard_are_held_together() -> None:
-    assert "What was heard agrees with what was noted as filed off strings 2 and 5." in summary(story())
-    odd = " ".join(summary(story(ODD)))
+    assert "What was heard agrees with what was noted as filed off strings 2 and 5." in summary(
+        comparison(TWO_LOWERED)
+    )
+    odd = " ".join(summary(comparison(ODD)))
     assert "String 1: 0.10 mm was noted as filed off, but the sound says 0.31 to 0.41 mm." in odd
     assert "String 2: 0.30 mm was noted as filed off, but the sound says 0.00 to 0.10 mm." in odd
     assert "String 3: nothing was noted as filed off, but the sound says 0.17 mm" in odd

@@ -9,7 +9,7 @@ import pytest
 
 from helpers.browser import A4_WIDTH_POINTS, open_browser, paper, probe, sheet_width, sheets, violations
 from helpers.measurement import BUSY, TWELVE, USUAL, Extras, measurement
-from pitchcheck.report.page.render import render_page
+from pitchcheck.report.render import render_page
 
 PAGES_AT_MOST = 8  # a busy six-string survey with all its small print
 

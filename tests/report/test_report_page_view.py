@@ -22,8 +22,8 @@ from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom
-from pitchcheck.report.page.records import PageView, Step
-from pitchcheck.report.page.view import page_view
+from pitchcheck.report.page.view import PageView, page_view
+from pitchcheck.report.records import Step
 
 LOW = Slot(-0.05)
 UNSURE = Slot(0.44, 0.30)
@@ -57,7 +57,7 @@ def test_headline(slots: tuple[Slot, ...], headline: str) -> None:
 def test_the_summary_names_the_strings_and_the_amounts() -> None:
     text = " ".join(page_view(measurement(TWO_HIGH_REST_FINE)).summary)
     assert "Strings 5 and 6 are high; strings 1 to 4 are fine." in text
-    assert "file string 5 by at most 0.15 mm (5.9 thou) and string 6 by at most 0.20 mm (7.8 thou)" in text
+    assert "file string 5 by at most 0.15 mm and string 6 by at most 0.20 mm" in text
     assert "Then listen again." in text
 
 
@@ -65,8 +65,8 @@ def test_every_amount_is_in_the_steps_highest_first() -> None:
     whole = measurement(USUAL)
     filing = next(s for s in page_view(whole).steps.slots if s.title.startswith("File"))
     assert [p.title for p in filing.parts] == [
-        "String 6 (E2): at most 0.20 mm (7.8 thou)",
-        "String 5 (A2): at most 0.15 mm (5.9 thou)",
+        "String 6 (E2): at most 0.20 mm",
+        "String 5 (A2): at most 0.15 mm",
     ]
 
 
@@ -85,27 +85,27 @@ def test_a_nut_without_slots_is_never_filed(nut: Nut) -> None:
     assert "never filed" in " ".join(view.summary)
     assert view.steps.bottom == ()
     assert not any(step.title.startswith("File") for step in view.steps.slots)
-    assert all("File off" not in slot.action for slot in view.nut.slots)
-    assert view.nut.slots[5].action == "Do not file: this nut is never filed"
+    assert all("File off" not in slot.action for slot in view.slots)
+    assert view.slots[5].action == "Do not file: this nut is never filed"
 
 
 def test_a_high_slot_with_another_explanation_is_not_filed() -> None:
     slots = (*TWO_HIGH_REST_FINE[:5], Slot(0.86, explained=True))
     view = page_view(measurement(slots))
-    assert view.nut.slots[5].word == "high"
-    assert view.nut.slots[5].action.startswith("Do not file")
+    assert view.slots[5].picture.word == "high"
+    assert view.slots[5].action.startswith("Do not file")
     assert "High, but do not file" in [step.title for step in view.steps.slots]
 
 
 def test_the_bottom_of_the_nut_rules_out_the_slots() -> None:
     view = page_view(measurement(ALL_HIGH, extras=Extras(bottom=NutBottom(0.40, 0.32))))
     said = words_of(view.steps.bottom)
-    assert "Bass end: at most 0.40 mm (15.7 thou). Treble end: at most 0.32 mm (12.5 thou)." in said
+    assert "Bass end: at most 0.40 mm. Treble end: at most 0.32 mm." in said
     assert "no longer hold once the bottom is cut" in said
     assert "file string" not in " ".join(view.summary)
-    assert {slot.action for slot in view.nut.slots} == {"Not here: cut the bottom of the nut"}
-    assert all(slot.remove_mm == 0 for slot in view.nut.slots)  # nothing is hatched
-    assert not any("Take off" in name for slot in view.nut.slots for name, _ in slot.lines)
+    assert {slot.action for slot in view.slots} == {"Not here: cut the bottom of the nut"}
+    assert all(slot.picture.remove_mm == 0 for slot in view.slots)  # nothing is hatched
+    assert not any("Take off" in name for slot in view.slots for name, _ in slot.picture.lines)
 
 
 def test_cures_come_before_the_file() -> None:
@@ -127,7 +127,7 @@ def test_findings_of_one_cause_share_one_heading() -> None:
     view = page_view(measurement(extras=Extras(findings=found)))
     assert [len(f.cases) for f in view.findings] == [2]
     assert view.findings[0].cases[1].where == "String 6"
-    assert view.findings[0].cases[1].size == "0.30 mm (11.8 thou) above target"
+    assert view.findings[0].cases[1].size == "0.30 mm above target"
 
 
 def test_refused_takes_are_listed_with_their_reason() -> None:
@@ -143,7 +143,7 @@ def test_refused_takes_are_listed_with_their_reason() -> None:
 def test_a_slipped_decimal_point_is_asked_about() -> None:
     gauges = page_view(measurement(extras=BUSY)).gauges
     assert gauges is not None
-    assert gauges.rows[0][3] == "is the decimal point right? 0.15 mm (6.0 thou) would fit"
+    assert gauges.rows[0][3] == "is the decimal point right? 0.15 mm would fit"
 
 
 def test_fretted_notes_alone_are_called_a_symptom() -> None:
@@ -157,7 +157,7 @@ def test_a_height_just_under_a_limit_is_not_shown_on_it() -> None:
     belief = whole.plan.strings[5].height_mm
     assert belief is not None
     near = with_plan(whole, 6, height_mm=belief.shifted(target - 0.0004 - belief.median))
-    assert page_view(near).nut.slots[5].height == "just under 0.52 mm"
+    assert page_view(near).slots[5].height == "just under 0.52 mm"
 
 
 def test_fine_slots_below_target_are_named() -> None:
@@ -181,15 +181,15 @@ def test_sharp_notes_over_fine_slots_are_not_blamed_on_them() -> None:
 
 
 def test_a_string_that_lies_on_the_fret_has_no_gap() -> None:
-    slot = page_view(measurement((LOW, *ALL_FINE[1:]))).nut.slots[0]
-    assert ("Gap over fret 1", "none: the string lies on it") in slot.lines
+    slot = page_view(measurement((LOW, *ALL_FINE[1:]))).slots[0]
+    assert ("Gap over fret 1", "none: the string lies on it") in slot.picture.lines
 
 
 @pytest.mark.parametrize("slots", [USUAL, (NOTHING,) * 6, (LOW, NOTHING, UNSURE, Slot(0.9))])
 def test_every_string_appears_everywhere(slots: tuple[Slot, ...]) -> None:
     whole: Measurement = measurement(slots)
     view: PageView = page_view(whole)
-    assert [slot.number for slot in view.nut.slots] == list(range(1, len(slots) + 1))
+    assert [slot.picture.number for slot in view.slots] == list(range(1, len(slots) + 1))
     if view.neck is not None:
         assert [string.number for string in view.neck.strings] == list(range(1, len(slots) + 1))
 

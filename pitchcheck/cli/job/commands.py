@@ -107,7 +107,7 @@ def add(
     """
     from rich.console import Console
 
-    from pitchcheck.report.bench_sheet import bench_view
+    from pitchcheck.report.bench_sheet import bench_sheet
     from pitchcheck.report.terminal import print_sheet
 
     with progress_bar() as progress:
@@ -121,7 +121,7 @@ def add(
             jobs=jobs,
             progress=progress,
         )
-    print_sheet(bench_view(added.measurement), Console(file=sys.stdout, highlight=False))
+    print_sheet(bench_sheet(added.measurement), Console(file=sys.stdout, highlight=False))
     say_filed(added)
 
 

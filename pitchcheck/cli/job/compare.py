@@ -47,11 +47,11 @@ def compare(
     elif last is not None:
         from rich.console import Console
 
-        from pitchcheck.report.comparison_lines import compare_view
+        from pitchcheck.report.comparison_sheet import comparison_sheet
         from pitchcheck.report.terminal import print_sheet
 
         first, second = before or papers.passes[0].name, after or papers.passes[-1].name
-        view = compare_view(
+        view = comparison_sheet(
             comparison,
             title=f"{papers.title}: {first} against {second}",
             tolerance_mm=last.settings.target.tolerance_mm,

@@ -1,4 +1,4 @@
-"""The three drawings of the report: the nut from the front, one slot in side view, the neck.
+"""The drawings of the pages: the nut from the front, a slot from the side, the neck from above.
 
 Conventions: each is a pure function from a view record to inline SVG; ``ident`` must be unique on a page.
 They carry class names only; ``templates/page.css.jinja`` gives them ink.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from pitchcheck.report.drawings.neck import draw_neck
 from pitchcheck.report.drawings.nut import draw_nut
-from pitchcheck.report.drawings.slot import draw_slot, exaggeration
+from pitchcheck.report.drawings.slot import draw_slot
+from pitchcheck.report.drawings.slot_geometry import exaggeration
 
 __all__ = ["draw_neck", "draw_nut", "draw_slot", "exaggeration"]

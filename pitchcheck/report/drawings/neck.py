@@ -12,9 +12,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from pitchcheck.report.drawings import svg
-from pitchcheck.report.page.records import NeckString, NeckView
+from pitchcheck.report.records import NeckString, NeckView
 from pitchcheck.tuning import fret_place
-from pitchcheck.words import numbers
 
 FRETS = 12
 _TOP = 26.0
@@ -31,8 +30,8 @@ _BAR_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500)  # [cent] lengths of the scale
 
 
 @dataclass(frozen=True)
-class _Scene:
-    """Places on the neck. [px]"""
+class _NeckGeometry:
+    """Where everything on the neck lies. [px]"""
 
     frets: tuple[float, ...]  # 0 (nut) to 12
     bases: tuple[float, ...]  # of the straight strings, in order of the view
@@ -71,29 +70,29 @@ def draw_neck(
     """
     strings = sorted(neck.strings, key=lambda s: s.number)
     lane = lane or _LANE["narrow" if width < _NARROW_PX else "wide"]
-    scene = _scene(strings, width=width, scale_mm=neck.scale_mm, lane=lane)
+    at = _geometry(strings, width=width, scale_mm=neck.scale_mm, lane=lane)
     pieces = [
         svg.hatch(f"{ident}-adds", cls="hatch-adds", gap=5.0),
-        *_board(scene, narrow=width < _NARROW_PX),
+        *_board(at, narrow=width < _NARROW_PX),
     ]
-    for string, base in zip(strings, scene.bases, strict=True):
-        pieces += _string(string, base=base, scene=scene, ident=ident)
-    pieces += _bar(scene)
+    for string, base in zip(strings, at.bases, strict=True):
+        pieces += _string(string, base=base, at=at, ident=ident)
+    pieces += _bar(at)
     return svg.picture(
         *pieces,
         ident=ident,
-        size=(width, scene.bottom + _FOOT),
+        size=(width, at.bottom + _FOOT),
         title=title,
-        desc=neck.summary,
+        desc=neck.desc,
         cls=cls,
     )
 
 
-def _scene(strings: list[NeckString], *, width: float, scale_mm: float, lane: float) -> _Scene:
-    """Work out the places."""
+def _geometry(strings: list[NeckString], *, width: float, scale_mm: float, lane: float) -> _NeckGeometry:
+    """Work out where everything lies."""
     values = [0.0]
     for string in strings:
-        values += [*(string.now or ()), *(string.target or ())]
+        values += [*(string.now or ()), *(string.aim or ())]
     low, high = min(values), max(values)
     px_per_cent = _USED * lane / max(high - low, _LEAST_CENTS)
     end = width - _RIGHT
@@ -102,44 +101,42 @@ def _scene(strings: list[NeckString], *, width: float, scale_mm: float, lane: fl
     first = _TOP + 14 + high * px_per_cent
     bases = tuple(first + i * lane for i in range(len(strings)))
     bottom = bases[-1] - low * px_per_cent + 14
-    return _Scene(frets, bases, px_per_cent, _TOP, bottom, _LEFT, end)
+    return _NeckGeometry(frets, bases, px_per_cent, _TOP, bottom, _LEFT, end)
 
 
-def _board(scene: _Scene, *, narrow: bool) -> list[Markup]:
+def _board(at: _NeckGeometry, *, narrow: bool) -> list[Markup]:
     """Draw board, frets, inlays, nut and the numbers of the frets."""
-    tall = scene.bottom - scene.top
-    pieces = [svg.el("rect", x=scene.nut, y=scene.top, width=scene.end - scene.nut, height=tall, cls="board")]
-    middle = (scene.top + scene.bottom) / 2
+    tall = at.bottom - at.top
+    pieces = [svg.el("rect", x=at.nut, y=at.top, width=at.end - at.nut, height=tall, cls="board")]
+    middle = (at.top + at.bottom) / 2
     for n in range(1, FRETS + 1):
-        x = scene.frets[n]
-        pieces.append(svg.line(x, scene.top, x, scene.bottom, cls="fret"))
+        x = at.frets[n]
+        pieces.append(svg.line(x, at.top, x, at.bottom, cls="fret"))
         if n in _MARKED:
-            between = (scene.frets[n - 1] + x) / 2
+            between = (at.frets[n - 1] + x) / 2
             for y in (middle,) if n != FRETS else (middle - tall / 4, middle + tall / 4):
                 pieces.append(svg.el("circle", cx=between, cy=y, r=4, cls="inlay"))
         if not narrow or n in (1, 2, *_MARKED):
-            pieces.append(svg.text(x, scene.top - 8, str(n), cls="t soft-text", anchor="middle"))
-    pieces.append(
-        svg.el("rect", x=scene.nut - _NUT_WIDTH, y=scene.top, width=_NUT_WIDTH, height=tall, cls="nut")
-    )
+            pieces.append(svg.text(x, at.top - 8, str(n), cls="t soft-text", anchor="middle"))
+    pieces.append(svg.el("rect", x=at.nut - _NUT_WIDTH, y=at.top, width=_NUT_WIDTH, height=tall, cls="nut"))
     return pieces
 
 
-def _string(string: NeckString, *, base: float, scene: _Scene, ident: str) -> list[Markup]:
+def _string(string: NeckString, *, base: float, at: _NeckGeometry, ident: str) -> list[Markup]:
     """Draw one string: straight, as it is, at target, and what lies between."""
     thick = "string wound thin" if string.wound else "string thin"
     pieces = [
-        svg.line(scene.nut - _NUT_WIDTH, base, scene.end, base, cls="true-line"),
+        svg.line(at.nut - _NUT_WIDTH, base, at.end, base, cls="true-line"),
         svg.text(24, base + 5, str(string.number), cls="t big", anchor="end"),
         svg.text(28, base + 5, string.note, cls="t soft-text"),
     ]
-    if string.now is None or string.target is None:
-        pieces.append(svg.text(scene.nut + 12, base - 6, "not measured", cls="t soft-text"))
+    if string.now is None or string.aim is None:
+        pieces.append(svg.text(at.nut + 12, base - 6, "not measured", cls="t soft-text"))
         return pieces
-    xs = scene.frets[1:]
-    now = [(x, base - c * scene.px_per_cent) for x, c in zip(xs, string.now, strict=True)]
-    aim = [(x, base - c * scene.px_per_cent) for x, c in zip(xs, string.target, strict=True)]
-    start = (scene.nut, base)
+    xs = at.frets[1:]
+    now = [(x, base - c * at.px_per_cent) for x, c in zip(xs, string.now, strict=True)]
+    aim = [(x, base - c * at.px_per_cent) for x, c in zip(xs, string.aim, strict=True)]
+    start = (at.nut, base)
     pieces.append(
         svg.path([start, *now, *reversed(aim), start], cls="adds", closed=True, fill=f"url(#{ident}-adds)")
     )
@@ -147,18 +144,17 @@ def _string(string: NeckString, *, base: float, scene: _Scene, ident: str) -> li
     pieces.append(svg.path([start, *now], cls=thick))
     pieces += [svg.el("circle", cx=x, cy=y, r=2.6, cls="ring") for x, y in aim]
     pieces += [svg.el("circle", cx=x, cy=y, r=2.6, cls="dot") for x, y in now]
-    shown = string.label or numbers.rounded(string.now[0], decimals=numbers.CENT_DECIMALS, signed=True)
     x, y = now[0]
-    pieces.append(svg.text(x + 7, min(y, aim[0][1]) - 4, shown, cls="t strong halo"))
+    pieces.append(svg.text(x + 7, min(y, aim[0][1]) - 4, string.label, cls="t strong halo"))
     return pieces
 
 
-def _bar(scene: _Scene) -> list[Markup]:
+def _bar(at: _NeckGeometry) -> list[Markup]:
     """Draw the scale: a bar of a round number of cents, at the foot."""
-    room = 24.0 / scene.px_per_cent
+    room = 24.0 / at.px_per_cent
     length = max([step for step in _BAR_STEPS if step <= room] or [_BAR_STEPS[0]])
-    x, foot = scene.nut + 4, scene.bottom + _FOOT - 4
-    top = foot - length * scene.px_per_cent
+    x, foot = at.nut + 4, at.bottom + _FOOT - 4
+    top = foot - length * at.px_per_cent
     word = "cent" if length == 1 else "cents"
     return [
         svg.path([(x - 3, top), (x + 3, top), (x, top), (x, foot), (x - 3, foot), (x + 3, foot)], cls="bar"),

@@ -5,32 +5,56 @@ Conventions: every cell is text that is ready to be shown; the first cell of a r
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from pitchcheck.compare import Comparison
 from pitchcheck.compare.records import PositionChange, Repeats, SlotChange
-from pitchcheck.report.job import words as job_words
-from pitchcheck.report.job.records import ChangeRow
-from pitchcheck.report.page.records import Table
+from pitchcheck.report.records import Table
 from pitchcheck.takes import Position, Stop
+from pitchcheck.units import LengthUnit
+from pitchcheck.words import comparison as change_words
 from pitchcheck.words import numbers
 
 STEADY = 1.3  # [-] times the usual scatter up to which a hand counts as steady; our choice
 UNSTEADY = 2.0  # [-] and from which it counts as unsteady; our choice
 
 
-def change_row(slot: SlotChange, *, tolerance_mm: float) -> ChangeRow:
-    """Return one slot's row."""
-    mark, word = job_words.state(slot)
+@dataclass(frozen=True)
+class ChangeRow:
+    """One slot in the table of changes; ``mark`` is the state now as a key for the style sheet."""
+
+    number: int
+    note: str
+    before: str
+    before_between: str
+    now: str
+    now_between: str
+    change: str
+    change_between: str
+    sure: str
+    told: str
+    mark: str
+    word: str
+
+
+def change_row(slot: SlotChange, *, tolerance_mm: float, unit: LengthUnit, side: bool = True) -> ChangeRow:
+    """Return one slot's row; ``side`` repeats "lower" or "higher" in the interval of the change."""
+    mark, word = change_words.state(slot)
+    heights = [
+        (numbers.UNKNOWN, "")
+        if height is None
+        else (numbers.length(height.median, unit=unit), numbers.interval(height, unit=unit))
+        for height in (slot.before_mm, slot.after_mm)
+    ]
     return ChangeRow(
-        number=slot.number,
-        note=slot.note,
-        before=numbers.UNKNOWN if slot.before_mm is None else numbers.length(slot.before_mm.median),
-        before_between="" if slot.before_mm is None else numbers.interval(slot.before_mm),
-        now=numbers.UNKNOWN if slot.after_mm is None else numbers.length(slot.after_mm.median),
-        now_between="" if slot.after_mm is None else numbers.interval(slot.after_mm),
-        change=job_words.changed(slot),
-        change_between=job_words.between(slot),
-        sure=job_words.sure(slot, tolerance_mm=tolerance_mm),
-        told=job_words.told(slot),
+        slot.number,
+        slot.note,
+        *heights[0],
+        *heights[1],
+        change=change_words.changed(slot, unit=unit),
+        change_between=change_words.between(slot, unit=unit, side=side),
+        sure=change_words.sure(slot, tolerance_mm=tolerance_mm),
+        told=change_words.told(slot, unit=unit),
         mark=mark,
         word=word,
     )

@@ -1,171 +1,174 @@
-"""From a job's story to the view of its report; pure, so that every word can be tested without HTML."""
+"""The report of a job: what it is made from, and the view that its page shows.
+
+Conventions: text is ready to be shown; numbers are unrounded and only drawn. Lengths in mm, shown in the unit
+of the settings.
+"""
 
 from __future__ import annotations
 
 import base64
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from pitchcheck.chords import chord_table
+from pitchcheck.compare import Comparison
 from pitchcheck.compare.records import SlotChange
-from pitchcheck.fit.result import StringFit
 from pitchcheck.instrument import Removal
-from pitchcheck.report.chord_words import chord_change_words, chord_group_words, chords_summary
-from pitchcheck.report.job import tables as job_tables
-from pitchcheck.report.job import words as job_words
-from pitchcheck.report.job.records import ChangePicture, JobStory, JobView, Listen, PassStory, Snippet
-from pitchcheck.report.job.summary import alarm, headline, summary
-from pitchcheck.report.page.records import NeckString, NeckView
-from pitchcheck.words import numbers
+from pitchcheck.measurement import Measurement
+from pitchcheck.report import chord_words
+from pitchcheck.report.job import tables
+from pitchcheck.report.neck import neck_change_view
+from pitchcheck.report.records import NeckView, SlotPicture, Table
+from pitchcheck.report.slots import change_picture
+from pitchcheck.units import LengthUnit
+from pitchcheck.words import comparison as change_words
+from pitchcheck.words import numbers, phrases
 
 SOUND_TYPE = "audio/flac"
 
 
-def job_view(story: JobStory) -> JobView:
-    """Return everything that a job report shows.
+@dataclass(frozen=True)
+class Snippet:
+    """Sound of one string before and after, open string then first fret; FLAC as in a file."""
 
-    Parameters
-    ----------
-    story : JobStory
-        Names and notes that are to be left out are not in it.
+    number: int
+    note: str
+    before: bytes
+    after: bytes
+
+
+@dataclass(frozen=True)
+class PassInput:
+    """One pass as it is told. ``removed`` is what was told to have come off since the one before."""
+
+    name: str
+    when: str | None
+    takes: int
+    removed: tuple[Removal, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class JobReportInput:
+    """Everything that a job's report tells; names and notes that are to be left out are not in it.
+
+    ``before`` and ``after`` are the two passes compared.
     """
-    comparison = story.comparison
-    instrument = story.after.settings.instrument
+
+    title: str
+    passes: tuple[PassInput, ...]
+    before: Measurement
+    after: Measurement
+    comparison: Comparison
+    owner: str | None = None
+    owner_words: str | None = None
+    notes: tuple[str, ...] = ()
+    done: tuple[str, ...] = ()
+    fingerprint: str | None = None
+    made: str | None = None
+    snippets: tuple[Snippet, ...] = ()
+
+
+@dataclass(frozen=True)
+class Listen:
+    """One string to be heard; the two sounds as data addresses."""
+
+    title: str
+    before: str
+    after: str
+    words: str
+
+
+@dataclass(frozen=True)
+class JobView:
+    """The whole report, top to bottom."""
+
+    title: str
+    made: str
+    headline: str
+    alarm: tuple[str, ...]  # what must be put right; empty if nothing
+    summary: tuple[str, ...]
+    owner: tuple[tuple[str, str], ...]
+    rows: tuple[tables.ChangeRow, ...]
+    pictures: tuple[SlotPicture, ...]
+    scale_mm: float
+    neck: NeckView | None
+    tolerance: str  # what "no change" means
+    work: tuple[tuple[str, tuple[str, ...]], ...]  # pass by pass: its name, and what was done
+    done: tuple[str, ...]
+    notes: tuple[str, ...]
+    chords: Table | None
+    chord_groups: Table | None
+    chords_line: str
+    listen: tuple[Listen, ...]
+    takes: Table | None
+    repeats: Table | None
+    repeats_line: str
+    assumed: tuple[str, ...]
+    remarks: tuple[str, ...]
+    fingerprint: str
+
+
+def job_view(given: JobReportInput) -> JobView:
+    """Return everything that a job report shows."""
+    comparison, settings = given.comparison, given.after.settings
+    slots, unit = comparison.strings, settings.unit
     pairs = (comparison.before, comparison.after)
-    first, second = (() if fit is None else chord_table(instrument, fit) for fit in pairs)
-    tolerance = story.after.settings.target.tolerance_mm
+    first, second = (() if fit is None else chord_table(settings.instrument, fit) for fit in pairs)
+    tolerance = settings.target.tolerance_mm
+    owner = (("Brought by", given.owner), ("Said to be wrong", given.owner_words))
     return JobView(
-        title=f"Nut work: {story.title}",
-        made=story.made or "",
-        headline=headline(comparison.strings),
-        alarm=alarm(comparison.strings),
-        summary=summary(story),
-        owner=_owner(story),
-        rows=tuple(job_tables.change_row(s, tolerance_mm=tolerance) for s in comparison.strings),
-        pictures=tuple(_picture(s, story) for s in comparison.strings),
-        scale_mm=instrument.scale_mm,
-        neck=_neck(story),
-        tolerance=numbers.mm(tolerance),
-        work=tuple(_work(one, first=i == 0) for i, one in enumerate(story.passes)),
-        done=story.done,
-        notes=story.notes,
-        chords=chord_change_words(first, second),
-        chord_groups=chord_group_words(first, second),
-        chords_line=chords_summary(first, second),
-        listen=tuple(_listen(snippet, comparison.strings) for snippet in story.snippets),
-        takes=job_tables.takes_table(comparison),
-        repeats=job_tables.repeats_table(comparison),
-        repeats_line=job_tables.repeats_line(comparison),
+        title=f"Nut work: {given.title}",
+        made=given.made or "",
+        headline=change_words.headline(slots),
+        alarm=change_words.alarm(slots),
+        summary=change_words.summary(comparison, unit=unit),
+        owner=tuple((name, words) for name, words in owner if words),
+        rows=tuple(tables.change_row(s, tolerance_mm=tolerance, unit=unit) for s in slots),
+        pictures=tuple(change_picture(s, settings=settings) for s in slots),
+        scale_mm=settings.instrument.scale_mm,
+        neck=neck_change_view(comparison, instrument=settings.instrument),
+        tolerance=numbers.length(tolerance, unit=unit),
+        work=tuple(_work(one, first=i == 0, unit=unit) for i, one in enumerate(given.passes)),
+        done=given.done,
+        notes=given.notes,
+        chords=chord_words.chord_change_words(first, second),
+        chord_groups=chord_words.chord_group_words(first, second),
+        chords_line=chord_words.chords_summary(first, second),
+        listen=tuple(_listen(snippet, slots, unit) for snippet in given.snippets),
+        takes=tables.takes_table(comparison),
+        repeats=tables.repeats_table(comparison),
+        repeats_line=tables.repeats_line(comparison),
         assumed=comparison.assumed,
         remarks=comparison.notes,
-        fingerprint=_grouped(story.fingerprint),
+        fingerprint=_grouped(given.fingerprint),
     )
 
 
-def _owner(story: JobStory) -> tuple[tuple[str, str], ...]:
-    """Return who brought the instrument, and what they said."""
-    said = (("Brought by", story.owner), ("Said to be wrong", story.owner_words))
-    return tuple((name, words) for name, words in said if words)
-
-
-def _work(one: PassStory, *, first: bool) -> tuple[str, tuple[str, ...]]:
+def _work(one: PassInput, *, first: bool, unit: LengthUnit) -> tuple[str, tuple[str, ...]]:
     """Return one pass: its name and date, and what was done before it."""
-    name = f"{one.name[:1].upper()}{one.name[1:]}" + (f", {one.when}" if one.when else "")
-    heard = "One take was heard." if one.takes == 1 else f"{one.takes} takes were heard."
+    name = phrases.sentence(one.name) + (f", {one.when}" if one.when else "")
+    lines = ["One take was heard." if one.takes == 1 else f"{one.takes} takes were heard."]
     if one.removed:
-        lines = [_filed(one.removed), heard]
-    else:
-        lines = [heard] if first else ["Nothing was noted as filed off.", heard]
+        parts = [f"string {r.string}: {numbers.length(r.amount_mm, unit=unit)}" for r in one.removed]
+        lines.insert(0, f"Filed off, as noted: {'; '.join(parts)}.")
+    elif not first:
+        lines.insert(0, "Nothing was noted as filed off.")
     return name, (*lines, *one.notes)
 
 
-def _filed(removed: Sequence[Removal]) -> str:
-    """Return what was told to have come off."""
-    parts = [f"string {r.string}: {numbers.length(r.amount_mm)}" for r in removed]
-    return f"Filed off, as noted: {'; '.join(parts)}."
-
-
-def _picture(slot: SlotChange, story: JobStory) -> ChangePicture:
-    """Return one slot's side view."""
-    spec = story.after.settings.instrument.string(slot.number)
-    _, word = job_words.state(slot)
-    known = [numbers.mm(h.median) for h in (slot.before_mm, slot.after_mm) if h is not None]
-    name = "Before, now" if len(known) == 2 else "Now"
-    lines = [(name, " → ".join(known) or numbers.UNKNOWN), ("Change", job_words.changed(slot))]
-    lines.append(("Should be", numbers.mm(slot.target_mm)))
-    return ChangePicture(
-        number=slot.number,
-        note=slot.note,
-        title=f"String {slot.number} ({slot.note}), slot in side view before and now: {word}",
-        desc=" ".join(f"{name}: {value}." for name, value in lines),
-        wound=spec.wound,
-        before_mm=None if slot.before_mm is None else slot.before_mm.median,
-        after_mm=None if slot.after_mm is None else slot.after_mm.median,
-        target_mm=slot.target_mm,
-        floor_mm=slot.floor_mm,
-        low_mm=None if slot.after_mm is None else slot.after_mm.low,
-        high_mm=None if slot.after_mm is None else slot.after_mm.high,
-        lines=tuple(lines),
-    )
-
-
-def _neck(story: JobStory) -> NeckView | None:
-    """Return the notes over the neck now (solid) and before (dashed), or None without a comparison."""
-    comparison = story.comparison
-    if comparison.before is None or comparison.after is None:
-        return None
-    compared = {s.number for s in comparison.strings if s.change_mm is not None}
-    was = {s.number: s for s in comparison.before.strings if s.number in compared}
-    now = {s.number: s for s in comparison.after.strings if s.number in compared}
-    instrument = story.after.settings.instrument
-    strings = tuple(
-        NeckString(
-            number=spec.number,
-            note=spec.note,
-            wound=spec.wound,
-            gauge_mm=spec.gauge_mm,
-            now=_curve(now.get(spec.number)),
-            target=_curve(was.get(spec.number)),
-            label=_label(was.get(spec.number), now.get(spec.number)),
-        )
-        for spec in instrument.strings
-    )
-    sentences = [
-        f"String {s.number}, fret 1: {numbers.cents(s.target[0])} before, {numbers.cents(s.now[0])} now."
-        for s in strings
-        if s.now is not None and s.target is not None
-    ]
-    return NeckView(strings=strings, scale_mm=instrument.scale_mm, summary=" ".join(sentences))
-
-
-def _curve(fit: StringFit | None) -> tuple[float, ...] | None:
-    return None if fit is None else tuple(float(value) for value in fit.neck_now_cents)
-
-
-def _label(was: StringFit | None, now: StringFit | None) -> str | None:
-    """Return the error at fret 1 before and now: ``"+14.2 → +6.1"``."""
-    if was is None or now is None:
-        return None
-    ends = (float(fit.neck_now_cents[0]) for fit in (was, now))
-    return " → ".join(numbers.rounded(x, decimals=numbers.CENT_DECIMALS, signed=True) for x in ends)
-
-
-def _listen(snippet: Snippet, slots: Sequence[SlotChange]) -> Listen:
+def _listen(snippet: Snippet, slots: Sequence[SlotChange], unit: LengthUnit) -> Listen:
     """Return one string's two sounds."""
     slot = next(s for s in slots if s.number == snippet.number)
     before, after = (
         f"data:{SOUND_TYPE};base64,{base64.b64encode(sound).decode('ascii')}"
         for sound in (snippet.before, snippet.after)
     )
-    return Listen(
-        title=f"String {snippet.number} ({snippet.note})",
-        before=before,
-        after=after,
-        words=f"Slot: {job_words.changed(slot)}.",
-    )
+    title = f"String {snippet.number} ({snippet.note})"
+    return Listen(title, before, after, f"Slot: {change_words.changed(slot, unit=unit)}.")
 
 
 def _grouped(fingerprint: str | None) -> str:
     """Return a fingerprint in groups of eight, as a person reads it."""
-    if not fingerprint:
-        return ""
-    return " ".join(fingerprint[i : i + 8] for i in range(0, len(fingerprint), 8))
+    whole = fingerprint or ""
+    return " ".join(whole[i : i + 8] for i in range(0, len(whole), 8))

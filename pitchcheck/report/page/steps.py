@@ -8,12 +8,14 @@ single slots.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from pitchcheck.diagnosis import Cause
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom, StringPlan, Verdict
-from pitchcheck.report.page.records import Step, StepsView
+from pitchcheck.report.records import Step
+from pitchcheck.units import LengthUnit
 from pitchcheck.words import cautions, numbers, phrases
 
 _BEFORE_THE_FILE = (  # causes that are cured first, because they spoil what is said of the slots
@@ -26,15 +28,24 @@ _BEFORE_THE_FILE = (  # causes that are cured first, because they spoil what is 
 )
 
 
+@dataclass(frozen=True)
+class StepsView:
+    """What to do, in order; with ``bottom`` the slot steps are the other way, never done as well."""
+
+    first: tuple[Step, ...]
+    bottom: tuple[Step, ...]
+    slots: tuple[Step, ...]
+
+
 def steps_view(measurement: Measurement) -> StepsView:
     """Return everything that is to be done, in order."""
-    plan = measurement.plan
+    plan, unit = measurement.plan, measurement.settings.unit
     slotted = measurement.settings.instrument.nut is Nut.SLOTTED
     bottom = plan.nut_bottom if slotted else None
     return StepsView(
         first=(Step("Look after the set-up first", cautions.FIRST), *_cures(measurement)),
-        bottom=() if bottom is None else (_bottom_step(bottom, plan.steps),),
-        slots=_slot_steps(plan.strings),
+        bottom=() if bottom is None else (_bottom_step(bottom, plan.steps, unit),),
+        slots=_slot_steps(plan.strings, unit),
     )
 
 
@@ -43,7 +54,7 @@ def next_take_step(measurement: Measurement) -> Step | None:
     take = measurement.plan.next_take
     if take is None:
         return None
-    why = take.why[:1].upper() + take.why[1:].rstrip(".") + "."
+    why = phrases.sentence(take.why).rstrip(".") + "."
     told = "open string" in why.lower()
     bracket = () if told else ("Play the open string before it and after it, as for every take.",)
     return Step(f"Play {take.position.words()}", (why, *bracket))
@@ -56,7 +67,7 @@ def next_note(measurement: Measurement) -> str:
     return "No further take would change these answers."
 
 
-def _slot_steps(plans: Sequence[StringPlan]) -> tuple[Step, ...]:
+def _slot_steps(plans: Sequence[StringPlan], unit: LengthUnit) -> tuple[Step, ...]:
     """Return the steps for the slots: file, then what must not be filed, then what is left alone."""
     filed = sorted((p for p in plans if p.remove_now_mm > 0), key=lambda p: -p.remove_now_mm)
     rest = [p for p in plans if p.remove_now_mm <= 0]
@@ -67,7 +78,7 @@ def _slot_steps(plans: Sequence[StringPlan]) -> tuple[Step, ...]:
         ("Not sure yet: do not file", [p for p in rest if _unsure(p) and p.height_mm is not None]),
         ("Not measured: do not file", [p for p in rest if _unsure(p) and p.height_mm is None]),
     )
-    steps = [_group(title, members) for title, members in groups if members]
+    steps = [_group(title, members, unit) for title, members in groups if members]
     fine = [p for p in rest if p.verdict is Verdict.FINE]
     return (*steps, _leave(fine)) if fine else tuple(steps)
 
@@ -89,23 +100,23 @@ def _unsure(plan: StringPlan) -> bool:
     return plan.verdict is Verdict.UNSURE
 
 
-def _group(title: str, members: Sequence[StringPlan]) -> Step:
+def _group(title: str, members: Sequence[StringPlan], unit: LengthUnit) -> Step:
     """Return one step for slots that are treated alike; sentences they all share are said once."""
     shared = [step for step in members[0].steps if all(step in other.steps for other in members)]
     own = [step for step in members[0].steps if step not in shared]
     split = members[0].steps.index(own[0]) if own else len(shared)
     lead = tuple(step for step in members[0].steps[:split] if step in shared)
-    parts = tuple(Step(_slot_title(p), tuple(s for s in p.steps if s not in shared)) for p in members)
+    parts = tuple(Step(_slot_title(p, unit), tuple(s for s in p.steps if s not in shared)) for p in members)
     return Step(title, lead, parts, tuple(step for step in shared if step not in lead))
 
 
-def _slot_title(plan: StringPlan) -> str:
+def _slot_title(plan: StringPlan, unit: LengthUnit) -> str:
     """Return the name of a slot and the one figure that matters for it."""
     name = f"String {plan.number} ({plan.note})"
     if plan.remove_now_mm > 0:
-        return f"{name}: at most {numbers.removal(plan.remove_now_mm)}"
+        return f"{name}: at most {numbers.removal(plan.remove_now_mm, unit=unit)}"
     if plan.raise_mm is not None:
-        return f"{name}: raise by about {numbers.length(plan.raise_mm)}"
+        return f"{name}: raise by about {numbers.length(plan.raise_mm, unit=unit)}"
     return name
 
 
@@ -121,13 +132,13 @@ def _cures(measurement: Measurement) -> list[Step]:
     return steps
 
 
-def _bottom_step(bottom: NutBottom, steps: tuple[str, ...]) -> Step:
+def _bottom_step(bottom: NutBottom, steps: tuple[str, ...], unit: LengthUnit) -> Step:
     """Return the step for a cut at the bottom of the nut."""
     return Step(
         "Cut at the bottom of the nut, not in the slots",
         (
-            f"Bass end: at most {numbers.removal(bottom.bass_mm)}. "
-            f"Treble end: at most {numbers.removal(bottom.treble_mm)}. Straight in between.",
+            f"Bass end: at most {numbers.removal(bottom.bass_mm, unit=unit)}. "
+            f"Treble end: at most {numbers.removal(bottom.treble_mm, unit=unit)}. Straight in between.",
             *steps,
             "The amounts for single slots on this sheet no longer hold once the bottom is cut.",
         ),

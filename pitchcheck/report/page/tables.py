@@ -1,4 +1,4 @@
-"""The small print as tables of words: refused takes, gauges, residuals, the neck in figures, the facts.
+"""The small print as tables of words: refused takes, gauges, residuals, the facts.
 
 Conventions: every cell is text that is ready to be shown; the first cell of a row is its head.
 """
@@ -7,16 +7,16 @@ from __future__ import annotations
 
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Residual
-from pitchcheck.instrument import Board, Length, Tailpiece
+from pitchcheck.instrument import Board, Tailpiece
 from pitchcheck.measurement import Measurement
-from pitchcheck.report.page.records import NeckString, NeckView, Table
+from pitchcheck.report.records import Table
 from pitchcheck.takes import Take
+from pitchcheck.units import LengthUnit
 from pitchcheck.words import doubts as words
 from pitchcheck.words import numbers, phrases
 
 SET_ASIDE_WEIGHT = 0.5  # [-] ours: below half its weight a take hardly counts
 _AGREES_SD = 2.0  # [-] standard deviations a gauge and the sound may lie apart and still agree (usual 95 %)
-_TABLE_FRETS = (1, 2, 3, 5, 7, 9, 12)
 
 
 def refused_table(measurement: Measurement) -> Table | None:
@@ -92,82 +92,52 @@ def gauge_table(measurement: Measurement) -> Table | None:
     if measurement.fit is None or not measurement.fit.meter:
         return None
     rows = []
+    unit = measurement.settings.unit
     for held in measurement.fit.meter:
         reading = measurement.settings.meter[held.index]
         where = "" if reading.string is None else f", string {reading.string}"
         apart = abs(held.read_mm - held.expected_mm)
         remark = "agrees" if apart <= _AGREES_SD * held.sd_mm else "does not agree"
         if held.likely_slip_mm is not None:
-            remark = f"is the decimal point right? {numbers.length(held.likely_slip_mm)} would fit"
+            remark = f"is the decimal point right? {numbers.length(held.likely_slip_mm, unit=unit)} would fit"
         what = phrases.GAUGE_WORDS[reading.what] + where
-        rows.append((what, numbers.length(held.read_mm), numbers.length(held.expected_mm), remark))
+        read, expected = (numbers.length(mm, unit=unit) for mm in (held.read_mm, held.expected_mm))
+        rows.append((what, read, expected, remark))
     heads = ("Gauge", "Read", "Sound says", "Remark")
     return Table("Gauge readings against the sound", heads, tuple(rows))
 
 
-def neck_table(neck: NeckView) -> Table | None:
-    """Return the neck picture in figures."""
-    rows = [row for string in neck.strings for row in _neck_rows(string)]
-    heads = ("String", "Slot", *(f"Fret {fret}" for fret in _TABLE_FRETS))
-    caption = "Predicted error of fretted notes, in cents; plus is sharp"
-    return Table(caption, heads, tuple(rows)) if rows else None
-
-
-def _neck_rows(string: NeckString) -> list[tuple[str, ...]]:
-    """Return two rows for one string: as it is, and at its target."""
-    rows = []
-    for name, curve in (("as it is", string.now), ("at target", string.target)):
-        if curve is not None:
-            cells = (
-                numbers.rounded(curve[f - 1], decimals=numbers.CENT_DECIMALS, signed=True)
-                for f in _TABLE_FRETS
-            )
-            rows.append((f"{string.number} ({string.note})", name, *cells))
-    return rows
-
-
 def facts(measurement: Measurement) -> tuple[tuple[str, str], ...]:
     """Return what was known or found out about the instrument itself."""
-    instrument = measurement.settings.instrument
+    instrument, unit, fit = measurement.settings.instrument, measurement.settings.unit, measurement.fit
     rows = [
         ("Instrument", instrument.kind),
-        ("Scale length", f"{numbers.rounded(instrument.scale_mm, decimals=1)} mm"),
+        ("Scale length", numbers.long_length(instrument.scale_mm, unit=unit)),
         ("Nut", phrases.NUT_WORDS[instrument.nut]),
         ("Bridge", "floating" if instrument.tailpiece is Tailpiece.FLOATING else "fixed"),
         ("Board", "scalloped" if instrument.board is Board.SCALLOPED else "normal"),
     ]
+    gauged = (
+        ("Fret height", instrument.fret_height),
+        ("Action at fret 12", instrument.action_12),
+        ("Neck relief", instrument.relief),
+    )
     rows += [
-        (name, f"{numbers.length(given.value_mm)}, as gauged")
-        for name, given in _gauged(measurement)
-        if given
+        (name, f"{numbers.length(given.value_mm, unit=unit)}, as gauged") for name, given in gauged if given
     ]
-    if measurement.fit is not None:
-        rows.append(("Fret height, from the sound", numbers.measured(measurement.fit.fret_height_mm)))
-        rows.append(("Nut edge", _nut_place(measurement.fit.nut_offset_mm)))
-        rows.append(
-            (
-                "Your finger pushes the string below the fret tops by",
-                numbers.measured(measurement.fit.touch_mm),
-            )
-        )
+    if fit is not None:
+        touch = "Your finger pushes the string below the fret tops by"
+        rows.append(("Fret height, from the sound", numbers.measured(fit.fret_height_mm, unit=unit)))
+        rows.append(("Nut edge", _nut_place(fit.nut_offset_mm, unit)))
+        rows.append((touch, numbers.measured(fit.touch_mm, unit=unit)))
     used = sum(take.hz is not None for take in measurement.takes)
     rows.append(("Takes", f"{used} read of {len(measurement.takes)}"))
     return tuple(rows)
 
 
-def _gauged(measurement: Measurement) -> tuple[tuple[str, Length | None], ...]:
-    """Return the lengths a user may have gauged."""
-    instrument = measurement.settings.instrument
-    return (
-        ("Fret height", instrument.fret_height),
-        ("Action at fret 12", instrument.action_12),
-        ("Neck relief", instrument.relief),
-    )
-
-
-def _nut_place(offset: Belief) -> str:
+def _nut_place(offset: Belief, unit: LengthUnit) -> str:
     """Say where the nut's front edge lies, in words and figures."""
+    said = f"{numbers.measured(offset, unit=unit)}; plus is away from fret 1"
     if offset.low <= 0 <= offset.high:
-        return f"in its place as far as can be told ({numbers.measured(offset)}; plus is away from fret 1)"
-    side = "too far from fret 1" if offset.median > 0 else "too near to fret 1"
-    return f"{side}: {numbers.measured(offset)} (plus is away from fret 1)"
+        return f"in its place as far as can be told ({said})"
+    return f"too {'far from' if offset.median > 0 else 'near to'} fret 1 ({said})"

@@ -1,21 +1,67 @@
 """From a measurement to the view of the report page; pure, so that every word can be tested without HTML.
 
-Conventions: see ``page_records``.
+Conventions: text is ready to be shown; numbers are unrounded and only drawn. Lengths in mm, shown in the unit
+of the settings.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from pitchcheck.chords import chord_table
 from pitchcheck.diagnosis import Cause, Finding
-from pitchcheck.fit.result import StringFit
 from pitchcheck.measurement import Measurement
 from pitchcheck.report.chord_words import chord_table_words
-from pitchcheck.report.page import tables as page_tables
-from pitchcheck.report.page.records import FindingCase, FindingView, NeckString, NeckView, PageView, Table
-from pitchcheck.report.page.slots import nut_view
-from pitchcheck.report.page.steps import next_note, next_take_step, steps_view
-from pitchcheck.report.page.summary import headline, summary
-from pitchcheck.words import evidence, numbers, phrases
+from pitchcheck.report.neck import neck_table, neck_view
+from pitchcheck.report.page import tables
+from pitchcheck.report.page.steps import StepsView, next_note, next_take_step, steps_view
+from pitchcheck.report.records import NeckView, SlotView, Step, Table
+from pitchcheck.report.slots import slot_views
+from pitchcheck.units import LengthUnit
+from pitchcheck.words import evidence, phrases
+from pitchcheck.words.headline import headline, summary
+
+
+@dataclass(frozen=True)
+class FindingCase:
+    """Where one finding acts, how large it is there, and what shows it."""
+
+    where: str
+    size: str
+    evidence: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FindingView:
+    """All findings of one cause in plain words."""
+
+    title: str
+    meaning: str
+    cases: tuple[FindingCase, ...]
+
+
+@dataclass(frozen=True)
+class PageView:
+    """The whole page, top to bottom."""
+
+    title: str
+    headline: str
+    summary: tuple[str, ...]
+    slots: tuple[SlotView, ...]
+    scale_mm: float
+    steps: StepsView
+    next_take: Step | None
+    next_note: str  # said where there is no next take
+    neck: NeckView | None
+    neck_table: Table | None
+    chords: Table | None
+    findings: tuple[FindingView, ...]
+    refused: Table | None
+    doubtful: Table | None
+    gauges: Table | None
+    residuals: Table | None
+    facts: tuple[tuple[str, str], ...]
+    notes: tuple[str, ...]
 
 
 def page_view(measurement: Measurement) -> PageView:
@@ -31,106 +77,44 @@ def page_view(measurement: Measurement) -> PageView:
     PageView
         Words ready to be shown, and unrounded values for the drawings.
     """
-    neck = _neck_view(measurement)
-    refused = page_tables.refused_table(measurement)
+    instrument, fit = measurement.settings.instrument, measurement.fit
+    neck = neck_view(measurement)
     return PageView(
-        title=f"Nut slots: {measurement.settings.instrument.kind}",
+        title=f"Nut slots: {instrument.kind}",
         headline=headline(measurement),
         summary=summary(measurement),
-        nut=nut_view(measurement),
+        slots=slot_views(measurement),
+        scale_mm=instrument.scale_mm,
         steps=steps_view(measurement),
         next_take=next_take_step(measurement),
         next_note=next_note(measurement),
         neck=neck,
-        neck_table=None if neck is None else page_tables.neck_table(neck),
-        chords=_chords(measurement),
-        findings=_findings(measurement.findings),
-        refused=refused,
-        refused_note="" if refused else "No take was refused.",
-        doubtful=page_tables.doubtful_table(measurement),
-        gauges=page_tables.gauge_table(measurement),
-        residuals=page_tables.residual_table(measurement),
-        facts=page_tables.facts(measurement),
-        notes=_notes(measurement),
+        neck_table=None if neck is None else neck_table(neck),
+        chords=None if fit is None else chord_table_words(chord_table(instrument, fit)),
+        findings=finding_views(measurement.findings, unit=measurement.settings.unit),
+        refused=tables.refused_table(measurement),
+        doubtful=tables.doubtful_table(measurement),
+        gauges=tables.gauge_table(measurement),
+        residuals=tables.residual_table(measurement),
+        facts=tables.facts(measurement),
+        notes=notes(measurement),
     )
 
 
-def _neck_view(measurement: Measurement) -> NeckView | None:
-    """Return the errors over the neck, or None without a fit."""
-    if measurement.fit is None:
-        return None
-    fits = {s.number: s for s in measurement.fit.strings}
-    instrument = measurement.settings.instrument
-    strings = tuple(
-        NeckString(
-            number=spec.number,
-            note=spec.note,
-            wound=spec.wound,
-            gauge_mm=spec.gauge_mm,
-            now=_curve(fits.get(spec.number), "now"),
-            target=_curve(fits.get(spec.number), "target"),
-        )
-        for spec in instrument.strings
-    )
-    return NeckView(strings=strings, scale_mm=instrument.scale_mm, summary=_neck_summary(measurement))
-
-
-def _curve(fit: StringFit | None, which: str) -> tuple[float, ...] | None:
-    """Return one of a string's two curves as plain numbers."""
-    if fit is None:
-        return None
-    curve = fit.neck_now_cents if which == "now" else fit.neck_target_cents
-    return tuple(float(value) for value in curve)
-
-
-def _neck_summary(measurement: Measurement) -> str:
-    """Say in words what the neck picture shows."""
-    assert measurement.fit is not None
-    sentences = []
-    for s in sorted(measurement.fit.strings, key=lambda s: s.number):
-        now, target, touch = (
-            float(c[0]) for c in (s.neck_now_cents, s.neck_target_cents, s.neck_touch_cents)
-        )
-        sentences.append(
-            f"String {s.number}, fret 1: {numbers.cents(now)} now, of which the finger adds "
-            f"{numbers.cents(touch)}; {numbers.cents(target)} with the slot at target."
-        )
-    return " ".join(sentences)
-
-
-def _chords(measurement: Measurement) -> Table | None:
-    """Return how the usual open chords sound; None for a tuning without shapes."""
-    if measurement.fit is None:
-        return None
-    return chord_table_words(chord_table(measurement.settings.instrument, measurement.fit))
-
-
-def _findings(findings: tuple[Finding, ...]) -> tuple[FindingView, ...]:
+def finding_views(findings: tuple[Finding, ...], *, unit: LengthUnit) -> tuple[FindingView, ...]:
     """Return the findings grouped by cause, in the order in which the causes first come."""
-    groups: dict[Cause, list[Finding]] = {}
+    groups: dict[Cause, list[FindingCase]] = {}
     for finding in findings:
-        groups.setdefault(finding.cause, []).append(finding)
+        where = phrases.sentence(phrases.place(finding))
+        case = FindingCase(where, phrases.size(finding, unit=unit), evidence.lines(finding))
+        groups.setdefault(finding.cause, []).append(case)
     return tuple(
-        FindingView(
-            title=phrases.CAUSE_TITLES[cause],
-            meaning=phrases.CAUSE_MEANINGS[cause],
-            cases=tuple(_case(finding) for finding in members),
-        )
-        for cause, members in groups.items()
+        FindingView(phrases.CAUSE_TITLES[cause], phrases.CAUSE_MEANINGS[cause], tuple(cases))
+        for cause, cases in groups.items()
     )
 
 
-def _case(finding: Finding) -> FindingCase:
-    """Return one finding in words."""
-    where = [phrases.strings(finding.strings)] if finding.strings else []
-    if finding.frets:
-        word = "fret" if len(finding.frets) == 1 else "frets"
-        where.append(f"{word} {phrases.listed([str(f) for f in sorted(finding.frets)])}")
-    place = ", ".join(where) or "the whole instrument"
-    return FindingCase(place[:1].upper() + place[1:], phrases.size(finding), evidence.lines(finding))
-
-
-def _notes(measurement: Measurement) -> tuple[str, ...]:
+def notes(measurement: Measurement) -> tuple[str, ...]:
     """Return what could not be told apart, remarks of the fit, and notices about the input."""
     fit = measurement.fit
     if fit is None:

@@ -20,7 +20,7 @@ from pitchcheck.workflow.progress import Progress
 
 if TYPE_CHECKING:
     from pitchcheck.compare import Comparison
-    from pitchcheck.report.job.records import PassStory, Snippet
+    from pitchcheck.report.job.view import PassInput, Snippet
 
 PLAYER_STRINGS = 3  # [-] strings to be heard on the player's page; our choice
 
@@ -149,11 +149,11 @@ def job_report(
     BadValue, NothingMeasured
         As `compare_job`.
     """
-    from pitchcheck.report.job.records import JobStory
-    from pitchcheck.report.job.render import render_job
+    from pitchcheck.report.job.view import JobReportInput
+    from pitchcheck.report.render import render_job
 
     found = _compared(papers, before, after, progress)
-    story = JobStory(
+    story = JobReportInput(
         title=papers.title if names else found.after.settings.instrument.kind,
         passes=tuple(_story(one, notes=names and reader is Reader.TECH) for one in found.passes),
         before=found.before,
@@ -215,16 +215,16 @@ def _measured(one: JobPass, progress: Progress | None) -> Measurement:
     return one.measurement or measure_folder(one.folder, progress=progress, workers=os.cpu_count() or 1)
 
 
-def _story(one: JobPass, *, notes: bool) -> PassStory:
+def _story(one: JobPass, *, notes: bool) -> PassInput:
     """Return a pass as it is told."""
-    from pitchcheck.report.job.records import PassStory
+    from pitchcheck.report.job.view import PassInput
     from pitchcheck.session.folder import read_session
 
     takes = len(one.measurement.takes) if one.measurement is not None else None
     if takes is None:
         session = read_session(one.folder)
         takes = len(session.takes) or len(session.readings)
-    return PassStory(one.name, one.when, takes, one.removed, one.notes if notes else ())
+    return PassInput(one.name, one.when, takes, one.removed, one.notes if notes else ())
 
 
 def _snippets(found: _Compared, *, reader: Reader) -> tuple[Snippet, ...]:

@@ -17,7 +17,7 @@ from pitchcheck.errors import NothingMeasured
 from pitchcheck.instrument import StringSpec
 from pitchcheck.measurement import Measurement
 from pitchcheck.pitch.plucks import find_plucks
-from pitchcheck.report.job.records import Snippet
+from pitchcheck.report.job.view import Snippet
 from pitchcheck.session.folder import Session, read_session
 from pitchcheck.session.paths import inside
 from pitchcheck.takes import Position, Stop

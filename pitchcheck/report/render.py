@@ -1,4 +1,4 @@
-"""The report as one self-contained HTML page: no request to anywhere, readable offline and in print."""
+"""Pages rendered: each is one self-contained HTML file that asks for nothing and can be read offline."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from pitchcheck.measurement import Measurement
 from pitchcheck.report import chord_words
 from pitchcheck.report.drawings import draw_neck, draw_nut, draw_slot, exaggeration
-from pitchcheck.report.drawings.change import change_exaggeration, draw_change
+from pitchcheck.report.job.view import JobReportInput, job_view
 from pitchcheck.report.page.view import page_view
 from pitchcheck.words import cautions
 
@@ -31,8 +31,6 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.globals.update(
-        change_exaggeration=change_exaggeration,
-        draw_change=draw_change,
         draw_neck=draw_neck,
         draw_nut=draw_nut,
         draw_slot=draw_slot,
@@ -58,9 +56,26 @@ def render_page(measurement: Measurement) -> str:
     str
         A whole HTML document with its style sheet and drawings inside.
     """
-    return render("page.html.jinja", view=page_view(measurement))
+    return _render("page.html.jinja", view=page_view(measurement))
 
 
-def render(template: str, **values: object) -> str:
+def render_job(given: JobReportInput, *, reader: str) -> str:
+    """Render the report of a job.
+
+    Parameters
+    ----------
+    given : JobReportInput
+    reader : {"tech", "player"}
+        The player's page leaves out the slots one by one, the takes and the bench notes.
+
+    Returns
+    -------
+    str
+        A whole HTML document; style, drawings and sound are inside.
+    """
+    return _render("job.html.jinja", view=job_view(given), reader=reader)
+
+
+def _render(template: str, **values: object) -> str:
     """Render a template with units kept on the line of their number."""
     return _UNIT.sub("\u00a0", _environment().get_template(template).render(**values))

@@ -1,21 +1,22 @@
-"""The top of a job report: what a customer understands in ten seconds.
+"""Words of a comparison: what changed, how sure that is, whether it is what was told, and how the nut stands.
 
-Conventions: whole sentences. What is not sure is called not sure; what must be put right comes first.
+Conventions: cells ready to be shown; lengths in mm and thou. "Lower" and "higher" are said only at 99.5 %
+belief, "no change" at 90 %; otherwise it says "not sure". What must be put right comes first.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitchcheck.compare import Change, Comparison
+from pitchcheck.compare import Change, Comparison, Match
 from pitchcheck.compare.records import SlotChange
+from pitchcheck.diagnosis.words import percent
 from pitchcheck.fit.result import Fit
 from pitchcheck.plan import Verdict
-from pitchcheck.report.chord_words import AUDIBLE_CENTS
-from pitchcheck.report.job import words as job_words
-from pitchcheck.report.job.records import JobStory
+from pitchcheck.units import LengthUnit
 from pitchcheck.words import numbers, phrases
 
+UNHEARD = "not heard in both"
 LOW_UNLIKELY = 0.05  # [-] belief of being below the floor up to which "not too low" is said; our choice
 LOW_SUSPECTED = 0.5  # [-] belief of being below the floor from which a slot is named as a worry; our choice
 
@@ -29,7 +30,7 @@ def headline(slots: Sequence[SlotChange]) -> str:
     parts = [_count(lower, "lower"), _count(higher, "higher")]
     moved = " and ".join(part for part in parts if part)
     if moved:
-        first = f"{moved[:1].upper()}{moved[1:]} than before"
+        first = f"{phrases.sentence(moved)} than before"
     elif all(s.change is Change.SAME and not s.told_mm for s in heard):
         first = "No slot has changed"
     else:
@@ -56,16 +57,17 @@ def alarm(slots: Sequence[SlotChange]) -> tuple[str, ...]:
     return tuple(sentences)
 
 
-def summary(story: JobStory) -> tuple[str, ...]:
-    """Return the sentences below the headline."""
-    return summary_of(story.comparison)
-
-
-def summary_of(comparison: Comparison) -> tuple[str, ...]:
+def summary(comparison: Comparison, *, unit: LengthUnit = LengthUnit.MM) -> tuple[str, ...]:
     """Return the sentences that say what changed, what is heard of it, and what is not sure."""
     slots = comparison.strings
-    sentences = [_which(slots), _first_frets(comparison), _unsure(slots), _missing(slots), _standing(slots)]
-    return tuple(s for s in (*sentences, *job_words.told_sentences(slots)) if s)
+    sentences = [
+        _which(slots, unit),
+        _first_frets(comparison),
+        _unsure(slots),
+        _missing(slots),
+        _standing(slots),
+    ]
+    return tuple(s for s in (*sentences, *told_sentences(slots, unit)) if s)
 
 
 def _of(slots: Sequence[SlotChange], change: Change) -> list[SlotChange]:
@@ -100,7 +102,7 @@ def _now(slots: Sequence[SlotChange]) -> str:
     return f"of all {phrases.count(total)}, {phrases.listed(parts)}"
 
 
-def _which(slots: Sequence[SlotChange]) -> str:
+def _which(slots: Sequence[SlotChange], unit: LengthUnit) -> str:
     """Return which strings moved, and by how much."""
     moved = [s for s in slots if s.change in (Change.LOWER, Change.HIGHER)]
     if not moved:
@@ -108,7 +110,7 @@ def _which(slots: Sequence[SlotChange]) -> str:
     sentences = []
     for change, word in ((Change.LOWER, "Lower"), (Change.HIGHER, "Higher")):
         parts = [
-            f"string {s.number} ({s.note}) by {numbers.length(abs(s.change_mm.median))}"
+            f"string {s.number} ({s.note}) by {numbers.length(abs(s.change_mm.median), unit=unit)}"
             for s in moved
             if s.change is change and s.change_mm is not None
         ]
@@ -124,14 +126,14 @@ def _first_frets(comparison: Comparison) -> str:
         return ""
     worst = max(was, key=lambda n: abs(was[n]))
     left = max(now, key=lambda n: abs(now[n]))
-    if max(abs(was[worst]), abs(now[left])) <= AUDIBLE_CENTS:
+    if max(abs(was[worst]), abs(now[left])) <= phrases.AUDIBLE_CENTS:
         return "Notes at the first fret were close to true before, and are now."
     said = (
         f"At the first fret string {worst} was most off, {_off(was[worst])}; now it is {_off(now[worst])} "
         "(100 cents are one fret)."
     )
-    if abs(now[left]) <= AUDIBLE_CENTS:
-        return f"{said} No string is off by more than {AUDIBLE_CENTS:g} cents there now."
+    if abs(now[left]) <= phrases.AUDIBLE_CENTS:
+        return f"{said} No string is off by more than {phrases.AUDIBLE_CENTS:g} cents there now."
     fine = next(s for s in comparison.strings if s.number == left).verdict is Verdict.FINE
     elsewhere = " Its slot is fine, so that comes from elsewhere." if fine else ""
     if left == worst:
@@ -185,3 +187,101 @@ def _standing(slots: Sequence[SlotChange]) -> str:
 
 def _who(slots: Sequence[SlotChange]) -> str:
     return phrases.strings([s.number for s in slots], capital=True)
+
+
+def state(slot: SlotChange) -> tuple[str, str]:
+    """Return the state of a slot now: a key for the style sheet, and its word."""
+    if slot.after_mm is None:
+        return "unmeasured", phrases.UNMEASURED
+    return str(slot.verdict.value), phrases.VERDICT_WORDS[slot.verdict]
+
+
+def changed(slot: SlotChange, *, unit: LengthUnit | None = None) -> str:
+    """Return how far a slot moved: ``"0.31 mm (12.2 thou) lower"``."""
+    if slot.change_mm is None:
+        return UNHEARD
+    amount = numbers.length(abs(slot.change_mm.median), unit=unit)
+    if slot.change is Change.LOWER:
+        return f"{amount} lower"
+    if slot.change is Change.HIGHER:
+        return f"{amount} higher"
+    if slot.change is Change.SAME and slot.told_mm:
+        return "too little to be sure"  # something was noted as filed off, so "no change" would say too much
+    return "no change" if slot.change is Change.SAME else "not sure"
+
+
+def between(slot: SlotChange, *, unit: LengthUnit = LengthUnit.MM, side: bool = True) -> str:
+    """Return the 90 % interval of a change, as amounts taken off or gained; ``side`` says which."""
+    if slot.change_mm is None:
+        return ""
+    if slot.change is Change.LOWER:
+        return _came_off(slot, unit) + (" lower" if side else "")
+    if slot.change is Change.HIGHER:
+        return numbers.interval(slot.change_mm, unit=unit) + (" higher" if side else "")
+    ends = (numbers.figure(mm, unit=unit, signed=True) for mm in (slot.change_mm.low, slot.change_mm.high))
+    return f"{' to '.join(ends)} {unit}"
+
+
+def _came_off(slot: SlotChange, unit: LengthUnit) -> str:
+    """Return the 90 % interval of what came off a slot."""
+    assert slot.change_mm is not None
+    ends = (numbers.figure(-mm, unit=unit) for mm in (slot.change_mm.high, slot.change_mm.low))
+    return f"{' to '.join(ends)} {unit}"
+
+
+def sure(slot: SlotChange, *, tolerance_mm: float) -> str:
+    """Return how sure what is said of a change is; of an unsure one, to which side it leans."""
+    if slot.change_mm is None or slot.lower_belief is None:
+        return numbers.UNKNOWN
+    if slot.change is Change.LOWER:
+        return percent(slot.lower_belief)
+    if slot.change is Change.HIGHER:
+        return percent(1 - slot.lower_belief)
+    if slot.change is Change.SAME:
+        within = slot.change_mm.below(tolerance_mm) - slot.change_mm.below(-tolerance_mm)
+        return percent(within)
+    side, belief = (
+        ("lower", slot.lower_belief) if slot.lower_belief >= 0.5 else ("higher", 1 - slot.lower_belief)
+    )
+    return f"{percent(belief)} that it is {side}"
+
+
+MATCH_WORDS = {
+    Match.AGREES: "the sound agrees",
+    Match.LESS: "the sound says less",
+    Match.MORE: "the sound says more",
+    Match.UNHEARD: "not heard",
+}
+
+
+def told(slot: SlotChange, *, unit: LengthUnit | None = None) -> str:
+    """Return what was told to have come off, and whether the sound agrees."""
+    if slot.match is Match.UNTOLD:
+        return "nothing noted, but it changed"
+    if slot.told_mm is None or slot.told_mm <= 0:
+        return "nothing"
+    return f"{numbers.length(slot.told_mm, unit=unit)}: {MATCH_WORDS[slot.match]}"
+
+
+def told_sentences(slots: Sequence[SlotChange], unit: LengthUnit) -> tuple[str, ...]:
+    """Return what a reader should know of told against heard, in whole sentences."""
+    wrong = [s for s in slots if s.match in (Match.LESS, Match.MORE)]
+    untold = [s for s in slots if s.match is Match.UNTOLD]
+    agree = [s.number for s in slots if s.match is Match.AGREES]
+    found = []
+    for slot in wrong:
+        assert slot.change_mm is not None
+        assert slot.told_mm is not None
+        found.append(
+            f"String {slot.number}: {numbers.length(slot.told_mm, unit=unit)} was noted as filed off, "
+            f"but the sound says {_came_off(slot, unit)}. Measure this slot with a gauge."
+        )
+    for slot in untold:
+        assert slot.change_mm is not None
+        found.append(
+            f"String {slot.number}: nothing was noted as filed off, but the sound says "
+            f"{changed(slot, unit=unit)}. If neither a file nor a shim touched it, play it again."
+        )
+    if agree and not wrong:
+        found.append(f"What was heard agrees with what was noted as filed off {phrases.strings(agree)}.")
+    return tuple(found)

@@ -14,7 +14,6 @@ from pitchcheck.words import numbers, phrases
 
 _SLOT_CAUSES = (Cause.SLOT_HIGH, Cause.SLOT_LOW)
 _TOLD = 2  # [-] amounts that are told in the summary; more stand in the table
-AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices in a single note (from memory)
 
 
 def headline(measurement: Measurement) -> str:
@@ -73,10 +72,8 @@ def _which(plans: tuple[StringPlan, ...]) -> str:
         return ""
     parts = []
     for word, members in groups.items():
-        said = "still uncertain" if word == phrases.VERDICT_WORDS[Verdict.UNSURE] else word
-        parts.append(f"{phrases.strings(members)} {_are(len(members))} {said}")
-    text = "; ".join(parts)
-    return text[:1].upper() + text[1:] + "."
+        parts.append(f"{phrases.strings(members)} {_are(len(members))} {word}")
+    return phrases.sentence("; ".join(parts)) + "."
 
 
 def _heard(measurement: Measurement) -> str:
@@ -88,7 +85,7 @@ def _heard(measurement: Measurement) -> str:
         return ""
     worst = max(known, key=lambda s: abs(_first_cents(s)))
     value = _first_cents(worst)
-    if abs(value) <= AUDIBLE_CENTS:
+    if abs(value) <= phrases.AUDIBLE_CENTS:
         return "Notes at the first fret are close to true."
     side = "sharp" if value > 0 else "flat"
     amount = numbers.rounded(abs(value), decimals=numbers.CENT_DECIMALS)
@@ -127,7 +124,10 @@ def _what_now(measurement: Measurement) -> str:
     if len(filed) > _TOLD:
         return f"Next: file {phrases.strings([p.number for p in filed])} a little, then listen again."
     if filed:
-        amounts = [f"string {p.number} by at most {numbers.removal(p.remove_now_mm)}" for p in filed]
+        unit = measurement.settings.unit
+        amounts = [
+            f"string {p.number} by at most {numbers.removal(p.remove_now_mm, unit=unit)}" for p in filed
+        ]
         return f"Next: file {phrases.listed(amounts)}. Then listen again."
     if any(p.verdict is Verdict.LOW for p in plan.strings):
         return "Nothing is to be filed. A low slot is raised, not filed."
