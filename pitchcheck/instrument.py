@@ -76,6 +76,7 @@ class StringSpec:
     wound: bool
     core_mm: float | None = None
     target_height_mm: float | None = None
+    scale_mm: float | None = None  # its own speaking length, where frets are fanned or its nut is elsewhere
 
     @property
     def nominal_hz(self) -> float:
@@ -97,6 +98,11 @@ class Instrument:
     action_12: Length | None = None
     relief: Length | None = None
     fretwork: Fretwork = Fretwork.UNKNOWN
+
+    def string_scale_mm(self, number: int) -> float:
+        """Scale length of one string: its own where it has one, else the instrument's. [mm]"""
+        own = self.string(number).scale_mm
+        return self.scale_mm if own is None else own
 
     def string(self, number: int) -> StringSpec:
         """Return the string of that number, or raise BadValue."""

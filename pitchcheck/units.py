@@ -18,10 +18,21 @@ _MM_PER_UNIT = {
     "cm": 10.0,
     "in": MM_PER_INCH,
     "inch": MM_PER_INCH,
+    "inches": MM_PER_INCH,
     '"': MM_PER_INCH,
+    "″": MM_PER_INCH,
+    "”": MM_PER_INCH,
     "thou": MM_PER_THOU,
 }
-_LENGTH = re.compile(r'^\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*(mm|cm|inch|in|thou|")\s*$')
+_DIGITS = 12  # [-] of a number at most; lengths have fewer
+_LENGTH = re.compile(
+    rf"""^\s*([-+]?)(?:
+        (\d{{1,{_DIGITS}}})[\s-]+(\d{{1,4}})\s*/\s*(\d{{1,4}})        # 25 1/2
+      | (\d{{1,4}})\s*/\s*(\d{{1,4}})                               # 1/2
+      | (\d{{1,{_DIGITS}}}(?:[.,]\d{{0,{_DIGITS}}})?|[.,]\d{{1,{_DIGITS}}})  # 25.5 or 25,5
+    )\s*(mm|cm|inches|inch|in|thou|["″”])\s*$""",
+    re.VERBOSE,
+)
 
 
 class LengthUnit(StrEnum):
@@ -37,7 +48,8 @@ def length_mm(text: str) -> float:
     Parameters
     ----------
     text : str
-        A number and a unit: mm, cm, in, thou. ``"0.010 in"``, ``"10 thou"``, ``"0.25 mm"``.
+        A number (decimal point or comma, or a fraction) and a unit: mm, cm, in (inch, inches, ``"``), thou.
+        ``"0.010 in"``, ``"10 thou"``, ``"25 1/2 in"``, ``"647,7 mm"``.
 
     Returns
     -------
@@ -47,20 +59,30 @@ def length_mm(text: str) -> float:
     Raises
     ------
     BadValue
-        If there is no unit, or it is not one of the four.
+        If there is no unit, or it is not one of these, or the number is none.
 
     Examples
     --------
     >>> length_mm("10 thou")
     0.254
+    >>> length_mm("25 1/2 in") == length_mm("25,5 inches") == length_mm('25.5"')
+    True
     """
     match = _LENGTH.match(text)
     if match is None:
         raise BadValue(
-            f"{text!r} is not a length; it must be a number and a unit (mm, cm, in or thou), "
-            'like "0.25 mm" or "0.010 in". Write the unit after the number.'
+            f"{text[:40]!r} is not a length; it must be a number and a unit (mm, cm, in or thou), "
+            'like "0.25 mm", "0.010 in" or "25 1/2 in". Write the unit after the number.'
         )
-    return float(match[1]) * _MM_PER_UNIT[match[2]]
+    sign, whole, over, under, part, of, number, unit = match.groups()
+    if number is not None:
+        value = float(number.replace(",", "."))
+    else:
+        bottom = int(under or of)
+        if bottom == 0:
+            raise BadValue(f"{text[:40]!r} divides by nought. Write the fraction again.")
+        value = int(whole or 0) + int(over or part) / bottom
+    return (-value if sign == "-" else value) * _MM_PER_UNIT[unit]
 
 
 def unit_of(text: str) -> LengthUnit:

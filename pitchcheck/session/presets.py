@@ -1,20 +1,28 @@
 """Generic instruments and their usual strings: a starting point to be corrected at the bench.
 
-Conventions: scale lengths in mm, string diameters in mm written as the packet's inches; strings numbered
-from 1, nearest the floor in playing position. Every row is common practice, no source; no row stands for a
-product.
+Conventions: scale lengths and string diameters in mm; strings numbered from 1, nearest the floor in playing
+position. The rows are data (``presets.toml``): common practice, no source; no row stands for a product.
 """
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass
+from functools import cache
+from importlib import resources
 
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import StringSpec
 from pitchcheck.units import MM_PER_INCH
 
-PLAIN, NICKEL, BRONZE, NYLON = "plain steel", "nickel-plated steel", "phosphor bronze", "nylon"
-NYLON_WOUND = "silver-plated copper on nylon"
+MATERIALS = {  # letter of a row: material as a packet says it, and whether such a string is wound
+    "p": ("plain steel", False),
+    "n": ("nickel-plated steel", True),
+    "b": ("phosphor bronze", True),
+    "y": ("nylon", False),
+    "s": ("silver-plated copper on nylon", True),
+}
+UNFRETTED = ("violin", "viola", "cello", "double bass", "fretless", "lap steel", "pedal steel", "dobro", "harp")
 
 
 @dataclass(frozen=True)
@@ -27,99 +35,34 @@ class Preset:
     strings: tuple[StringSpec, ...]
 
 
-def _strings(*rows: tuple[str, float, str]) -> tuple[StringSpec, ...]:
-    """Strings from rows of note, diameter in inches and material."""
-    wound = {NICKEL, BRONZE, NYLON_WOUND}
+@cache
+def presets() -> tuple[Preset, ...]:
+    """Every usual instrument, in the order of the file."""
+    text = resources.files("pitchcheck.session").joinpath("presets.toml").read_text(encoding="utf-8")
     return tuple(
-        StringSpec(i, note, round(inches * MM_PER_INCH, 4), material, material in wound)
-        for i, (note, inches, material) in enumerate(rows, 1)
+        Preset(name, row["words"], row["scale_mm"], tuple(map(_string, range(1, 99), row["strings"])))
+        for name, row in tomllib.loads(text).items()
     )
 
 
-PRESETS = (
-    Preset(
-        "electric",
-        "six-string electric guitar",
-        648.0,
-        _strings(
-            ("E4", 0.010, PLAIN),
-            ("B3", 0.013, PLAIN),
-            ("G3", 0.017, PLAIN),
-            ("D3", 0.026, NICKEL),
-            ("A2", 0.036, NICKEL),
-            ("E2", 0.046, NICKEL),
-        ),
-    ),
-    Preset(
-        "acoustic",
-        "steel-string acoustic guitar",
-        645.0,
-        _strings(
-            ("E4", 0.012, PLAIN),
-            ("B3", 0.016, PLAIN),
-            ("G3", 0.024, BRONZE),
-            ("D3", 0.032, BRONZE),
-            ("A2", 0.042, BRONZE),
-            ("E2", 0.053, BRONZE),
-        ),
-    ),
-    Preset(
-        "classical",
-        "classical guitar, nylon strings",
-        650.0,
-        _strings(
-            ("E4", 0.028, NYLON),
-            ("B3", 0.0322, NYLON),
-            ("G3", 0.0403, NYLON),
-            ("D3", 0.029, NYLON_WOUND),
-            ("A2", 0.035, NYLON_WOUND),
-            ("E2", 0.043, NYLON_WOUND),
-        ),
-    ),
-    Preset(
-        "bass",
-        "four-string bass guitar",
-        864.0,
-        _strings(
-            ("G2", 0.045, NICKEL),
-            ("D2", 0.065, NICKEL),
-            ("A1", 0.085, NICKEL),
-            ("E1", 0.105, NICKEL),
-        ),
-    ),
-    Preset(
-        "tenor ukulele",
-        "tenor ukulele, high fourth string",
-        432.0,
-        _strings(
-            ("A4", 0.024, NYLON),
-            ("E4", 0.0285, NYLON),
-            ("C4", 0.034, NYLON),
-            ("G4", 0.026, NYLON),
-        ),
-    ),
-    Preset(
-        "mandolin",
-        "mandolin, four pairs; damp one string of a pair while its neighbour is plucked",
-        350.0,
-        _strings(
-            ("E5", 0.011, PLAIN),
-            ("E5", 0.011, PLAIN),
-            ("A4", 0.015, PLAIN),
-            ("A4", 0.015, PLAIN),
-            ("D4", 0.026, BRONZE),
-            ("D4", 0.026, BRONZE),
-            ("G3", 0.040, BRONZE),
-            ("G3", 0.040, BRONZE),
-        ),
-    ),
-)
+def _string(number: int, row: str) -> StringSpec:
+    """String from a row: note, diameter in inches, letter of the material, its own scale in mm if it has one."""
+    note, inches, letter, *scale = row.split()
+    material, wound = MATERIALS[letter]
+    return StringSpec(
+        number,
+        note,
+        round(float(inches) * MM_PER_INCH, 4),
+        material,
+        wound,
+        scale_mm=float(scale[0]) if scale else None,
+    )
 
 
 def find_preset(kind: str) -> Preset | None:
     """Preset of that name (capitals, hyphens and underscores do not matter), or None."""
-    wanted = " ".join(kind.lower().replace("-", " ").replace("_", " ").split())
-    return next((preset for preset in PRESETS if preset.name == wanted), None)
+    wanted = _plain(kind)
+    return next((preset for preset in presets() if _plain(preset.name) == wanted), None)
 
 
 def get_preset(kind: str) -> Preset:
@@ -128,12 +71,23 @@ def get_preset(kind: str) -> Preset:
     Raises
     ------
     BadValue
-        If there is none; the message lists them.
+        If there is none; the message lists them. An instrument without frets is told why it cannot be one.
     """
     preset = find_preset(kind)
-    if preset is None:
-        names = ", ".join(f'"{preset.name}"' for preset in PRESETS)
+    if preset is not None:
+        return preset
+    if any(word in _plain(kind) for word in UNFRETTED):
         raise BadValue(
-            f"{kind!r} is not a known kind; it must be one of {names}. Choose the nearest and edit it."
+            f"{kind!r} has no frets to press a string against. The method compares an open string with notes "
+            "stopped on frets, so an instrument without them cannot be measured."
         )
-    return preset
+    names = ", ".join(f'"{preset.name}"' for preset in presets())
+    raise BadValue(
+        f"{kind!r} is not a known kind; it must be one of {names}, or a settings file (.toml) of your own. "
+        "Choose the nearest and edit it."
+    )
+
+
+def _plain(kind: str) -> str:
+    """Name without capitals, hyphens, underscores and double spaces."""
+    return " ".join(kind.lower().replace("-", " ").replace("_", " ").split())
