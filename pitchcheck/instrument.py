@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from pitchcheck.errors import BadValue
-from pitchcheck.tuning import note_hz
+from pitchcheck.tuning import fret_place, note_hz
 from pitchcheck.units import MM_PER_INCH, LengthUnit
 
 
@@ -76,7 +76,10 @@ class StringSpec:
     wound: bool
     core_mm: float | None = None
     target_height_mm: float | None = None
-    scale_mm: float | None = None  # its own speaking length, where frets are fanned or its nut is elsewhere
+    scale_mm: float | None = None  # its own scale length, where frets are fanned
+    nut_at_fret: int = (
+        0  # where its own nut stands on the board, for a short string; its frets count from there
+    )
 
     @property
     def nominal_hz(self) -> float:
@@ -100,9 +103,10 @@ class Instrument:
     fretwork: Fretwork = Fretwork.UNKNOWN
 
     def string_scale_mm(self, number: int) -> float:
-        """Scale length of one string: its own where it has one, else the instrument's. [mm]"""
-        own = self.string(number).scale_mm
-        return self.scale_mm if own is None else own
+        """Scale length of one string, counted from its own nut where that stands on the board. [mm]"""
+        spec = self.string(number)
+        whole = self.scale_mm if spec.scale_mm is None else spec.scale_mm
+        return whole - fret_place(whole, spec.nut_at_fret) if spec.nut_at_fret else whole
 
     def string(self, number: int) -> StringSpec:
         """Return the string of that number, or raise BadValue."""

@@ -6,14 +6,16 @@ Exit status: 0 done, 2 nothing measured, unusable input or a wrong call. Message
 from __future__ import annotations
 
 import sys
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
+from pitchcheck import __version__
 from pitchcheck.cli.demo import demo
 from pitchcheck.cli.inputs import inputs
 from pitchcheck.cli.job.commands import job
+from pitchcheck.cli.kinds import kinds
 from pitchcheck.cli.listen import listen
 from pitchcheck.cli.measure import measure
 from pitchcheck.cli.new import new
@@ -46,14 +48,33 @@ class Group(TyperGroup):
 app = typer.Typer(
     cls=Group,
     no_args_is_help=True,
-    add_completion=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
     pretty_exceptions_enable=False,
     help="Hear how high the nut slots of a fretted instrument are, how sure that is, and what may come off.",
 )
+
+
+def _version(wanted: bool) -> None:
+    """Print the version and stop."""
+    if wanted:
+        typer.echo(f"pitchcheck {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Take the options that belong to no subcommand."""
+
+
 app.command()(new)
 app.command()(listen)
 app.command()(measure)
 app.command()(demo)
 app.command()(inputs)
+app.command()(kinds)
 app.add_typer(job, name="job")
 # A new command: a file beside this one, and its line here.

@@ -12,11 +12,19 @@ from pitchcheck.course import Thoroughness
 KindOption = Annotated[
     str,
     typer.Option(
-        help='Kind of instrument: electric, acoustic, classical, bass, "tenor ukulele" or mandolin.',
+        help='Kind of instrument, such as electric, acoustic, classical, bass, "tenor ukulele" or mandolin '
+        "(`pitchcheck kinds` lists all), or a settings file (.toml) of your own.",
     ),
 ]
 ScaleOption = Annotated[
     str | None, typer.Option(metavar="LENGTH", help='Scale length with its unit, like "648 mm" or "25.5 in".')
+]
+TuningOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="NOTES",
+        help='Another tuning, from the lowest string up, octaves not needed: "D A D G A D".',
+    ),
 ]
 ThoroughOption = Annotated[Thoroughness, typer.Option(help="How much is to be played on every string.")]
 
@@ -25,6 +33,7 @@ def new(
     folder: Annotated[Path, typer.Argument(help="Folder to make; files that exist are never overwritten.")],
     kind: KindOption,
     scale: ScaleOption = None,
+    tuning: TuningOption = None,
     thoroughness: ThoroughOption = Thoroughness.BASE,
 ) -> None:
     """Start a session: settings to correct, a list of takes, and a take sheet to print.
@@ -35,7 +44,7 @@ def new(
     from pitchcheck.workflow.new import new_folder
 
     scale_mm = None if scale is None else length_mm(scale)
-    for path in new_folder(folder, kind=kind, scale_mm=scale_mm, thoroughness=thoroughness):
+    for path in new_folder(folder, kind=kind, scale_mm=scale_mm, tuning=tuning, thoroughness=thoroughness):
         typer.echo(f"Wrote {path}")
     typer.echo(
         "Correct session.toml, print takesheet.html, record the takes into the folder.\n"

@@ -84,7 +84,9 @@ def _stiffness_ratio(
     if spec.wound or spec.gauge_mm is None or not heard:
         return None
     stretch_factor = next(string.stretch_factor for string in fit.strings if string.number == number)
-    expected = (math.pi * spec.gauge_mm / 2 / (2 * settings.instrument.scale_mm)) ** 2 * stretch_factor.median
+    expected = (
+        math.pi * spec.gauge_mm / 2 / (2 * settings.instrument.string_scale_mm(number))
+    ) ** 2 * stretch_factor.median
     weight = np.array([1 / sd**2 for _, sd in heard])
     mean = float(weight @ np.array([value for value, _ in heard]) / weight.sum())
     if mean <= 0 or expected <= 0:

@@ -47,7 +47,9 @@ def bending_lengths(instrument: Instrument, surveys: Iterable[Survey]) -> dict[i
             if take.position.capo == 0 and _is_sharp(take):
                 assert take.inharmonicity is not None
                 assert take.inharmonicity_sd is not None
-                length = instrument.scale_mm * math.sqrt(take.inharmonicity) / math.pi
+                length = (
+                    instrument.string_scale_mm(take.position.string) * math.sqrt(take.inharmonicity) / math.pi
+                )
                 sd = take.inharmonicity_sd / take.inharmonicity / 2
                 logs.setdefault(take.position.string, []).append((math.log(length), sd))
     found = {}

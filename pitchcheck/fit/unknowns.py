@@ -93,10 +93,10 @@ def build_unknowns(instrument: Instrument, requests: list[CaseRequest]) -> Unkno
         index = links.start()
         number = item.string if item.string is not None else instrument.strings[0].number
         spec = instrument.string(number)
-        cases.append(Case(item.kind, item.string, instrument.scale_mm))
+        cases.append(Case(item.kind, item.string, instrument.string_scale_mm(number)))
         _shared(links, index, instrument, spec)
         _string(links, index, instrument, spec, item)
-        _frets(links, index, instrument, item.kind)
+        _frets(links, index, cases[-1].scale_mm, item.kind, nut_at_fret=spec.nut_at_fret)
     spread = np.zeros((len(cases), len(Coordinate), len(links.names)))
     for case, at, column, size in links.entries:
         spread[case, at, column] += size
@@ -104,16 +104,25 @@ def build_unknowns(instrument: Instrument, requests: list[CaseRequest]) -> Unkno
 
 
 def _shared(links: _Links, index: int, instrument: Instrument, spec: StringSpec) -> None:
-    """What all strings share: frets, nut, relief, action, rod."""
-    soft = string_constants(spec, scale_mm=instrument.scale_mm).make in (Make.POLYMER, Make.WOUND_POLYMER)
+    """What all strings share: frets, nut, relief, action, rod. A short string has its own nut."""
+    own_nut = f" at fret {spec.nut_at_fret}" if spec.nut_at_fret else ""
+    soft = string_constants(spec, scale_mm=instrument.string_scale_mm(spec.number)).make in (
+        Make.POLYMER,
+        Make.WOUND_POLYMER,
+    )
     mean, sd = priors.LOG_FRET_HEIGHT
     links.put(index, Coordinate.LOG_FRET_HEIGHT, mean)
     links.link(index, Coordinate.LOG_FRET_HEIGHT, "fret height", sd)
     for k in range(4):
-        links.link(index, Coordinate(Coordinate.FRET_ERROR_1 + k), f"fret {k + 1}", priors.FRET_ERROR_MM)
-    links.link(index, Coordinate.NUT_OFFSET, "nut", priors.NUT_OFFSET_MM)
+        links.link(
+            index,
+            Coordinate(Coordinate.FRET_ERROR_1 + k),
+            f"fret {k + 1 + spec.nut_at_fret}",
+            priors.FRET_ERROR_MM,
+        )
+    links.link(index, Coordinate.NUT_OFFSET, f"nut{own_nut}", priors.NUT_OFFSET_MM)
     links.put(index, Coordinate.BREAK, priors.BREAK_RAD[0])
-    links.link(index, Coordinate.BREAK, "break", priors.BREAK_RAD[1])
+    links.link(index, Coordinate.BREAK, f"break{own_nut}", priors.BREAK_RAD[1])
     links.put(index, Coordinate.RELIEF, priors.RELIEF_MM[0])
     links.link(index, Coordinate.RELIEF, "relief", priors.RELIEF_MM[1])
     action, action_sd = priors.ACTION_MM["polymer" if soft else "steel"]
@@ -132,13 +141,14 @@ def _shared(links: _Links, index: int, instrument: Instrument, spec: StringSpec)
 def _string(links: _Links, index: int, instrument: Instrument, spec: StringSpec, item: CaseRequest) -> None:
     """What is one string's own."""
     own = spec.number
-    constants = string_constants(spec, scale_mm=instrument.scale_mm)
+    constants = string_constants(spec, scale_mm=instrument.string_scale_mm(spec.number))
     links.put(index, Coordinate.TENSION, constants.tension_n)
     if item.fixed_height_mm is not None:
         links.put(index, Coordinate.SLOT_HEIGHT, item.fixed_height_mm)
     else:
         links.put(index, Coordinate.SLOT_HEIGHT, priors.SLOT_HEIGHT_MM[0] + item.removed_mm)
-        links.link(index, Coordinate.SLOT_HEIGHT, "slots", priors.SLOT_HEIGHT_MM[1])
+        shared = f"slots at fret {spec.nut_at_fret}" if spec.nut_at_fret else "slots"
+        links.link(index, Coordinate.SLOT_HEIGHT, shared, priors.SLOT_HEIGHT_MM[1])
         links.link(index, Coordinate.SLOT_HEIGHT, f"slot {own}", priors.SLOT_OWN_MM)
         if item.removed_mm:
             links.link(index, Coordinate.SLOT_HEIGHT, f"removed {own}", item.removed_sd_mm)
@@ -154,7 +164,7 @@ def _string(links: _Links, index: int, instrument: Instrument, spec: StringSpec,
 def _stretch(links: _Links, index: int, instrument: Instrument, constants: StringConstants, own: int) -> None:
     """Stretch and bending length, tied to one another by the string's build."""
     tail, tail_sd = priors.TAIL_MM
-    scale = instrument.scale_mm
+    scale = instrument.string_scale_mm(own)
     links.put(
         index, Coordinate.LOG_STRETCH_FACTOR, math.log(constants.stretch_factor) - math.log1p(tail / scale)
     )
@@ -175,16 +185,19 @@ def _stretch(links: _Links, index: int, instrument: Instrument, constants: Strin
     links.link(index, Coordinate.LOG_BEND, f"bend {own}", constants.bend_error)
 
 
-def _frets(links: _Links, index: int, instrument: Instrument, kind: CaseKind) -> None:
+def _frets(links: _Links, index: int, scale_mm: float, kind: CaseKind, *, nut_at_fret: int) -> None:
     """Frets that are not at their place: the sounding length is wrong, on all strings alike."""
     if kind.stop is None:
         return
     for fret, sign in ((kind.fret, 1.0), (kind.capo, -1.0)):
         if fret:
-            sounding_mm = instrument.scale_mm - fret_place(instrument.scale_mm, fret)
+            sounding_mm = scale_mm - fret_place(scale_mm, fret)
             cents_per_mm = CENTS_PER_LOG / sounding_mm
             links.link(
-                index, Coordinate.OFFSET_CENTS, f"place {fret}", sign * cents_per_mm * priors.FRET_PLACE_MM
+                index,
+                Coordinate.OFFSET_CENTS,
+                f"place {fret + nut_at_fret}",
+                sign * cents_per_mm * priors.FRET_PLACE_MM,
             )
 
 

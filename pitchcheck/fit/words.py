@@ -27,7 +27,10 @@ def touch_belief(instrument: Instrument, problem: Problem, solution: Solution) -
     (F/T) d (s - d) / s.
     """
     column = problem.unknowns.names.index("force") if "force" in problem.unknowns.names else None
-    tensions = [string_constants(s, scale_mm=instrument.scale_mm).tension_n for s in instrument.strings]
+    tensions = [
+        string_constants(s, scale_mm=instrument.string_scale_mm(s.number)).tension_n
+        for s in instrument.strings
+    ]
     tension = float(np.median(tensions))
     mean, sd = priors.log_force(tension), priors.LOG_FORCE_N[1]
     space = fret_place(instrument.scale_mm, 1)

@@ -115,7 +115,7 @@ def find_place(position: Position, *, instrument: Instrument, known: Sequence[Kn
 
 def _press_cents(string: int, *, instrument: Instrument) -> tuple[float, float]:
     """Least and most that a press of this string is believed to sharpen. [cent]"""
-    constants = string_constants(instrument.string(string), scale_mm=instrument.scale_mm)
+    constants = string_constants(instrument.string(string), scale_mm=instrument.string_scale_mm(string))
     least = -PRESS_FLAT_CENTS + PRESS_FLAT_PER_STRETCH * constants.stretch_factor
     most = PRESS_LEAST_CENTS + PRESS_PER_STRETCH[constants.make] * constants.stretch_factor
     return least, min(most, PRESS_MOST_CENTS)

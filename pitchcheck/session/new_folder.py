@@ -8,12 +8,18 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 
-from pitchcheck.errors import BadInput, Problem
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from pitchcheck.errors import BadInput, BadValue, Problem
 from pitchcheck.instrument import StringSpec
-from pitchcheck.session.presets import Preset
+from pitchcheck.session.presets import Preset, get_preset
+from pitchcheck.session.settings import check_scale_mm, parse_settings
+from pitchcheck.session.tunings import retuned
 from pitchcheck.takes import Position
 from pitchcheck.units import MM_PER_INCH
 
@@ -60,6 +66,57 @@ _TAIL = """\
 # string = 6
 # amount = "0.20 mm"
 """
+
+
+def settings_of_kind(kind: str, *, scale_mm: float | None = None, tuning: str | None = None) -> str:
+    """Return the text of a new ``session.toml``.
+
+    Parameters
+    ----------
+    kind : str
+        Name of a preset, or the path of a settings file (``.toml``) of one's own; of that
+        its gauge readings and its pass before are left behind.
+    scale_mm : float, optional
+        Scale length; the kind's own by default. [mm]
+    tuning : str, optional
+        A note for every string from the last one to string 1 (``session.tunings.retuned``).
+
+    Raises
+    ------
+    BadValue
+        If the kind is not known, its file cannot be read, or scale or tuning are not believable.
+    """
+    if kind.lower().endswith(".toml"):
+        return _text_of_own(Path(kind), scale_mm=scale_mm, tuning=tuning)
+    preset = get_preset(kind)
+    if tuning is not None:
+        preset = replace(preset, strings=retuned(preset.strings, tuning))
+    return settings_text(preset, scale_mm=check_scale_mm(preset.scale_mm if scale_mm is None else scale_mm))
+
+
+def _text_of_own(path: Path, *, scale_mm: float | None, tuning: str | None) -> str:
+    """Text of a settings file of one's own, with another scale or tuning where one is asked for."""
+    try:
+        document = tomlkit.parse(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise BadValue(
+            f"the instrument file {path.name} cannot be read ({error.strerror}). Correct its name, or "
+            "give a kind."
+        ) from error
+    except (UnicodeDecodeError, TOMLKitError, RecursionError) as error:
+        raise BadValue(f"{path.name} is not valid TOML: {str(error)[:120]}. Correct that line.") from error
+    for key in ("before", "meter"):
+        document.pop(key, None)
+    if scale_mm is not None and isinstance(document.get("instrument"), dict):
+        document["instrument"]["scale"] = f"{check_scale_mm(scale_mm):g} mm"
+    if tuning is not None:
+        settings = parse_settings(tomlkit.dumps(document), name=path.name).settings
+        notes = {spec.number: spec.note for spec in retuned(settings.instrument.strings, tuning)}
+        for table in document.get("strings") or ():
+            table["note"] = notes[table["number"]]
+    text = tomlkit.dumps(document)
+    parse_settings(text, name=path.name)
+    return text
 
 
 def settings_text(preset: Preset, *, scale_mm: float) -> str:
@@ -116,7 +173,10 @@ def write_new(folder: Path, contents: dict[str, str]) -> tuple[Path, ...]:
 def _string(spec: StringSpec) -> str:
     """Return the table of one string."""
     gauge = "" if spec.gauge_mm is None else f'gauge = "{spec.gauge_mm / MM_PER_INCH:.4g} in"\n'
+    own = "" if spec.scale_mm is None else f'scale = "{spec.scale_mm:g} mm"\n'
+    if spec.nut_at_fret:
+        own += f"nut_at_fret = {spec.nut_at_fret}  # a nut of its own, from which its frets count\n"
     return (
         f"[[strings]]\nnumber = {spec.number}\nnote = {json.dumps(spec.note)}\n{gauge}"
-        f"material = {json.dumps(spec.material)}\nwound = {'true' if spec.wound else 'false'}\n"
+        f"material = {json.dumps(spec.material)}\nwound = {'true' if spec.wound else 'false'}\n{own}"
     )

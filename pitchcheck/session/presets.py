@@ -22,7 +22,7 @@ MATERIALS = {  # letter of a row: material as a packet says it, and whether such
     "y": ("nylon", False),
     "s": ("silver-plated copper on nylon", True),
 }
-UNFRETTED = ("violin", "viola", "cello", "double bass", "fretless", "lap steel", "pedal steel", "dobro", "harp")
+UNFRETTED = ("violin", "viola", "cello", "double bass", "fretless", "lap steel", "pedal steel", "harp")
 
 
 @dataclass(frozen=True)
@@ -46,8 +46,8 @@ def presets() -> tuple[Preset, ...]:
 
 
 def _string(number: int, row: str) -> StringSpec:
-    """String from a row: note, diameter in inches, letter of the material, its own scale in mm if it has one."""
-    note, inches, letter, *scale = row.split()
+    """String from a row: note, diameter in inches, letter of the material (and fret of its nut)."""
+    note, inches, letter, *nut = row.split()
     material, wound = MATERIALS[letter]
     return StringSpec(
         number,
@@ -55,7 +55,7 @@ def _string(number: int, row: str) -> StringSpec:
         round(float(inches) * MM_PER_INCH, 4),
         material,
         wound,
-        scale_mm=float(scale[0]) if scale else None,
+        nut_at_fret=int(nut[0]) if nut else 0,
     )
 
 

@@ -68,14 +68,24 @@ def read_settings(folder: Path) -> SettingsFile:
         If the file is missing or the instrument cannot be understood; carries every fault found.
     """
     inbox = Inbox(SETTINGS)
-    root = Fields(_load(folder, inbox), name="", inbox=inbox)
+    text = read_text(folder, SETTINGS, inbox, missing="Make one with: pitchcheck new FOLDER --kind KIND")
+    return _read(text, inbox, name=f"{folder.name}/{SETTINGS}")
+
+
+def parse_settings(text: str, *, name: str) -> SettingsFile:
+    """Read the text of a settings file; ``name`` is what messages call it. Raises as ``read_settings``."""
+    return _read(text, Inbox(name), name=name)
+
+
+def _read(text: str | None, inbox: Inbox, *, name: str) -> SettingsFile:
+    """Settings from their text, or every fault found."""
+    root = Fields(_load(text, inbox), name="", inbox=inbox)
     if not inbox.problems:
-        settings, before, minor = _read_job(root, inbox)
+        settings, before, minor = _read_session(root, inbox)
     if inbox.problems:
         count = len(inbox.problems)
         raise NothingMeasured(
-            f"{folder.name}/{SETTINGS} cannot be used: {count} fault{'s' if count > 1 else ''}. "
-            "Correct it and measure again.",
+            f"{name} cannot be used: {count} fault{'s' if count > 1 else ''}. Correct it and measure again.",
             inbox.problems,
         )
     return SettingsFile(settings, before, tuple(minor.problems), tuple(inbox.notices + minor.notices))
@@ -91,9 +101,8 @@ def check_scale_mm(scale_mm: float) -> float:
     return scale_mm
 
 
-def _load(folder: Path, inbox: Inbox) -> object:
-    """Return the parsed file, or an empty table after a fault."""
-    text = read_text(folder, SETTINGS, inbox, missing="Make one with: pitchcheck new FOLDER --kind KIND")
+def _load(text: str | None, inbox: Inbox) -> object:
+    """Return the parsed text, or an empty table after a fault."""
     if text is None:
         return {}
     try:
@@ -104,7 +113,7 @@ def _load(folder: Path, inbox: Inbox) -> object:
         return {}
 
 
-def _read_job(root: Fields, inbox: Inbox) -> tuple[SessionSettings, str | None, Inbox]:
+def _read_session(root: Fields, inbox: Inbox) -> tuple[SessionSettings, str | None, Inbox]:
     """Return the job, the folder of the pass before, and the inbox of faults that cost only a part."""
     schema = root.get("schema")
     if schema is None:

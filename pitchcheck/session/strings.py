@@ -8,9 +8,18 @@ from __future__ import annotations
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import StringSpec
 from pitchcheck.session.fields import Fields
-from pitchcheck.session.limits import GAUGE, HIGHEST_NOTE_HZ, HIGHEST_STRING, LOWEST_NOTE_HZ, TARGET_HEIGHT
+from pitchcheck.session.limits import (
+    GAUGE,
+    HIGHEST_FRET,
+    HIGHEST_NOTE_HZ,
+    HIGHEST_STRING,
+    LOWEST_NOTE_HZ,
+    SCALE,
+    TARGET_HEIGHT,
+)
 from pitchcheck.session.notices import Inbox
 from pitchcheck.session.presets import Preset
+from pitchcheck.session.tunings import note_near
 from pitchcheck.tuning import note_hz
 
 WOUND_WORDS = ("wound", "bronze", "copper", "silver-plated")  # words of a packet that only a wound string has
@@ -52,12 +61,14 @@ def _read_string(fields: Fields, *, preset: Preset | None) -> StringSpec | None:
     before = len(fields.inbox.problems)
     number = fields.whole("number", low=1, high=HIGHEST_STRING, required=True)
     usual = next((s for s in preset.strings if s.number == number), None) if preset else None
-    note = _read_note(fields, required=usual is None)
+    note = _read_note(fields, usual=usual)
     if usual is not None and note is not None and note_hz(note) != usual.nominal_hz:
         usual = None  # tuned otherwise: its usual gauge says nothing
     gauge = fields.length("gauge", within=GAUGE)
     core = fields.length("core", within=GAUGE)
     target = fields.length("target_height", within=TARGET_HEIGHT)
+    scale = fields.length("scale", within=SCALE)
+    nut_at_fret = fields.whole("nut_at_fret", low=0, high=HIGHEST_FRET)
     material = fields.text("material", required=usual is None, example="plain steel")
     wound = fields.flag("wound")
     if core is not None and gauge is not None and core >= gauge:
@@ -81,15 +92,29 @@ def _read_string(fields: Fields, *, preset: Preset | None) -> StringSpec | None:
         wound = core is not None or any(word in material.lower() for word in WOUND_WORDS)
         if wound:
             fields.inbox.notice(f"string {number}: taken as wound, by its material or core")
-    return StringSpec(number, note, gauge, material, wound, core_mm=core, target_height_mm=target)
+    if nut_at_fret is None:
+        nut_at_fret = 0 if usual is None else usual.nut_at_fret
+    return StringSpec(
+        number,
+        note,
+        gauge,
+        material,
+        wound,
+        core_mm=core,
+        target_height_mm=target,
+        scale_mm=scale,
+        nut_at_fret=nut_at_fret,
+    )
 
 
-def _read_note(fields: Fields, *, required: bool) -> str | None:
-    """Return a note name that means a believable pitch."""
-    note = fields.text("note", required=required, example="E4")
+def _read_note(fields: Fields, *, usual: StringSpec | None) -> str | None:
+    """Return a note name that means a believable pitch; without an octave, the nearest to the usual one."""
+    note = fields.text("note", required=usual is None, example="E4")
     if note is None:
         return None
     try:
+        if usual is not None:
+            note = note_near(note, usual.nominal_hz)
         hz = note_hz(note)
     except BadValue:
         limit = "it must be a letter, # or b if needed, and an octave number"

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from pitchcheck.course import Thoroughness, survey_positions
-from pitchcheck.instrument import Instrument
+from pitchcheck.instrument import Board
 from pitchcheck.report.take_sheet import render_take_sheet
-from pitchcheck.session.new_folder import settings_text, takes_text, write_new
-from pitchcheck.session.presets import get_preset
+from pitchcheck.session.new_folder import settings_of_kind, takes_text, write_new
+from pitchcheck.session.presets import find_preset
 from pitchcheck.session.rows import TAKES
-from pitchcheck.session.settings import SETTINGS, check_scale_mm
+from pitchcheck.session.settings import SETTINGS, parse_settings
 
 SHEET = "takesheet.html"
 
@@ -20,6 +21,7 @@ def new_folder(
     *,
     kind: str,
     scale_mm: float | None = None,
+    tuning: str | None = None,
     thoroughness: Thoroughness = Thoroughness.BASE,
 ) -> tuple[Path, ...]:
     """Write settings, a list of takes and a take sheet into a folder; nothing is overwritten.
@@ -29,9 +31,11 @@ def new_folder(
     folder : Path
         Made if needed.
     kind : str
-        Name of a preset.
+        Name of a preset, or the path of a settings file of one's own.
     scale_mm : float, optional
         Scale length; the preset's usual one by default. [mm]
+    tuning : str, optional
+        A note for every string from the last one to string 1, octaves not needed: ``"D A D G A D"``.
     thoroughness : Thoroughness
 
     Returns
@@ -42,19 +46,23 @@ def new_folder(
     Raises
     ------
     BadValue
-        If the kind is not known or the scale length not believable.
+        If the kind is not known, the scale length not believable or the tuning no tuning.
     BadInput
         If one of the files is already there.
     """
-    preset = get_preset(kind)
-    scale = check_scale_mm(preset.scale_mm if scale_mm is None else scale_mm)
-    instrument = Instrument(kind=preset.words, scale_mm=scale, strings=preset.strings)
-    positions = survey_positions([spec.number for spec in preset.strings], thoroughness=thoroughness)
+    text = settings_of_kind(kind, scale_mm=scale_mm, tuning=tuning)
+    instrument = parse_settings(text, name=SETTINGS).settings.instrument
+    preset = find_preset(kind)
+    press = instrument.board is not Board.SCALLOPED
+    positions = survey_positions(
+        [spec.number for spec in instrument.strings], thoroughness=thoroughness, press=press
+    )
+    shown = instrument if preset is None else replace(instrument, kind=preset.words)
     return write_new(
         Path(folder),
         {
-            SETTINGS: settings_text(preset, scale_mm=scale),
+            SETTINGS: text,
             TAKES: takes_text(positions),
-            SHEET: render_take_sheet(instrument, positions),
+            SHEET: render_take_sheet(shown, positions),
         },
     )

@@ -16,7 +16,7 @@ from pitchcheck.diagnosis import Cause
 from pitchcheck.errors import PitchcheckError
 from pitchcheck.instrument import MeterQuantity
 from pitchcheck.session.limits import DEFAULT_SD_CENTS, GAUGE_READINGS
-from pitchcheck.session.presets import PRESETS
+from pitchcheck.session.presets import presets
 
 DOCS = Path(__file__).parents[2] / "docs"
 FORMATS = (DOCS / "formats.md").read_text(encoding="utf-8")
@@ -58,6 +58,6 @@ def test_every_gauge_stands_with_its_default_error(gauge: MeterQuantity) -> None
 
 
 def test_presets_causes_and_the_default_reading_error_are_stated() -> None:
-    words = [f"`{preset.name}`" for preset in PRESETS] + [f"`{cause.value}`" for cause in Cause]
+    words = [f"`{preset.name}`" for preset in presets()] + [f"`{cause.value}`" for cause in Cause]
     assert [word for word in words if word not in FORMATS] == []
     assert f"{DEFAULT_SD_CENTS:g} cent" in FORMATS

@@ -17,7 +17,7 @@ from pitchcheck.report.screen.live import LiveScreen
 from pitchcheck.report.screen.plain import PlainScreen
 from pitchcheck.report.screen.trace import draw_trace
 from pitchcheck.report.screen.view import Scene, level_line, level_word, screen_lines
-from pitchcheck.session.presets import PRESETS, get_preset
+from pitchcheck.session.presets import get_preset, presets
 from pitchcheck.simulate.scenario import demo_settings
 from pitchcheck.workflow.listen.session import KEYS
 
@@ -79,7 +79,7 @@ def test_too_small_a_terminal_keeps_the_prompt_and_the_keys() -> None:
     assert lines[-1].startswith("keys: s skip")
 
 
-@pytest.mark.parametrize("preset", PRESETS, ids=lambda p: p.name)
+@pytest.mark.parametrize("preset", presets(), ids=lambda p: p.name)
 def test_every_instrument_has_a_map(preset: object) -> None:
     kind = get_preset(preset.name)
     instrument = replace(demo_settings().instrument, strings=kind.strings)

@@ -12,7 +12,7 @@ from pitchcheck.cli.app import app
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.errors import BadInput, BadValue
 from pitchcheck.session.folder import read_session
-from pitchcheck.session.presets import PRESETS, find_preset
+from pitchcheck.session.presets import find_preset, presets
 from pitchcheck.words import cautions
 from pitchcheck.workflow import new_folder
 
@@ -41,7 +41,7 @@ class Text(HTMLParser):
         self.words.append(data)
 
 
-@pytest.mark.parametrize("preset", PRESETS, ids=lambda preset: preset.name)
+@pytest.mark.parametrize("preset", presets(), ids=lambda preset: preset.name)
 def test_what_is_written_reads_back_as_the_preset(tmp_path: Path, preset) -> None:
     new_folder(tmp_path / "a", kind=preset.name, scale_mm=500.0)
     session = read_session(tmp_path / "a")

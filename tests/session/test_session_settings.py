@@ -92,7 +92,7 @@ def test_unknown_keys_are_ignored_with_a_notice(tmp_path: Path) -> None:
         ('note = "B3"', 'note = "H3"', "strings[2].note"),
         ('note = "B3"', 'note = "B9"', "strings[2].note"),
         ('note = "B3"\n', "", "strings[2].note"),
-        ('"0.013 in"', '"0.13 inches"', "strings[2].gauge"),
+        ('"0.013 in"', '"0.13 spans"', "strings[2].gauge"),
         ('"0.013 in"', '"0.013 in"\ncore = "0.02 in"', "strings[2].core"),
         ('"0.013 in"', '"0.013 in"\nwound = "no"', "strings[2].wound"),
         ('"0.013 in"', '"0.013 in"\ntarget_height = "9 mm"', "strings[2].target_height"),

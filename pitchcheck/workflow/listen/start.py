@@ -9,9 +9,8 @@ from pathlib import Path
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Board
-from pitchcheck.session.new_folder import settings_text, write_new
-from pitchcheck.session.presets import get_preset
-from pitchcheck.session.settings import SETTINGS, check_scale_mm, read_settings
+from pitchcheck.session.new_folder import settings_of_kind, write_new
+from pitchcheck.session.settings import SETTINGS, read_settings
 from pitchcheck.takes import Position
 
 NO_PRESSES = (
@@ -74,9 +73,7 @@ def start_session(
                 f"{folder} holds no session yet, so its kind of instrument is needed. "
                 "Add it, like --kind acoustic."
             )
-        preset = get_preset(kind)
-        scale = check_scale_mm(preset.scale_mm if scale_mm is None else scale_mm)
-        write_new(folder, {SETTINGS: settings_text(preset, scale_mm=scale)})
+        write_new(folder, {SETTINGS: settings_of_kind(kind, scale_mm=scale_mm)})
     instrument = read_settings(folder).settings.instrument
     numbers = [spec.number for spec in instrument.strings]
     unknown = [number for number in strings or () if number not in numbers]
