@@ -54,6 +54,11 @@ class MeterQuantity(StrEnum):
     RELIEF = "relief"
 
 
+SLOT_QUANTITIES = frozenset(
+    (MeterQuantity.CLEARANCE_THIRD, MeterQuantity.CLEARANCE_OPEN, MeterQuantity.SLOT_FLOOR)
+)  # readings of one string's slot; they need its number
+
+
 @dataclass(frozen=True)
 class Length:
     """A measured length and its standard error. [mm]"""

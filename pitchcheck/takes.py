@@ -82,8 +82,22 @@ class Take:
 
 
 @dataclass(frozen=True)
+class Narrowing:
+    """What one more take would do for a slot that cannot be judged yet.
+
+    ``half_width_mm`` is how far the slot's 90 % interval reaches now, ``share`` the part of its width that
+    the take should take off, ``helps`` the other strings that are still open.
+    """
+
+    string: int
+    half_width_mm: float
+    share: float
+    helps: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
 class NextTake:
     """The take that would narrow the decision most, and why."""
 
     position: Position
-    why: str
+    why: Narrowing

@@ -19,7 +19,7 @@ from pitchcheck.fit.overtones import bending_lengths
 from pitchcheck.fit.problem import Problem, gauge_list
 from pitchcheck.fit.solve import Data
 from pitchcheck.fit.unknowns import CaseRequest, Unknowns, build_unknowns
-from pitchcheck.instrument import Instrument, MeterQuantity, MeterReading
+from pitchcheck.instrument import SLOT_QUANTITIES, Instrument, MeterQuantity, MeterReading
 from pitchcheck.measurement import Measurement
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Position, Stop
@@ -27,7 +27,6 @@ from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_LOG
 
 BEFORE, AFTER = 0, 1
-_OWN_SLOT = (MeterQuantity.CLEARANCE_THIRD, MeterQuantity.CLEARANCE_OPEN, MeterQuantity.SLOT_FLOOR)
 
 
 @dataclass(frozen=True)
@@ -158,7 +157,7 @@ def _believed(measurement: Measurement) -> list[MeterReading]:
 def _heard(survey: Survey, gauges: list[MeterReading]) -> tuple[int, ...]:
     """Strings with a stopped take or a gauge reading of their own slot."""
     found = {s.take.position.string for s in survey.stopped}
-    found |= {g.string for g in gauges if g.string is not None and g.what in _OWN_SLOT}
+    found |= {g.string for g in gauges if g.string is not None and g.what in SLOT_QUANTITIES}
     return tuple(sorted(found))
 
 

@@ -17,14 +17,13 @@ from pitchcheck.compare.necks import fit_of
 from pitchcheck.compare.places import position_changes
 from pitchcheck.compare.records import Change, Comparison, Match, SlotChange
 from pitchcheck.compare.scatter import repeats, scatter_factor, widened
-from pitchcheck.diagnosis.slots import slot_goal
 from pitchcheck.errors import BadValue
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.modes import weigh_modes
 from pitchcheck.fit.solve import Solution, solve
 from pitchcheck.instrument import Removal
+from pitchcheck.judgement import SlotJudgement, verdict
 from pitchcheck.measurement import Measurement
-from pitchcheck.plan.judge import verdict
 from pitchcheck.takes import Stop
 
 
@@ -123,7 +122,8 @@ def _slot(
 ) -> SlotChange:
     """What can be said of one slot."""
     change, second = beliefs.change_mm[number], beliefs.after_mm[number]
-    goal = slot_goal(after.settings, number)
+    slot = _judged(after, number)
+    goal = slot.goal
     kind = change_of(change, tolerance_mm=goal.tolerance_mm)
     return SlotChange(
         number=number,
@@ -138,15 +138,20 @@ def _slot(
         target_mm=goal.target_mm,
         floor_mm=goal.floor_mm,
         low_belief=goal.belief_low(second),
-        verdict=verdict(goal, second),
+        verdict=verdict(goal, second, witness=slot.witness),
         places=position_changes(both, solution, number),
     )
 
 
+def _judged(measurement: Measurement, number: int) -> SlotJudgement:
+    """Return the judgement of one slot in one pass."""
+    return next(plan.slot for plan in measurement.plan.strings if plan.number == number)
+
+
 def _unheard(after: Measurement, number: int, told_mm: dict[int, float]) -> SlotChange:
     """A string that was not heard in both passes: only what the pass after says of it."""
-    goal = slot_goal(after.settings, number)
-    plan = next(p for p in after.plan.strings if p.number == number)
+    plan = _judged(after, number)
+    goal = plan.goal
     return SlotChange(
         number=number,
         note=plan.note,

@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit
-from pitchcheck.plan import Verdict
+from pitchcheck.judgement import Verdict
 from pitchcheck.takes import Position, Stop
 
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitchcheck.diagnosis.finding import Finding
 from pitchcheck.diagnosis.heard import find_capo, find_worn, find_wrong_notes
 from pitchcheck.diagnosis.limits import DiagnosisLimits
 from pitchcheck.diagnosis.misfits import find_disagreements, find_frets
 from pitchcheck.diagnosis.opens import find_catching, find_drift
 from pitchcheck.diagnosis.sharpness import find_nut_position, find_saddle, find_touch
 from pitchcheck.diagnosis.slots import find_slots
+from pitchcheck.findings import Finding
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import SessionSettings
+from pitchcheck.judgement import SlotJudgement, judge_slots
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Take
 
@@ -23,13 +24,14 @@ def find_causes(
     fit: Fit,
     takes: Sequence[Take] = (),
     *,
+    slots: Sequence[SlotJudgement] | None = None,
     limits: DiagnosisLimits | None = None,
 ) -> tuple[Finding, ...]:
     """Find what is behind the numbers.
 
     Parameters
     ----------
-    job : Job
+    settings : SessionSettings
         The instrument, its targets and its gauge readings.
     survey : Survey
         Comparisons and open takes of this pass.
@@ -38,6 +40,8 @@ def find_causes(
     takes : sequence of Take, optional
         All takes, those set aside included; without them no wrong note and no worn string shows by its
         doubts.
+    slots : sequence of SlotJudgement, optional
+        The judgement of the slots from this fit; made here when left out.
     limits : DiagnosisLimits, optional
         Thresholds; the defaults give at most one false alarm in a hundred sound surveys per kind of finding.
 
@@ -48,6 +52,7 @@ def find_causes(
         nothing is wrong.
     """
     limits = limits or DiagnosisLimits()
+    slots = judge_slots(settings, fit) if slots is None else slots
     return (
         *find_wrong_notes(takes),
         *find_catching(survey, limits),
@@ -55,9 +60,9 @@ def find_causes(
         *find_worn(settings, fit, survey, takes, limits),
         *find_capo(fit, survey, limits),
         *find_disagreements(settings, fit, limits),
-        *find_slots(settings, fit, limits),
+        *find_slots(slots),
         *find_nut_position(settings, fit, limits),
         *find_saddle(settings, fit, limits),
-        *find_touch(settings, fit, survey, limits),
+        *find_touch(settings, fit, survey, slots, limits),
         *find_frets(fit, limits),
     )

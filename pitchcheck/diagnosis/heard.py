@@ -10,10 +10,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pitchcheck.diagnosis.finding import Cause, DoubtedTake, Finding
 from pitchcheck.diagnosis.limits import DiagnosisLimits, sd_of_interval, z_limit
-from pitchcheck.diagnosis.words import cents
 from pitchcheck.doubts import WRONG_NOTES, OvertonesOff
+from pitchcheck.findings import (
+    CapoBends,
+    Cause,
+    DoubtedTake,
+    Evidence,
+    FalseOvertones,
+    Finding,
+    InharmonicityRatio,
+)
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import SessionSettings
 from pitchcheck.survey import Survey
@@ -27,7 +34,7 @@ _NEAR_ENOUGH_ROWS = 40  # a capo'd open take is held against uncapo'd ones playe
 def find_wrong_notes(takes: Sequence[Take]) -> list[Finding]:
     """Takes that sound another note than the one they are listed as; one finding per string.
 
-    No statistics here: the limits (in cents) are those of the placing, and stand in the doubt itself.
+    No statistics here: the limits (in cents) are those of the placing, and stand in the doubts themselves.
     """
     wrong = [take for take in takes if any(isinstance(doubt, WRONG_NOTES) for doubt in take.doubts)]
     found: list[Finding] = []
@@ -53,20 +60,16 @@ def find_worn(
         mine = [t for t in takes if t.position.string == string.number and t.hz is not None]
         marked = [take for take in mine if any(isinstance(doubt, OvertonesOff) for doubt in take.doubts)]
         if len(marked) >= 2 and len(marked) > limits.doubted_share * len(mine):
-            evidence = (
-                f"the overtones of {len(marked)} of {len(mine)} takes lie off those of one even string",
-                "a worn, dirty, kinked or false string; change it and listen again",
+            scatter = np.median(
+                [d.scatter_cents for t in marked for d in t.doubts if isinstance(d, OvertonesOff)]
             )
+            evidence: tuple[Evidence, ...] = (FalseOvertones(len(marked), len(mine), float(scatter)),)
             share = 100.0 * len(marked) / len(mine)
             found.append(Finding(Cause.WORN_STRING, (string.number,), (), share, "%", evidence))
             continue
         ratio = _stiffness_ratio(settings, fit, survey, string.number, limits)
         if ratio is not None:
-            evidence = (
-                f"its overtones are spread {ratio:.1f} times as much as a string of this gauge and stretch "
-                "allows",
-                "check the gauge given for it; if that is right the string is worn or false: change it",
-            )
+            evidence = (InharmonicityRatio(ratio),)
             found.append(Finding(Cause.WORN_STRING, (string.number,), (), ratio, "times", evidence))
     return found
 
@@ -128,12 +131,7 @@ def find_capo(fit: Fit, survey: Survey, limits: DiagnosisLimits) -> list[Finding
         bent = [row for row in rows if row[1] == capo and abs(row[2]) > limit * row[3]]
         if bent:
             size = max((row[2] for row in bent), key=abs)
-            evidence = tuple(
-                f"string {number}: the capo behind fret {capo} sounds {cents(error)} of a lightly fretted "
-                f"note there (limit {limit * sd:.1f})"
-                for number, _, error, sd in bent
-            )
-            evidence += ("set the capo straight and just tight enough, and play those takes again",)
+            evidence = tuple(CapoBends(row[0], capo, row[2], limit * row[3]) for row in bent)
             numbers = tuple(row[0] for row in bent)
             found.append(Finding(Cause.CAPO, numbers, (capo,), size, "cent", evidence))
     return found

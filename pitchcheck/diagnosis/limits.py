@@ -12,7 +12,8 @@ from statistics import NormalDist
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
+from pitchcheck.judgement import DECISION_BELIEF
+from pitchcheck.types import FloatArray
 
 _MAD_TO_SD = 1 / NormalDist().inv_cdf(0.75)  # [-] of a normal distribution
 _SD_IN_90_PERCENT = 2 * NormalDist().inv_cdf(0.95)  # [-] width of a normal 90 % interval
@@ -22,7 +23,7 @@ _SD_IN_90_PERCENT = 2 * NormalDist().inv_cdf(0.95)  # [-] width of a normal 90 %
 class DiagnosisLimits:
     """When a deviation becomes a finding."""
 
-    belief: float = 0.90  # of a statement about a slot: the definition of the verdicts
+    belief: float = DECISION_BELIEF  # of a statement about a slot: the definition of the verdicts
     alarm: float = 0.01  # false alarms per survey and kind of finding: chosen, one sound survey in a hundred
     nut_offset_mm: float = (
         0.3  # the nut is out of place beyond this: 0.8 cent on every fret at 648 mm; chosen

@@ -9,24 +9,14 @@ from collections import defaultdict
 
 import numpy as np
 
-from pitchcheck.diagnosis.finding import Cause, Finding
 from pitchcheck.diagnosis.limits import DiagnosisLimits, t_limit, z_limit
-from pitchcheck.diagnosis.words import cents, mm
-from pitchcheck.fit.result import Fit, Residual
+from pitchcheck.findings import Cause, Finding, FretOff, GaugeAgainstSound
+from pitchcheck.fit.result import HARDLY_USED, Fit, Residual
 from pitchcheck.instrument import MeterQuantity, SessionSettings
 from pitchcheck.takes import Stop
 
 _FEWEST_STRINGS = 3  # a residual common to two strings is not yet the fret's: chosen
-_SET_ASIDE = 0.1  # weight below which a take was set aside as bad
 
-_GAUGE_WORDS = {
-    MeterQuantity.CLEARANCE_THIRD: "gap over fret 1 with the string held at fret 3",
-    MeterQuantity.CLEARANCE_OPEN: "gap over fret 1 of the open string",
-    MeterQuantity.SLOT_FLOOR: "slot floor above the board",
-    MeterQuantity.FRET_HEIGHT: "fret height",
-    MeterQuantity.ACTION_12: "action at fret 12",
-    MeterQuantity.RELIEF: "relief",
-}
 _SHARED_BY_SLOTS = (MeterQuantity.FRET_HEIGHT,)  # read once, but every slot height hangs on it
 
 
@@ -41,9 +31,9 @@ def find_frets(fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
     groups: dict[tuple[Stop, int], list[Residual]] = defaultdict(list)
     for residual in fit.residuals:
         place = residual.position
-        if place.fret is not None and place.capo == 0 and residual.weight >= _SET_ASIDE:
+        if place.fret is not None and place.capo == 0:
             groups[place.stop, place.fret].append(residual)
-    means = {place: _by_string(residuals) for place, residuals in groups.items()}
+    means = {place: _by_string(_believed(residuals)) for place, residuals in groups.items()}
     means = {place: rows for place, rows in means.items() if len(rows) >= _FEWEST_STRINGS}
     found: dict[int, Finding] = {}
     for (stop, fret), rows in sorted(means.items(), key=lambda item: (item[0][1], item[0][0])):
@@ -56,15 +46,18 @@ def find_frets(fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
         limit = t_limit(len(means), alarm=limits.alarm, freedom=values.size - 1) * error
         if abs(mean) <= max(limit, limits.fret_cents):
             continue
-        evidence = (
-            f"{stop.value} {fret} sounds {cents(mean)} of what the rest of the neck leads one to expect, on "
-            f"all {values.size} strings (limit {max(limit, limits.fret_cents):.1f})",
-            "the strings share the fret, not the slot: look for a high, low, worn or misplaced fret",
-        )
+        shown = FretOff(stop, fret, mean, int(values.size), max(limit, limits.fret_cents))
         if fret not in found or abs(mean) > abs(found[fret].size):
             numbers = tuple(row[0] for row in rows)
-            found[fret] = Finding(Cause.FRET, numbers, (fret,), mean, "cent", evidence)
+            found[fret] = Finding(Cause.FRET, numbers, (fret,), mean, "cent", (shown,))
     return list(found.values())
+
+
+def _believed(residuals: list[Residual]) -> list[Residual]:
+    """Takes without those the fit hardly used; where these are the most, the fret is off and not the "
+    "takes."""
+    used = [residual for residual in residuals if residual.weight >= HARDLY_USED]
+    return used if 2 * len(used) >= len(residuals) else residuals
 
 
 def _by_string(residuals: list[Residual]) -> list[tuple[int, float, float]]:
@@ -91,23 +84,18 @@ def find_disagreements(settings: SessionSettings, fit: Fit, limits: DiagnosisLim
         if abs(difference) <= limit * row.sd_mm and row.likely_slip_mm is None:
             continue
         reading = settings.meter[row.index] if row.index < len(settings.meter) else None
-        what = "reading" if reading is None else _GAUGE_WORDS[reading.what]
         numbers: tuple[int, ...] = ()
         if reading is not None and reading.string is not None:
             numbers = (reading.string,)
-            what += f" of string {reading.string}"
         elif reading is not None and reading.what in _SHARED_BY_SLOTS:
             numbers = tuple(string.number for string in fit.strings)
-        evidence: tuple[str, ...] = (
-            f"{what}: the gauge says {mm(row.read_mm)}, the sound {mm(row.expected_mm)}, give or take "
-            f"{row.sd_mm:.2f} mm",
+        shown = GaugeAgainstSound(
+            None if reading is None else reading.what,
+            None if reading is None else reading.string,
+            row.read_mm,
+            row.expected_mm,
+            row.sd_mm,
+            row.likely_slip_mm,
         )
-        if row.likely_slip_mm is not None:
-            evidence += (
-                f"did the decimal point slip? {mm(row.likely_slip_mm)} would fit the sound. The reading was "
-                "not changed: correct it or gauge again",
-            )
-        else:
-            evidence += ("gauge it again and play the press takes again before anything is filed",)
-        found.append(Finding(Cause.EAR_METER_DISAGREE, numbers, (), difference, "mm", evidence))
+        found.append(Finding(Cause.EAR_METER_DISAGREE, numbers, (), difference, "mm", (shown,)))
     return found

@@ -11,9 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.diagnosis.finding import Cause, Finding
 from pitchcheck.diagnosis.limits import DiagnosisLimits, robust_sd, t_limit, z_limit
-from pitchcheck.diagnosis.words import cents, listed
+from pitchcheck.findings import Cause, Evidence, Finding, OpenJumped, OpenRan, OpenSlipped
 from pitchcheck.survey import Return, Survey
 from pitchcheck.takes import Stop, Take
 from pitchcheck.units import cents_between
@@ -93,12 +92,15 @@ def find_catching(survey: Survey, limits: DiagnosisLimits) -> list[Finding]:
         worst = max(jumps, key=lambda jump: abs(jump.beyond_cents))
         frets = sorted({place.fret for jump in jumps for place in jump.change.between if place.fret})
         evidence = tuple(
-            f"after {' and '.join(place.words() for place in jump.change.between)} the open string was "
-            f"{cents(jump.beyond_cents)} (rows {jump.change.row_before} and {jump.change.row_after}; limit "
-            f"{jump.limit_cents:.1f}), and came back after the next take"
+            OpenJumped(
+                jump.change.between,
+                jump.beyond_cents,
+                jump.change.row_before,
+                jump.change.row_after,
+                jump.limit_cents,
+            )
             for jump in jumps
         )
-        evidence += ("a string that catches in its slot does not come back until it is moved again",)
         found.append(
             Finding(Cause.CATCHING_SLOT, (number,), tuple(frets), worst.beyond_cents, "cent", evidence)
         )
@@ -108,30 +110,25 @@ def find_catching(survey: Survey, limits: DiagnosisLimits) -> list[Finding]:
 def find_drift(survey: Survey, limits: DiagnosisLimits) -> list[Finding]:
     """Tuning that runs steadily one way, or slips and stays: one finding for all such strings."""
     numbers = sorted({take.position.string for take in survey.opens})
-    evidence: dict[int, str] = {}
+    evidence: dict[int, Evidence] = {}
     sizes: dict[int, float] = {}
     for number in numbers:
         opens = [t for t in survey.opens if t.position.string == number and t.position.capo == 0]
         trend = _trend(opens, strings=len(numbers), limits=limits)
         if trend is not None:
             sizes[number] = trend
-            evidence[number] = (
-                f"string {number}: the open note ran {cents(trend)} from its first take to its last"
-            )
+            evidence[number] = OpenRan(number, trend)
     for jump in find_jumps(survey, limits):
         number = jump.change.string
         if not jump.came_back and abs(jump.beyond_cents) > limits.drift_cents and number not in sizes:
             sizes[number] = jump.beyond_cents
-            evidence[number] = (
-                f"string {number}: the open note jumped {cents(jump.beyond_cents)} between rows "
-                f"{jump.change.row_before} and {jump.change.row_after} and was not heard to come back"
-            )
+            change = jump.change
+            evidence[number] = OpenSlipped(number, jump.beyond_cents, change.row_before, change.row_after)
     if not sizes:
         return []
     drifting = tuple(sorted(sizes))
-    words = tuple(evidence[number] for number in drifting)
-    words += (f"let {listed(drifting)} settle, stretch and tune again, then repeat the takes",)
-    return [Finding(Cause.DRIFT, drifting, (), max(sizes.values(), key=abs), "cent", words)]
+    shown = tuple(evidence[number] for number in drifting)
+    return [Finding(Cause.DRIFT, drifting, (), max(sizes.values(), key=abs), "cent", shown)]
 
 
 def _trend(opens: list[Take], *, strings: int, limits: DiagnosisLimits) -> float | None:

@@ -6,22 +6,30 @@ every fretted note sharp alike, so its part is the same at all frets.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.diagnosis.finding import Cause, Finding
 from pitchcheck.diagnosis.limits import DiagnosisLimits, sd_of_interval, z_limit
-from pitchcheck.diagnosis.slots import SlotGoal, slot_goal
-from pitchcheck.diagnosis.words import cents, listed, mm
+from pitchcheck.findings import (
+    AboveLightTouch,
+    Cause,
+    Evidence,
+    Finding,
+    FingerDepth,
+    Fret12AtTarget,
+    NotTheSlot,
+    NutOffset,
+)
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, StringFit
 from pitchcheck.instrument import SessionSettings
+from pitchcheck.judgement import FIRST_FRETS, SlotGoal, SlotJudgement, Verdict
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop
 from pitchcheck.units import CENTS_PER_LOG
 
-_FIRST_FRETS = 3
 _SADDLE_MODEL_CENTS = (
     1.0  # touch and pluck at fret 12: docs/method.md, "What a fretted note can tell" (1 to 2)
 )
@@ -61,28 +69,22 @@ def sharpness(string: StringFit, *, scale_mm: float) -> Sharpness | None:
     )
 
 
-def not_the_nut(string: StringFit, *, goal: SlotGoal, scale_mm: float, limits: DiagnosisLimits) -> str | None:
-    """Say so in words when a first fret is sharp although its slot is fine; None otherwise."""
+def not_the_slot(
+    string: StringFit, slot: SlotJudgement, *, scale_mm: float, limits: DiagnosisLimits
+) -> NotTheSlot | None:
+    """Parts of a first fret that is sharp although its slot is fine; None otherwise."""
     parts = sharpness(string, scale_mm=scale_mm)
     if parts is None or parts.heard_cents - z_limit(1, alarm=1 - limits.belief) * parts.sd_cents <= 0:
         return None
-    if parts.heard_cents <= limits.sharp_cents or not _is_fine(string.height_mm, goal, limits):
+    if parts.heard_cents <= limits.sharp_cents or slot.verdict is not Verdict.FINE:
         return None
-    return (
-        f"string {string.number}: it is not the slot. The first fret is {cents(parts.heard_cents)}, but the "
-        "slot is "
-        f"fine: setting it to its target would change {abs(parts.slot_cents):.1f} cents. The finger makes "
-        "about "
-        f"{parts.touch_cents:.1f}, the nut's place {parts.nut_cents:+.1f}, all else {parts.rest_cents:+.1f}"
-    )
-
-
-def _is_fine(height: Belief, goal: SlotGoal, limits: DiagnosisLimits) -> bool:
-    """Whether a slot is fine with belief, neither high nor low."""
-    return (
-        goal.belief_fine(height) >= limits.belief
-        and goal.belief_high(height) < limits.belief
-        and goal.belief_low(height) < limits.belief
+    return NotTheSlot(
+        string.number,
+        heard_cents=parts.heard_cents,
+        slot_cents=parts.slot_cents,
+        touch_cents=parts.touch_cents,
+        nut_cents=parts.nut_cents,
+        rest_cents=parts.rest_cents,
     )
 
 
@@ -111,18 +113,9 @@ def _beyond(offset: Belief, limit_mm: float, *, tail: float) -> bool:
 
 
 def _nut_finding(numbers: tuple[int, ...], offset: Belief, *, scale_mm: float) -> Finding:
-    """Word a nut out of place."""
-    size = offset.median
-    side = "too far from" if size > 0 else "too near"
-    evidence: tuple[str, ...] = (
-        f"the nut's edge is {mm(abs(size))} {side} fret 1 at {listed(numbers)}, 90 % between "
-        f"{offset.low:+.2f} and {offset.high:+.2f} mm (+ = too far)",
-        f"that alone makes every fretted note {cents(CENTS_PER_LOG * size / scale_mm)}; filing slots does "
-        "not cure it",
-    )
-    if size > 0 and len(numbers) == 1:
-        evidence += ("the string may bear behind the front edge of its slot: look at the slot's slope",)
-    return Finding(Cause.NUT_POSITION, numbers, (), size, "mm", evidence)
+    """Return the finding of a nut out of place."""
+    shown = NutOffset(numbers, offset, CENTS_PER_LOG * offset.median / scale_mm)
+    return Finding(Cause.NUT_POSITION, numbers, (), offset.median, "mm", (shown,))
 
 
 def find_saddle(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
@@ -139,17 +132,18 @@ def find_saddle(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) ->
         sd = float(np.hypot(per_mm * saddle_sd, _SADDLE_MODEL_CENTS))
         if abs(error) - z_limit(1, alarm=1 - limits.belief) * sd <= limits.in_tune_cents:
             continue
-        move = "back, away from the nut" if error > 0 else "forward, towards the nut"
-        evidence = (
-            f"lightly fretted, with the slot at its target, fret 12 would be {cents(error)}, give or take "
-            f"{sd:.1f}",
-            f"the saddle wants to go about {abs(error) / per_mm:.1f} mm {move}; set the slots first",
-        )
-        found.append(Finding(Cause.SADDLE, (string.number,), (12,), error / per_mm, "mm", evidence))
+        shown = Fret12AtTarget(error, sd, error / per_mm)
+        found.append(Finding(Cause.SADDLE, (string.number,), (12,), error / per_mm, "mm", (shown,)))
     return found
 
 
-def find_touch(settings: SessionSettings, fit: Fit, survey: Survey, limits: DiagnosisLimits) -> list[Finding]:
+def find_touch(
+    settings: SessionSettings,
+    fit: Fit,
+    survey: Survey,
+    slots: Sequence[SlotJudgement],
+    limits: DiagnosisLimits,
+) -> list[Finding]:
     """A hand that presses the strings sharp: one finding for all strings where the finger is the main cause.
 
     A string counts when the finger makes at least ``limits.touch_cents`` and more than half of the error of
@@ -159,39 +153,34 @@ def find_touch(settings: SessionSettings, fit: Fit, survey: Survey, limits: Diag
     """
     heavy = fit.touch_mm.low > limits.heavy_touch_mm
     sizes: dict[int, float] = {}
-    words: list[str] = []
+    shown: list[Evidence] = []
+    judged = {slot.number: slot for slot in slots}
     for string in fit.strings:
-        part = float(np.mean(string.neck_touch_cents[:_FIRST_FRETS]))
-        whole = float(np.mean(string.neck_now_cents[:_FIRST_FRETS]))
-        goal = slot_goal(settings, string.number)
-        spared = not_the_nut(string, goal=goal, scale_mm=settings.instrument.scale_mm, limits=limits)
-        above = _above_light_prediction(string, goal, survey, strings=len(fit.strings), limits=limits)
-        high = goal.belief_high(string.height_mm) >= limits.belief
+        part = float(np.mean(string.neck_touch_cents[:FIRST_FRETS]))
+        whole = float(np.mean(string.neck_now_cents[:FIRST_FRETS]))
+        slot = judged[string.number]
+        spared = not_the_slot(string, slot, scale_mm=settings.instrument.scale_mm, limits=limits)
+        above = _above_light_prediction(string, slot.goal, survey, strings=len(fit.strings), limits=limits)
+        high = slot.looks_high
         if part < limits.touch_cents or part <= whole / 2:
-            part_counts = above is not None and not high and string.pressed
+            counts = above is not None and not high and string.pressed
         else:
-            part_counts = heavy or spared is not None or (above is not None and not high)
-        if not part_counts:
+            counts = heavy or spared is not None or (above is not None and not high)
+        if not counts:
             continue
         sizes[string.number] = part if above is None else max(part, above)
         if spared is not None:
-            words.append(spared)
+            shown.append(spared)
         elif above is not None:
-            words.append(
-                f"string {string.number}: frets 1 to 3 sound {above:.1f} cents above what the press test "
-                "leads one to expect without a finger"
-            )
+            shown.append(AboveLightTouch(string.number, above))
     if not sizes:
         return []
     numbers = tuple(sorted(sizes))
     size = float(np.mean(list(sizes.values())))
-    first = (
-        f"the finger makes about {size:.1f} cents on frets 1 to 3 of {listed(numbers)}; it pushes the string "
-        f"{fit.touch_mm.median:.2f} mm below the fret tops, 90 % between {fit.touch_mm.low:.2f} and "
-        f"{fit.touch_mm.high:.2f} mm",
-        "filing does not cure a heavy hand: fret lighter and nearer the fret, and listen again",
-    )
-    return [Finding(Cause.TOUCH, numbers, (1, 2, 3), size, "cent", first + tuple(words))]
+    frets = tuple(range(1, FIRST_FRETS + 1))
+    return [
+        Finding(Cause.TOUCH, numbers, frets, size, "cent", (FingerDepth(numbers, size, fit.touch_mm), *shown))
+    ]
 
 
 def _above_light_prediction(
@@ -206,7 +195,7 @@ def _above_light_prediction(
         and stopped.take.position.stop is Stop.FRET
         and stopped.take.position.capo == 0
         and stopped.take.position.fret is not None
-        and stopped.take.position.fret <= _FIRST_FRETS
+        and stopped.take.position.fret <= FIRST_FRETS
     ]
     if len(beyond) < 2:
         return None
@@ -214,7 +203,7 @@ def _above_light_prediction(
     noise = np.mean([sd**2 for _, sd in beyond]) + limits.touch_scatter_cents**2
     height = string.height_mm
     way = height.median - goal.target_mm
-    change = float(np.mean((string.neck_now_cents - string.neck_target_cents)[:_FIRST_FRETS]))
+    change = float(np.mean((string.neck_now_cents - string.neck_target_cents)[:FIRST_FRETS]))
     slope = change / way if abs(way) > goal.tolerance_mm else 0.0
     slot_sd = slope * sd_of_interval(height.low, height.high)
     sd = float(np.sqrt(noise / len(beyond) + slot_sd**2))

@@ -11,11 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from pitchcheck.fit.result import HARDLY_USED
 from pitchcheck.fit.solve import Data, Solution, solve
 from pitchcheck.fit.unknowns import Unknowns
 from pitchcheck.takes import Stop
 
-HARDLY = 0.3  # [-] weight below which a take counts as set aside; 4.2 sd off
 MOST_CASES = 2  # contradictions that are looked into; each costs two more solutions
 SAME_SD = 0.5  # [posterior sd] modes nearer than this in every unknown are one
 BAD = 0.03  # [-] takes that are bad; our choice
@@ -57,18 +57,18 @@ def _contradicted(unknowns: Unknowns, data: Data, solution: Solution) -> list[in
     Fretted notes scatter by the touch, with a long tail: two that differ contradict nothing.
     """
     found = {}
-    for case in np.unique(data.case[solution.weight < HARDLY]):
+    for case in np.unique(data.case[solution.weight < HARDLY_USED]):
         if unknowns.cases[case].kind.stop is not Stop.PRESS:
             continue
         weight = solution.weight[data.case == case]
-        if np.any(weight >= HARDLY):
+        if np.any(weight >= HARDLY_USED):
             found[int(case)] = float(weight.min())
     return sorted(found, key=lambda case: found[case])[:MOST_CASES]
 
 
 def _believing_the_rest(unknowns: Unknowns, data: Data, best: Solution, case: int) -> Solution | None:
     """Another mode, in which the takes of a case that were believed are the bad ones, if there is one."""
-    believed = (data.case == case) & (best.weight >= HARDLY)
+    believed = (data.case == case) & (best.weight >= HARDLY_USED)
     kept = ~believed
     without = Data(
         value=data.value[kept],

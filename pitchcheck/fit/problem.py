@@ -17,7 +17,7 @@ from pitchcheck.fit.overtones import bending_lengths
 from pitchcheck.fit.result import MeterResidual
 from pitchcheck.fit.solve import Data
 from pitchcheck.fit.unknowns import CaseRequest, Unknowns, build_unknowns
-from pitchcheck.instrument import Instrument, MeterQuantity, MeterReading, SessionSettings
+from pitchcheck.instrument import SLOT_QUANTITIES, Instrument, MeterQuantity, MeterReading, SessionSettings
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
@@ -147,9 +147,8 @@ def build_problem(
 
 def _fittable(instrument: Instrument, survey: Survey, gauges: Sequence[MeterReading]) -> tuple[int, ...]:
     """Strings with a usable stopped take or a gauge reading of their own slot."""
-    slot = (MeterQuantity.CLEARANCE_THIRD, MeterQuantity.CLEARANCE_OPEN, MeterQuantity.SLOT_FLOOR)
     heard = {s.take.position.string for s in survey.stopped}
-    heard |= {g.string for g in gauges if g.string is not None and g.what in slot}
+    heard |= {g.string for g in gauges if g.string is not None and g.what in SLOT_QUANTITIES}
     return tuple(s.number for s in instrument.strings if s.number in heard)
 
 

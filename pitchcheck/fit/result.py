@@ -9,6 +9,8 @@ from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.joint import Joint
 from pitchcheck.takes import Position
 
+HARDLY_USED = 0.3  # [-] weight below which the fit set a take aside: 4.2 sd off under its Student law
+
 
 @dataclass(frozen=True)
 class StringFit:

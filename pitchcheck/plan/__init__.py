@@ -1,4 +1,4 @@
-"""From beliefs to the file: verdicts, what may come off now, what to play next."""
+"""From beliefs to the file: what may come off now, what to play next."""
 
 from pitchcheck.plan.make import make_plan
 from pitchcheck.plan.records import NextTake, NutBottom, Plan, StringPlan, Verdict

@@ -13,8 +13,8 @@ import numpy as np
 
 from pitchcheck.clip import FloatArray
 from pitchcheck.fit.belief import Belief
-from pitchcheck.plan.judge import MOST_OF_EXCESS, SPARED_BELIEF, round_down_mm
 from pitchcheck.plan.records import NutBottom
+from pitchcheck.plan.removal import MOST_OF_EXCESS, SPARED_BELIEF, round_down_mm
 
 _FEWEST_SLOTS = 3  # two points always lie on a line
 _POINTS = 8192  # of the quasi-random rule: chosen, its level is then good to some 0.02 sd

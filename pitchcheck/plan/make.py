@@ -9,33 +9,33 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pitchcheck.diagnosis.finding import Finding
 from pitchcheck.diagnosis.limits import DiagnosisLimits
-from pitchcheck.diagnosis.sharpness import not_the_nut
-from pitchcheck.diagnosis.slots import SlotGoal, slot_goal
-from pitchcheck.diagnosis.words import belief_mm, cents, mm
+from pitchcheck.diagnosis.sharpness import not_the_slot
+from pitchcheck.findings import Evidence, Finding, FirstFretHeard, PressHeard, SlotAgainstTarget
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.result import Fit, StringFit
+from pitchcheck.fit.result import HARDLY_USED, Fit, StringFit
 from pitchcheck.instrument import Board, Nut, SessionSettings, Tailpiece
-from pitchcheck.physics.gauges import third_fret_clearance_mm, third_fret_ratio
-from pitchcheck.plan.blocks import reasons_not_to_file
+from pitchcheck.judgement import SlotJudgement, Verdict, Witness, bar_filing, judge_slots
+from pitchcheck.physics.gauges import third_fret_clearance_mm
 from pitchcheck.plan.bottom import nut_bottom
-from pitchcheck.plan.judge import safe_removal_mm, verdict
 from pitchcheck.plan.predict import first_fret_after_cents
-from pitchcheck.plan.records import NextTake, NutBottom, Plan, StringPlan, Verdict
-from pitchcheck.plan.steps import (
+from pitchcheck.plan.records import (
     AfterRemoval,
-    steps_bottom,
-    steps_fine,
-    steps_high,
-    steps_low,
-    steps_unmeasured,
-    steps_unsure,
+    FloatingBridge,
+    HardlyUsed,
+    NextTake,
+    NotMeasured,
+    NotPressed,
+    NutBottom,
+    Plan,
+    ScallopedBoard,
+    SlotDoubt,
+    StringPlan,
+    TargetBelowFloor,
 )
+from pitchcheck.plan.removal import safe_removal_mm
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop
-
-_SET_ASIDE = 0.5  # weight below which a take is mentioned as hardly used: chosen
 
 
 def make_plan(
@@ -43,123 +43,69 @@ def make_plan(
     fit: Fit | None,
     findings: Sequence[Finding],
     *,
+    slots: Sequence[SlotJudgement] | None = None,
     survey: Survey | None = None,
     next_take: NextTake | None = None,
 ) -> Plan:
-    """Turn beliefs into verdicts, safe removals and steps.
+    """Turn judgements into safe removals and what is known besides.
 
     Parameters
     ----------
-    job : Job
+    settings : SessionSettings
         Instrument, targets, gauge readings.
     fit : Fit or None
         None when nothing could be measured: every string is then unsure and nothing comes off.
     findings : sequence of Finding
         What the diagnosis found; some of them forbid filing.
+    slots : sequence of SlotJudgement, optional
+        The judgement of the slots, with what bars filing; made here when left out.
     survey : Survey, optional
         Gives the notes as heard for the evidence.
     next_take : NextTake, optional
-        Handed on, and told to the string it concerns.
+        Handed on.
 
     Returns
     -------
     Plan
         One entry per string of the instrument, in its order.
     """
+    if slots is None:
+        slots = bar_filing(judge_slots(settings, fit), fit=fit, findings=findings, survey=survey)
     fits = {} if fit is None else {string.number: string for string in fit.strings}
-    strings: list[StringPlan] = []
-    barred: set[int] = set()
-    for spec in settings.instrument.strings:
-        if fit is None or spec.number not in fits:
-            strings.append(_unmeasured(settings, spec.number))
-            continue
-        string = fits[spec.number]
-        reasons = reasons_not_to_file(string, settings=settings, findings=findings, survey=survey)
-        if reasons:
-            barred.add(spec.number)
-        strings.append(
-            _plan_string(settings, fit, string, reasons=reasons, survey=survey, next_take=next_take)
-        )
+    strings = tuple(
+        StringPlan(slot, doubts=(NotMeasured(),))
+        if fit is None or slot.number not in fits
+        else _plan_string(settings, fit, fits[slot.number], slot, survey)
+        for slot in slots
+    )
+    barred = any(slot.bars for slot in slots)
     cut = None if fit is None or barred else _plan_bottom(settings, fit, strings)
-    return Plan(
-        strings=tuple(strings),
-        nut_bottom=cut,
-        next_take=next_take,
-        steps=() if cut is None else steps_bottom(cut),
-    )
-
-
-def _unmeasured(settings: SessionSettings, number: int) -> StringPlan:
-    """Return the entry of a string without any measurement."""
-    return StringPlan(
-        number=number,
-        note=settings.instrument.string(number).note,
-        target_mm=slot_goal(settings, number).target_mm,
-        height_mm=None,
-        clearance_third_mm=None,
-        excess_mm=None,
-        verdict=Verdict.UNSURE,
-        remove_now_mm=0.0,
-        raise_mm=None,
-        after_cents=None,
-        after_clearance_mm=None,
-        evidence=(),
-        doubts=("not measured: no usable takes",),
-        steps=steps_unmeasured(press=settings.instrument.board is not Board.SCALLOPED),
-    )
+    return Plan(strings=strings, nut_bottom=cut, next_take=next_take)
 
 
 def _plan_string(
-    settings: SessionSettings,
-    fit: Fit,
-    string: StringFit,
-    *,
-    reasons: tuple[str, ...],
-    survey: Survey | None,
-    next_take: NextTake | None,
+    settings: SessionSettings, fit: Fit, string: StringFit, slot: SlotJudgement, survey: Survey | None
 ) -> StringPlan:
-    """Judge one measured slot."""
-    goal = slot_goal(settings, string.number)
-    height, excess = string.height_mm, string.height_mm.shifted(-goal.target_mm)
-    said = verdict(goal, height)
-    nut = settings.instrument.nut
-    may_file = said is Verdict.HIGH and nut is Nut.SLOTTED and not reasons
-    remove = safe_removal_mm(excess) if may_file else 0.0
-    after = _after(fit, string, goal, remove) if remove > 0 else None
-    rise = max(0.0, -excess.median) if said is Verdict.LOW else None
-    if said is Verdict.HIGH:
-        steps = steps_high(goal, nut=nut, after=after, reasons=reasons)
-    elif said is Verdict.LOW:
-        steps = steps_low(goal, nut=nut, raise_mm=rise or 0.0)
-    elif said is Verdict.FINE:
-        steps = steps_fine(goal, height_mm=height.median)
-    else:
-        steps = steps_unsure(string.number, next_take=next_take)
+    """Plan one measured slot."""
+    excess = string.height_mm.shifted(-slot.goal.target_mm)
+    remove = safe_removal_mm(excess) if slot.may_be_filed else 0.0
     return StringPlan(
-        number=string.number,
-        note=settings.instrument.string(string.number).note,
-        target_mm=goal.target_mm,
-        height_mm=height,
-        clearance_third_mm=height.scaled(third_fret_ratio()),
-        excess_mm=excess,
-        verdict=said,
+        slot,
         remove_now_mm=remove,
-        raise_mm=rise,
-        after_cents=None if after is None else after.first_fret_cents,
-        after_clearance_mm=None if after is None else after.clearance_mm,
-        evidence=_evidence(settings, string, goal, survey),
-        doubts=_doubts(settings, fit, string, reasons),
-        steps=steps,
+        raise_mm=max(0.0, -excess.median) if slot.verdict is Verdict.LOW else None,
+        after=_after(fit, string, slot, remove) if remove > 0 else None,
+        evidence=_evidence(settings, string, slot, survey),
+        doubts=_doubts(settings, fit, slot),
     )
 
 
-def _after(fit: Fit, string: StringFit, goal: SlotGoal, removed_mm: float) -> AfterRemoval:
+def _after(fit: Fit, string: StringFit, slot: SlotJudgement, removed_mm: float) -> AfterRemoval:
     """Predict the first fret and the gap after a removal."""
     return AfterRemoval(
         removed_mm=removed_mm,
         first_fret_cents=first_fret_after_cents(
             string,
-            target_mm=goal.target_mm,
+            target_mm=slot.goal.target_mm,
             removed_mm=removed_mm,
             touch_mm=max(0.0, fit.touch_mm.median),
         ),
@@ -168,50 +114,40 @@ def _after(fit: Fit, string: StringFit, goal: SlotGoal, removed_mm: float) -> Af
 
 
 def _evidence(
-    settings: SessionSettings, string: StringFit, goal: SlotGoal, survey: Survey | None
-) -> tuple[str, ...]:
-    """Say what the verdict rests on."""
-    words: list[str] = []
+    settings: SessionSettings, string: StringFit, slot: SlotJudgement, survey: Survey | None
+) -> tuple[Evidence, ...]:
+    """Return what the verdict rests on."""
+    shown: list[Evidence] = []
     if string.first_fret_cents is not None:
-        words.append(f"the first fret was heard {cents(string.first_fret_cents[0])}")
+        shown.append(FirstFretHeard(string.first_fret_cents[0]))
     heard: dict[int, list[float]] = {}
     for stopped in () if survey is None else survey.stopped:
         place = stopped.take.position
         if place.string == string.number and place.stop is Stop.PRESS and place.fret and not place.capo:
             heard.setdefault(place.fret, []).append(stopped.error_cents)
-    words += [
-        f"press {fret} was heard {cents(float(np.mean(values)))}"
-        + (f" (mean of {len(values)})" if len(values) > 1 else "")
-        for fret, values in sorted(heard.items())
-    ]
-    words.append(f"slot height {belief_mm(string.height_mm)}; target {mm(goal.target_mm)}")
-    spared = not_the_nut(string, goal=goal, scale_mm=settings.instrument.scale_mm, limits=DiagnosisLimits())
-    if spared is not None:
-        words.append(spared)
-    return tuple(words)
+    shown += [PressHeard(fret, float(np.mean(values)), len(values)) for fret, values in sorted(heard.items())]
+    shown.append(SlotAgainstTarget(string.height_mm, slot.goal.target_mm))
+    spared = not_the_slot(string, slot, scale_mm=settings.instrument.scale_mm, limits=DiagnosisLimits())
+    return (*shown, spared) if spared is not None else tuple(shown)
 
 
-def _doubts(
-    settings: SessionSettings, fit: Fit, string: StringFit, reasons: tuple[str, ...]
-) -> tuple[str, ...]:
-    """Say what the verdict might suffer from."""
-    words = list(reasons)
-    if not string.pressed and not any("symptom" in reason for reason in reasons):
-        words.append("no press takes: the height rests on gauge readings and fretted notes")
-    if not string.pressed and settings.instrument.board is Board.SCALLOPED:
-        words.append("a scalloped board gets no press test: gauge the slot instead")
+def _doubts(settings: SessionSettings, fit: Fit, slot: SlotJudgement) -> tuple[SlotDoubt, ...]:
+    """Return what the verdict might suffer from."""
+    doubts: list[SlotDoubt] = list(slot.bars)
+    if slot.witness is Witness.GAUGE:
+        doubts.append(NotPressed())
+    if slot.witness is not Witness.PRESS and settings.instrument.board is Board.SCALLOPED:
+        doubts.append(ScallopedBoard())
     if settings.instrument.tailpiece is Tailpiece.FLOATING:
-        words.append("the bridge floats and gives when the string is pressed, so the interval is wider")
-    goal = slot_goal(settings, string.number)
-    if goal.target_mm < goal.floor_mm:
-        words.append("its target lies below the height where an open string is likely to buzz")
-    words += [
-        f"row {residual.row} ({residual.position.words()}) was hardly used: "
-        f"{residual.heard_cents - residual.expected_cents:+.1f} cents from what the others lead one to expect"
+        doubts.append(FloatingBridge())
+    if slot.goal.target_mm < slot.goal.floor_mm:
+        doubts.append(TargetBelowFloor())
+    doubts += [
+        HardlyUsed(residual.row, residual.position, residual.heard_cents - residual.expected_cents)
         for residual in fit.residuals
-        if residual.position.string == string.number and residual.weight < _SET_ASIDE
+        if residual.position.string == slot.number and residual.weight < HARDLY_USED
     ]
-    return tuple(words)
+    return tuple(doubts)
 
 
 def _plan_bottom(settings: SessionSettings, fit: Fit, strings: Sequence[StringPlan]) -> NutBottom | None:

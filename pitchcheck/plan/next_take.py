@@ -6,17 +6,16 @@ logarithm of the undecided slots' uncertainties, summed (information in nats, fo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from pitchcheck.diagnosis.slots import slot_goal
-from pitchcheck.diagnosis.words import listed
 from pitchcheck.fit.joint import Joint
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import Board, SessionSettings
-from pitchcheck.plan.judge import verdict
-from pitchcheck.plan.records import Verdict
+from pitchcheck.judgement import SlotJudgement, Verdict, judge_slots
 from pitchcheck.survey import Survey
-from pitchcheck.takes import NextTake, Position, Stop
+from pitchcheck.takes import Narrowing, NextTake, Position, Stop
 
 PRESS_FRETS = (1, 2, 3, 4)
 FRETTED = (1, 2, 3, 12)
@@ -27,7 +26,9 @@ HALF_OF_90 = 1.645  # [sd] half of a 90 % interval of a normal belief
 USUAL_READING_CENTS = 0.2  # [cent] of one stopped take against its open strings, when no take says it
 
 
-def best_take(settings: SessionSettings, survey: Survey, fit: Fit) -> NextTake | None:
+def best_take(
+    settings: SessionSettings, survey: Survey, fit: Fit, *, slots: Sequence[SlotJudgement] | None = None
+) -> NextTake | None:
     """Choose the take that would narrow the decision most.
 
     Parameters
@@ -36,6 +37,8 @@ def best_take(settings: SessionSettings, survey: Survey, fit: Fit) -> NextTake |
     survey : Survey
         Its readings tell how well the next one will be read.
     fit : Fit
+    slots : sequence of SlotJudgement, optional
+        The judgement of the slots from this fit; made here when left out.
 
     Returns
     -------
@@ -44,9 +47,8 @@ def best_take(settings: SessionSettings, survey: Survey, fit: Fit) -> NextTake |
     """
     if fit.joint is None:
         return None
-    undecided = [
-        s.number for s in fit.strings if verdict(slot_goal(settings, s.number), s.height_mm) is Verdict.UNSURE
-    ]
+    judged = judge_slots(settings, fit) if slots is None else slots
+    undecided = [s.number for s in judged if s.height_mm is not None and s.verdict is Verdict.UNSURE]
     if not undecided:
         return None
     reading = [stopped.sd_cents for stopped in survey.stopped]
@@ -72,16 +74,13 @@ def _choose(
         return None
     place = places[best]
     column = numbers.index(place.string)
-    others = [n for n in undecided if n != place.string]
-    percent = round(100 * (1 - after[best, column] / now[column]))
-    why = (
-        f"the slot of string {place.string} is known to ±{HALF_OF_90 * now[column]:.2f} mm, too little to "
-        f"decide; "
-        f"this take should narrow that by about {percent} %"
+    why = Narrowing(
+        string=place.string,
+        half_width_mm=HALF_OF_90 * float(now[column]),
+        share=1 - float(after[best, column] / now[column]),
+        helps=tuple(n for n in undecided if n != place.string),
     )
-    if others:
-        why += f" and helps {listed(others)} as well"
-    return NextTake(position=place, why=why + ". Play the open string before and after it.")
+    return NextTake(position=place, why=why)
 
 
 def _candidates(settings: SessionSettings, strings: list[int]) -> tuple[Position, ...]:

@@ -6,40 +6,132 @@ Conventions: mm and cents; beliefs are unrounded, ``remove_now_mm`` is already r
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 
+from pitchcheck.findings import Evidence
 from pitchcheck.fit.belief import Belief
+from pitchcheck.judgement import Bar, SlotJudgement
+from pitchcheck.judgement import Verdict as Verdict
+from pitchcheck.physics.gauges import third_fret_ratio
 from pitchcheck.takes import NextTake as NextTake
 from pitchcheck.takes import Position
 
 
-class Verdict(StrEnum):
-    """What can be said of a slot with 90 % belief."""
+@dataclass(frozen=True)
+class NotMeasured:
+    """The string has no usable take."""
 
-    HIGH = "high"
-    LOW = "low"
-    FINE = "fine"
-    UNSURE = "unsure"
+
+@dataclass(frozen=True)
+class NotPressed:
+    """The height rests on gauge readings and fretted notes."""
+
+
+@dataclass(frozen=True)
+class ScallopedBoard:
+    """A scalloped board gets no press test."""
+
+
+@dataclass(frozen=True)
+class FloatingBridge:
+    """The bridge gives when the string is pressed, so the interval is wider."""
+
+
+@dataclass(frozen=True)
+class TargetBelowFloor:
+    """The target lies below the height where an open string is likely to buzz."""
+
+
+@dataclass(frozen=True)
+class HardlyUsed:
+    """A take that the fit hardly used, and how far it lies from what the others lead one to expect. [cent]"""
+
+    row: int
+    position: Position
+    off_cents: float
+
+
+SlotDoubt = Bar | NotMeasured | NotPressed | ScallopedBoard | FloatingBridge | TargetBelowFloor | HardlyUsed
+
+
+@dataclass(frozen=True)
+class AfterRemoval:
+    """What one pass would bring: the removal, then the first fret and the gap to expect."""
+
+    removed_mm: float
+    first_fret_cents: float
+    clearance_mm: float
 
 
 @dataclass(frozen=True)
 class StringPlan:
-    """What to do with one slot. ``None`` beliefs: the string was not measured."""
+    """What to do with one slot.
 
-    number: int
-    note: str
-    target_mm: float
-    height_mm: Belief | None
-    clearance_third_mm: Belief | None
-    excess_mm: Belief | None
-    verdict: Verdict
-    remove_now_mm: float
-    raise_mm: float | None
-    after_cents: float | None  # first-fret error expected after removing remove_now_mm
-    after_clearance_mm: float | None  # third-fret clearance expected after it
-    evidence: tuple[str, ...]
-    doubts: tuple[str, ...]
-    steps: tuple[str, ...]  # what to do, in plain words, cautions in place
+    Attributes
+    ----------
+    slot : SlotJudgement
+    remove_now_mm : float
+        What may come off now, already rounded down. [mm]
+    raise_mm : float or None
+        The way up to the target of a slot that is low. [mm]
+    after : AfterRemoval or None
+        What to expect once ``remove_now_mm`` is off.
+    evidence : tuple of Evidence
+        What the verdict rests on.
+    doubts : tuple of SlotDoubt
+        What it might suffer from.
+    """
+
+    slot: SlotJudgement
+    remove_now_mm: float = 0.0
+    raise_mm: float | None = None
+    after: AfterRemoval | None = None
+    evidence: tuple[Evidence, ...] = ()
+    doubts: tuple[SlotDoubt, ...] = ()
+
+    @property
+    def number(self) -> int:
+        """Number of the string."""
+        return self.slot.number
+
+    @property
+    def note(self) -> str:
+        """Note of the open string."""
+        return self.slot.note
+
+    @property
+    def target_mm(self) -> float:
+        """Height at which the slot should be. [mm]"""
+        return self.slot.goal.target_mm
+
+    @property
+    def height_mm(self) -> Belief | None:
+        """Slot height; None where it was not measured. [mm]"""
+        return self.slot.height_mm
+
+    @property
+    def excess_mm(self) -> Belief | None:
+        """Slot height less its target. [mm]"""
+        return self.slot.excess_mm
+
+    @property
+    def clearance_third_mm(self) -> Belief | None:
+        """Gap over fret 1 with the string held behind fret 3. [mm]"""
+        return None if self.slot.height_mm is None else self.slot.height_mm.scaled(third_fret_ratio())
+
+    @property
+    def verdict(self) -> Verdict:
+        """What can be said of the slot."""
+        return self.slot.verdict
+
+    @property
+    def after_cents(self) -> float | None:
+        """First-fret error expected after the removal. [cent]"""
+        return None if self.after is None else self.after.first_fret_cents
+
+    @property
+    def after_clearance_mm(self) -> float | None:
+        """Third-fret clearance expected after the removal. [mm]"""
+        return None if self.after is None else self.after.clearance_mm
 
 
 @dataclass(frozen=True)
@@ -58,4 +150,3 @@ class Plan:
     nut_bottom: NutBottom | None
     next_take: NextTake | None
     next_takes: tuple[Position, ...] = ()  # run worth playing next, opens included; next_take is in it
-    steps: tuple[str, ...] = ()  # for the nut as a whole, in plain words

@@ -5,12 +5,9 @@ Conventions: cells are words ready to be shown; lengths in the unit of the setti
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from pitchcheck.diagnosis import Finding
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
-from pitchcheck.plan import StringPlan
 from pitchcheck.report.page.steps import next_take_step
 from pitchcheck.report.page.view import notes
 from pitchcheck.report.records import Section, Sheet
@@ -18,6 +15,8 @@ from pitchcheck.report.slots import slot_views
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import cautions, doubts, evidence, phrases
 from pitchcheck.words.headline import headline, summary
+from pitchcheck.words.slots import slot_doubt
+from pitchcheck.words.steps import bottom_steps, slot_steps
 
 HEADS = ("String", "Slot\nheight", "90 % sure\nbetween", "Target", "Fret 1", "Verdict", "File off\nnow")
 
@@ -26,16 +25,19 @@ def bench_sheet(measurement: Measurement) -> Sheet:
     """Return the sheet of any measurement, also one in which nothing could be read."""
     plan, unit = measurement.plan, measurement.settings.unit
     upcoming = next_take_step(measurement)
-    bottom = () if plan.nut_bottom is None else plan.steps
+    bottom = () if plan.nut_bottom is None else bottom_steps(plan.nut_bottom)
     sections = (
         Section("Cut at the bottom of the nut", bottom),
         Section(
             "What to do" if not bottom else "Slot by slot instead: one or the other, never both",
-            _steps(plan.strings),
+            _steps(measurement),
         ),
         Section("Next take", () if upcoming is None else (f"{upcoming.title}. {upcoming.details[0]}",)),
         Section("Findings", tuple(line for f in measurement.findings for line in _finding(f, unit))),
-        Section("Doubts", tuple(f"String {s.number}: {doubt}" for s in plan.strings for doubt in s.doubts)),
+        Section(
+            "Doubts",
+            tuple(f"String {s.number}: {slot_doubt(what)}" for s in plan.strings for what in s.doubts),
+        ),
         Section("Takes not used or doubted", _takes(measurement)),
         Section("Left out of the input", tuple(fault.sentence() for fault in measurement.problems)),
         Section("Notes", notes(measurement)),
@@ -54,11 +56,16 @@ def bench_sheet(measurement: Measurement) -> Sheet:
     )
 
 
-def _steps(strings: Sequence[StringPlan]) -> tuple[str, ...]:
+def _steps(measurement: Measurement) -> tuple[str, ...]:
     """Return what to do with the slots: first what several share, then string by string."""
+    strings, instrument = measurement.plan.strings, measurement.settings.instrument
+    steps_of = {
+        string.number: slot_steps(string, instrument=instrument, next_take=measurement.plan.next_take)
+        for string in strings
+    }
     users: dict[str, list[int]] = {}
     for string in strings:
-        for step in string.steps:
+        for step in steps_of[string.number]:
             users.setdefault(step, []).append(string.number)
     shared: dict[tuple[int, ...], list[str]] = {}
     for step, numbers_of in users.items():
@@ -68,7 +75,7 @@ def _steps(strings: Sequence[StringPlan]) -> tuple[str, ...]:
     for together, steps in shared.items():
         lines += [f"{phrases.strings(together, capital=True)}:", *(f"  {step}" for step in steps)]
     for string in strings:
-        own = [step for step in string.steps if len(users[step]) == 1]
+        own = [step for step in steps_of[string.number] if len(users[step]) == 1]
         if own:
             lines += [f"String {string.number} ({string.note}):", *(f"  {step}" for step in own)]
     return tuple(lines)
@@ -79,7 +86,7 @@ def _finding(finding: Finding, unit: LengthUnit) -> tuple[str, ...]:
     where = f"{phrases.place(finding)}, {phrases.size(finding, unit=unit)}"
     return (
         f"{phrases.CAUSE_TITLES[finding.cause]} ({where}). {phrases.CAUSE_MEANINGS[finding.cause]}",
-        *(f"  {line}" for line in evidence.lines(finding)),
+        *(f"  {line}" for line in evidence.finding_lines(finding)),
     )
 
 

@@ -18,8 +18,10 @@ from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NextTake, NutBottom, StringPlan
 from pitchcheck.survey import first_fret_cents
 from pitchcheck.takes import Position, Take
-from pitchcheck.words import evidence
 from pitchcheck.words.doubts import doubt
+from pitchcheck.words.evidence import finding_lines, lines
+from pitchcheck.words.slots import slot_doubt
+from pitchcheck.words.steps import narrowing
 
 SCHEMA = 1
 
@@ -100,8 +102,8 @@ def _string(string: StringPlan, measurement: Measurement) -> dict[str, Any]:
         "verdict": string.verdict.value,
         "remove_now_mm": _number(string.remove_now_mm) or 0.0,
         "raise_mm": _number(string.raise_mm),
-        "evidence": list(string.evidence),
-        "doubts": list(string.doubts),
+        "evidence": list(lines(string.evidence)),
+        "doubts": [slot_doubt(what) for what in string.doubts],
     }
 
 
@@ -119,13 +121,13 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "strings": [int(number) for number in finding.strings],
         "frets": [int(fret) for fret in finding.frets],
         "size": {"value": _number(finding.size), "unit": finding.unit},
-        "evidence": list(evidence.lines(finding)),
+        "evidence": list(finding_lines(finding)),
     }
 
 
 def _next(take: NextTake | None) -> dict[str, Any] | None:
     """Return the take worth playing next."""
-    return None if take is None else {**_place(take.position), "why": take.why}
+    return None if take is None else {**_place(take.position), "why": narrowing(take.why)}
 
 
 def _place(place: Position) -> dict[str, Any]:

@@ -7,7 +7,6 @@ unrounded and is printed by ``numbers``.
 from __future__ import annotations
 
 from pitchcheck.compare.records import SlotChange
-from pitchcheck.diagnosis.slots import SlotGoal, slot_goal
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Nut, SessionSettings, StringSpec
 from pitchcheck.measurement import Measurement
@@ -17,6 +16,8 @@ from pitchcheck.survey import Survey, first_fret_cents
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import comparison as change_words
 from pitchcheck.words import numbers, phrases
+from pitchcheck.words.evidence import lines
+from pitchcheck.words.slots import slot_doubt
 
 NOTHING = "nothing"
 BOTTOM_INSTEAD = "see below"  # in the column of amounts, where the bottom of the nut is cut
@@ -28,7 +29,7 @@ def slot_views(measurement: Measurement) -> tuple[SlotView, ...]:
     slotted = settings.instrument.nut is Nut.SLOTTED
     bottom = slotted and plan.nut_bottom is not None
     return tuple(
-        _SlotWriter(one, slot_goal(settings, one.number), settings.unit, slotted, bottom).view(
+        _SlotWriter(one, settings.unit, slotted, bottom).view(
             settings.instrument.string(one.number), measurement.survey
         )
         for one in plan.strings
@@ -65,10 +66,9 @@ def change_picture(slot: SlotChange, *, settings: SessionSettings) -> SlotPictur
 class _SlotWriter:
     """Writes one slot of a plan in one unit; with a cut at the bottom of the nut nothing comes off here."""
 
-    def __init__(
-        self, plan: StringPlan, goal: SlotGoal, unit: LengthUnit, slotted: bool, bottom: bool
-    ) -> None:
+    def __init__(self, plan: StringPlan, unit: LengthUnit, slotted: bool, bottom: bool) -> None:
         self.plan, self.unit, self.slotted, self.bottom = plan, unit, slotted, bottom
+        goal = plan.slot.goal
         self.floor_mm = goal.floor_mm
         top = plan.target_mm + goal.tolerance_mm
         self.limits = (goal.floor_mm, plan.target_mm, top, top + goal.tolerance_mm)
@@ -88,8 +88,8 @@ class _SlotWriter:
             first_fret=numbers.UNKNOWN if first is None else numbers.cents_with_sd(*first),
             off=self.off(),
             action=self.action(),
-            evidence=plan.evidence,
-            doubts=plan.doubts,
+            evidence=lines(plan.evidence),
+            doubts=tuple(slot_doubt(what) for what in plan.doubts),
         )
 
     def picture(self, spec: StringSpec) -> SlotPicture:

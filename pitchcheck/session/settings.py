@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pitchcheck.errors import BadValue, NothingMeasured, Problem
 from pitchcheck.instrument import (
+    SLOT_QUANTITIES,
     Aim,
     Board,
     Fretwork,
@@ -46,7 +47,6 @@ from pitchcheck.units import LengthUnit, unit_of
 
 SETTINGS = "session.toml"
 SCHEMA = 1  # version of the input format; 1 is the first
-NEEDS_STRING = {MeterQuantity.CLEARANCE_THIRD, MeterQuantity.CLEARANCE_OPEN, MeterQuantity.SLOT_FLOOR}
 
 
 @dataclass(frozen=True)
@@ -203,7 +203,7 @@ def _read_meter(fields: Fields, numbers: set[int]) -> MeterReading | None:
         return None
     what = MeterQuantity(word)
     row = GAUGE_READINGS[what]
-    string = fields.whole("string", low=1, high=HIGHEST_STRING, required=what in NEEDS_STRING)
+    string = fields.whole("string", low=1, high=HIGHEST_STRING, required=what in SLOT_QUANTITIES)
     if string is not None and string not in numbers:
         fields.fault("string", string, limit=_known(numbers), action="Correct it; this reading was left out.")
     within = Range(row.low_mm, row.high_mm)

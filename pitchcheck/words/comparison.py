@@ -10,7 +10,6 @@ from collections.abc import Sequence
 
 from pitchcheck.compare import Change, Comparison, Match
 from pitchcheck.compare.records import SlotChange
-from pitchcheck.diagnosis.words import percent
 from pitchcheck.fit.result import Fit
 from pitchcheck.plan import Verdict
 from pitchcheck.units import LengthUnit
@@ -234,16 +233,16 @@ def sure(slot: SlotChange, *, tolerance_mm: float) -> str:
     if slot.change_mm is None or slot.lower_belief is None:
         return numbers.UNKNOWN
     if slot.change is Change.LOWER:
-        return percent(slot.lower_belief)
+        return numbers.percent(slot.lower_belief)
     if slot.change is Change.HIGHER:
-        return percent(1 - slot.lower_belief)
+        return numbers.percent(1 - slot.lower_belief)
     if slot.change is Change.SAME:
         within = slot.change_mm.below(tolerance_mm) - slot.change_mm.below(-tolerance_mm)
-        return percent(within)
+        return numbers.percent(within)
     side, belief = (
         ("lower", slot.lower_belief) if slot.lower_belief >= 0.5 else ("higher", 1 - slot.lower_belief)
     )
-    return f"{percent(belief)} that it is {side}"
+    return f"{numbers.percent(belief)} that it is {side}"
 
 
 MATCH_WORDS = {

@@ -160,6 +160,25 @@ def cents(value: float, *, limits: Sequence[float] = ()) -> str:
     return f"{shown} {'cent' if shown in ('+1.0', MINUS + '1.0') else 'cents'}"
 
 
+def off(value_cents: float) -> str:
+    """Return an error in cents with its direction in words, as ``"3.2 cents sharp"``."""
+    shown = rounded(abs(value_cents), decimals=CENT_DECIMALS)
+    unit = "cent" if shown == "1.0" else "cents"
+    return f"{shown} {unit} {'sharp' if value_cents >= 0 else 'flat'}"
+
+
+def percent(belief: float) -> str:
+    """Return a belief rounded down to whole per cent; nothing is ever told to be certain.
+
+    Examples
+    --------
+    >>> percent(0.9999), percent(0.907)
+    ('more than 99 %', '90 %')
+    """
+    whole = math.floor(100 * belief + _EQUAL)
+    return "more than 99 %" if whole >= 99 else f"{whole} %"
+
+
 def cents_with_sd(value: float, sd: float) -> str:
     """Interval in cents and its standard uncertainty, as ``"+3.2 ± 0.4 cents"``."""
     shown = rounded(value, decimals=CENT_DECIMALS, signed=True)

@@ -10,7 +10,6 @@ from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import SessionSettings
 from pitchcheck.measurement import Measurement
 from pitchcheck.placing import check_places
-from pitchcheck.plan import NextTake
 from pitchcheck.session.folder import Session, read_session
 from pitchcheck.session.settings import SETTINGS
 from pitchcheck.survey import Survey, build_survey
@@ -100,7 +99,9 @@ def conclude(
     """From comparisons to the measurement; ``before`` is the pass before, ``problems`` those of both."""
     from pitchcheck.diagnosis import find_causes
     from pitchcheck.diagnosis.heard import find_wrong_notes
+    from pitchcheck.judgement import bar_filing, judge_slots
     from pitchcheck.plan import make_plan
+    from pitchcheck.plan.next_take import best_take
 
     settings, survey = this.session.settings, this.survey
     notices = this.session.notices
@@ -109,8 +110,11 @@ def conclude(
         plan = make_plan(settings, None, findings)
         return Measurement(settings, this.takes, None, None, findings, plan, problems, notices)
     fit = _fit(settings, survey, before)
-    findings = find_causes(settings, survey, fit, this.takes)
-    plan = make_plan(settings, fit, findings, survey=survey, next_take=_next_take(settings, survey, fit))
+    slots = judge_slots(settings, fit)
+    findings = find_causes(settings, survey, fit, this.takes, slots=slots)
+    slots = bar_filing(slots, fit=fit, findings=findings, survey=survey)
+    upcoming = best_take(settings, survey, fit, slots=slots)
+    plan = make_plan(settings, fit, findings, slots=slots, survey=survey, next_take=upcoming)
     return Measurement(settings, this.takes, survey, fit, findings, plan, problems, notices)
 
 
@@ -119,10 +123,3 @@ def _fit(settings: SessionSettings, survey: Survey, before: tuple[SessionSetting
     from pitchcheck.fit import fit_instrument
 
     return fit_instrument(settings, survey, before=before)
-
-
-def _next_take(settings: SessionSettings, survey: Survey, fit: Fit) -> NextTake | None:
-    """Return the take worth playing next."""
-    from pitchcheck.plan.next_take import best_take
-
-    return best_take(settings, survey, fit)

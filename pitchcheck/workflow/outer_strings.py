@@ -2,7 +2,7 @@
 
 Conventions: mm; the first string is the treble end, the last the bass end. The inner slots are filed after
 the cut, so the line through the two outer ones is the cut. Both ends keep their target together with the
-belief that a removal needs (``plan.judge``), and neither loses more than a pass may take.
+belief that a removal needs (``plan.removal``), and neither loses more than a pass may take.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import numpy as np
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom
 from pitchcheck.plan.bottom import joint_level
-from pitchcheck.plan.judge import MOST_OF_EXCESS, round_down_mm
+from pitchcheck.plan.removal import MOST_OF_EXCESS, round_down_mm
 
 
 def outer_cut(measurement: Measurement) -> NutBottom | None:

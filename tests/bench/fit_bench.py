@@ -19,10 +19,10 @@ from pitchcheck.course import Thoroughness
 from pitchcheck.diagnosis import find_causes
 from pitchcheck.fit import Belief, Fit, fit_instrument
 from pitchcheck.instrument import MeterQuantity, MeterReading, SessionSettings
+from pitchcheck.judgement import Verdict
 from pitchcheck.physics.gauges import third_fret_clearance_mm
 from pitchcheck.placing import check_places
 from pitchcheck.plan import make_plan
-from pitchcheck.plan.records import Verdict
 from pitchcheck.session.folder import read_session
 from pitchcheck.survey import build_survey
 from pitchcheck.takes import Stop, Take

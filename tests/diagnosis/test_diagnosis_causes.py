@@ -9,9 +9,7 @@ import pytest
 
 from helpers.fits import EMPTY_SURVEY, SCALE_MM, STRETCH, Made, make_fit, make_job, neck_cents
 from pitchcheck.diagnosis import Cause, DiagnosisLimits, Finding, find_causes
-from pitchcheck.diagnosis.finding import DoubtedTake
 from pitchcheck.diagnosis.misfits import find_frets
-from pitchcheck.diagnosis.slots import slot_goal
 from pitchcheck.doubts import (
     Doubt,
     Faint,
@@ -21,12 +19,14 @@ from pitchcheck.doubts import (
     StatedDoubt,
     StoppedOffItsPlace,
 )
+from pitchcheck.findings import DoubtedTake, NotTheSlot
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, MeterResidual, Residual
 from pitchcheck.instrument import MeterQuantity, MeterReading
+from pitchcheck.judgement import slot_goal
 from pitchcheck.survey import Survey, build_survey
 from pitchcheck.takes import Position, Stop, Take
-from pitchcheck.words.evidence import lines
+from pitchcheck.words.evidence import finding_lines, lines
 
 JOB = make_job()
 TARGETS = [slot_goal(JOB, n).target_mm for n in range(1, 7)]
@@ -72,7 +72,9 @@ def test_slots_high_and_low() -> None:
     assert [(f.cause, f.strings) for f in found] == [(Cause.SLOT_HIGH, (2,)), (Cause.SLOT_LOW, (5,))]
     assert found[0].size == pytest.approx(0.3, abs=1e-3)
     assert found[0].unit == "mm"
-    assert "wanted" in found[0].evidence[0]
+    assert found[0].evidence[0].target_mm == TARGETS[1]
+    assert found[0].evidence[1].belief == pytest.approx(1.0, abs=1e-4)
+    assert "target 0." in lines(found[0].evidence)[0]
 
 
 @pytest.mark.parametrize(("offset", "told"), [(0.6, True), (-0.6, True), (0.25, False), (0.36, False)])
@@ -81,7 +83,8 @@ def test_nut_position_needs_its_whole_interval(offset: float, told: bool) -> Non
     assert (causes(found) == [Cause.NUT_POSITION]) is told
     if told:
         # 1731.23 x 0.6 / 648 = 1.603 cents on every fret.
-        assert "1.6 cents " + ("sharp" if offset > 0 else "flat") in found[0].evidence[1]
+        assert found[0].evidence[0].error_cents == pytest.approx(1.603 * np.sign(offset), abs=1e-3)
+        assert "1.6 cents " + ("sharp" if offset > 0 else "flat") in finding_lines(found[0])[1]
         assert len(found[0].strings) == 6
 
 
@@ -90,7 +93,7 @@ def test_one_slot_that_bears_behind_its_edge_is_named() -> None:
     made[2] = replace(made[2], nut_offset_mm=(0.8, 0.1))
     (found,) = find_causes(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS))
     assert (found.cause, found.strings) == (Cause.NUT_POSITION, (3,))
-    assert any("slope" in line for line in found.evidence)
+    assert any("slope" in line for line in finding_lines(found))
 
 
 @pytest.mark.parametrize(("cents", "told"), [(9.0, True), (-9.0, True), (4.0, False)])
@@ -118,8 +121,8 @@ def test_heavy_hand_on_fine_slots_is_touch_and_not_the_nut() -> None:
         for t, k in zip(TARGETS, STRETCH, strict=True)
     ]
     assert found[0].strings == tuple(i + 1 for i, part in enumerate(parts) if part >= LIMITS.touch_cents)
-    assert any("it is not the slot" in line for line in found[0].evidence)
-    assert any("does not cure" in line for line in found[0].evidence)
+    assert any(isinstance(piece, NotTheSlot) for piece in found[0].evidence)
+    assert any("does not cure" in line for line in finding_lines(found[0]))
 
 
 def test_fretted_notes_above_the_light_prediction_are_touch() -> None:
@@ -173,9 +176,11 @@ def test_a_gauge_that_slipped_a_decimal_is_asked_about() -> None:
     held = (MeterResidual(0, 1.524, 0.17, 0.04, 0.1524),)
     (found,) = find_causes(settings, EMPTY_SURVEY, sound_fit(meter=held))
     assert (found.cause, found.strings) == (Cause.EAR_METER_DISAGREE, (6,))
-    assert "decimal point" in found.evidence[1]
-    assert "0.15 mm (6.0 thou)" in found.evidence[1]
-    assert "not changed" in found.evidence[1]
+    assert found.evidence[0].likely_slip_mm == 0.1524
+    said = finding_lines(found)[1]
+    assert "decimal point" in said
+    assert "0.15 mm (6.0 thou)" in said
+    assert "not changed" in said
     near = (MeterResidual(0, 0.24, 0.17, 0.04, None),)  # 1.75 standard deviations
     assert find_causes(settings, EMPTY_SURVEY, sound_fit(meter=near)) == ()
 
@@ -186,7 +191,7 @@ def test_wrong_notes_are_listed_with_their_row() -> None:
     (found,) = find_causes(JOB, EMPTY_SURVEY, sound_fit(), (bad,))
     assert (found.cause, found.strings, found.frets) == (Cause.WRONG_NOTE, (2,), (1,))
     assert found.evidence == (DoubtedTake(7, bad.position, (doubt,)),)
-    assert "row 7" in lines(found)[0]
+    assert "row 7" in finding_lines(found)[0]
 
 
 @pytest.mark.parametrize("doubt", [SecondString(147.0), Faint(), Overdriven(), StatedDoubt("another string")])
@@ -240,5 +245,5 @@ def test_every_finding_carries_evidence_and_a_known_unit() -> None:
     assert {Cause.SLOT_HIGH, Cause.NUT_POSITION} <= set(causes(found))
     for finding in found:
         assert finding.evidence
-        assert all(line.strip() for line in finding.evidence)
+        assert all(line.strip() for line in finding_lines(finding))
         assert finding.unit in {"mm", "cent", "takes", "%", "times"}

@@ -9,6 +9,7 @@ from helpers.fits import open_session
 from pitchcheck.diagnosis import Cause, DiagnosisLimits
 from pitchcheck.diagnosis.limits import robust_sd, t_limit, z_limit
 from pitchcheck.diagnosis.opens import find_catching, find_drift
+from pitchcheck.words.evidence import finding_lines
 
 LIMITS = DiagnosisLimits()
 OPENS = 7  # per string, as in a full survey
@@ -44,7 +45,7 @@ def test_a_string_that_jumps_and_comes_back_is_catching(sharp: float) -> None:
     assert [(f.cause, f.strings) for f in found] == [(Cause.CATCHING_SLOT, (4,))]
     assert found[0].size == pytest.approx(sharp, abs=0.8)  # two readings of 0.15 and the median's own
     assert found[0].frets
-    assert any("came back" in line for line in found[0].evidence)
+    assert any("came back" in line for line in finding_lines(found[0]))
     assert not find_drift(survey, LIMITS)
 
 

@@ -16,10 +16,9 @@ from helpers.measurement import Slot, measurement
 from pitchcheck.compare import Change, Comparison, Match
 from pitchcheck.compare.passes import change_of, match_of
 from pitchcheck.compare.records import PositionChange, Repeats, SlotChange
-from pitchcheck.diagnosis.slots import slot_goal
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Removal
-from pitchcheck.plan.judge import verdict
+from pitchcheck.judgement import slot_goal, verdict
 from pitchcheck.report.job.view import JobReportInput, PassInput, Snippet
 from pitchcheck.takes import Position, Stop
 

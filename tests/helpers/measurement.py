@@ -13,6 +13,7 @@ import numpy as np
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.doubts import NotRead, StatedDoubt
 from pitchcheck.errors import Problem
+from pitchcheck.findings import AboveLightTouch, FirstFretHeard, PressHeard, SlotAgainstTarget
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, MeterResidual, Residual, StringFit
 from pitchcheck.instrument import (
@@ -24,10 +25,20 @@ from pitchcheck.instrument import (
     StringSpec,
     Target,
 )
+from pitchcheck.judgement import Bar, BarKind, SlotGoal, SlotJudgement, Verdict, Witness
 from pitchcheck.measurement import Measurement
-from pitchcheck.plan import NextTake, NutBottom, Plan, StringPlan, Verdict
+from pitchcheck.plan import NextTake, NutBottom, Plan, StringPlan
+from pitchcheck.plan.records import (
+    AfterRemoval,
+    FloatingBridge,
+    HardlyUsed,
+    NotMeasured,
+    NotPressed,
+    SlotDoubt,
+    TargetBelowFloor,
+)
 from pitchcheck.survey import Survey
-from pitchcheck.takes import Position, Stop, Take
+from pitchcheck.takes import Narrowing, Position, Stop, Take
 from pitchcheck.tuning import fret_place
 from pitchcheck.units import CENTS_PER_LOG
 
@@ -68,7 +79,7 @@ class Extras:
     bad_takes: bool = False
     meter: bool = False
     kind: str = "six-string electric"
-    doubts: dict[int, tuple[str, ...]] = field(default_factory=dict)
+    doubts: dict[int, tuple[SlotDoubt, ...]] = field(default_factory=dict)
 
 
 def measurement(slots: tuple[Slot, ...] = USUAL, *, extras: Extras | None = None) -> Measurement:
@@ -113,52 +124,37 @@ def with_plan(whole: Measurement, number: int, **changes: object) -> Measurement
 def _plan(index: int, slot: Slot, *, settings: SessionSettings, extras: Extras) -> StringPlan:
     number, target = index + 1, target_mm(index + 1, len(settings.instrument.strings))
     doubts = extras.doubts.get(number, ())
+    floors = settings.target.floor_mm
+    goal = SlotGoal(target, settings.target.tolerance_mm, floors[0] + (floors[1] - floors[0]) * index / 5)
     if slot.height_mm is None:
-        return StringPlan(
-            number, _NOTES[index], target, None, None, None, Verdict.UNSURE, 0.0, None, None, None,
-            (), ("no take of this string could be read", *doubts), (),
-        )  # fmt: skip
+        blank = SlotJudgement(number, _NOTES[index], goal, extras.nut, None, Verdict.UNSURE, Witness.NOTHING)
+        return StringPlan(blank, doubts=(NotMeasured(), *doubts))
     height = Belief.normal(slot.height_mm, slot.sd_mm)
+    witness = Witness.PRESS if slot.pressed else Witness.FRETTED
+    bars = (Bar(BarKind.CATCHING),) if slot.explained else ()
+    verdict = _verdict(height, goal, witness)
+    judged = SlotJudgement(number, _NOTES[index], goal, extras.nut, height, verdict, witness, bars)
     excess = height.shifted(-target)
-    verdict = _verdict(height, excess, number=number, target=target, aim=settings.target)
-    may_file = verdict is Verdict.HIGH and extras.nut is Nut.SLOTTED and not slot.explained
     safe = min(excess.quantile(0.025), 0.7 * excess.median)
-    remove = np.floor(safe / 0.05) * 0.05 if may_file else 0.0
-    after = slot.height_mm - remove
+    remove = float(np.floor(safe / 0.05) * 0.05) if judged.may_be_filed else 0.0
+    left = slot.height_mm - remove
     return StringPlan(
-        number=number,
-        note=_NOTES[index],
-        target_mm=target,
-        height_mm=height,
-        clearance_third_mm=height.scaled(GAP_PER_HEIGHT),
-        excess_mm=excess,
-        verdict=verdict,
-        remove_now_mm=float(remove),
+        judged,
+        remove_now_mm=remove,
         raise_mm=max(-excess.median, 0.0) if verdict is Verdict.LOW else None,
-        after_cents=float(_curve(index, after)[0]) if remove else None,
-        after_clearance_mm=GAP_PER_HEIGHT * after if remove else None,
-        evidence=(f"press 1 and press 2 on string {number} agree on one height",),
-        doubts=doubts,
-        steps=_steps(verdict, remove),
+        after=AfterRemoval(remove, float(_curve(index, left)[0]), GAP_PER_HEIGHT * left) if remove else None,
+        evidence=(PressHeard(1, 9.8, 2), SlotAgainstTarget(height, target)),
+        doubts=(*bars, *doubts),
     )
 
 
-def _verdict(height: Belief, excess: Belief, *, number: int, target: float, aim: Target) -> Verdict:
-    floor = aim.floor_mm[0] + (aim.floor_mm[1] - aim.floor_mm[0]) * (number - 1) / 5
-    top = target + 2 * aim.tolerance_mm
-    if 1 - excess.below(aim.tolerance_mm) >= 0.9:
-        return Verdict.HIGH
-    if height.below(floor) >= 0.9:
+def _verdict(height: Belief, goal: SlotGoal, witness: Witness) -> Verdict:
+    top = goal.target_mm + 2 * goal.tolerance_mm
+    if 1 - height.below(goal.target_mm + goal.tolerance_mm) >= 0.9:
+        return Verdict.HIGH if witness is Witness.PRESS else Verdict.UNSURE
+    if height.below(goal.floor_mm) >= 0.9:
         return Verdict.LOW
-    return Verdict.FINE if height.below(top) - height.below(floor) >= 0.9 else Verdict.UNSURE
-
-
-def _steps(verdict: Verdict, remove: float) -> tuple[str, ...]:
-    if remove:
-        return ("Loosen the string and lift it out.", "File level with the headstock's slope.", "Stop early.")
-    if verdict is Verdict.LOW:
-        return ("Shim the nut, or fill the slot and cut it again.", "Look for buzz on fret 1.")
-    return ("Play more press takes before you decide.",) if verdict is Verdict.UNSURE else ()
+    return Verdict.FINE if height.below(top) - height.below(goal.floor_mm) >= 0.9 else Verdict.UNSURE
 
 
 def _curve(index: int, height: float, touch: float = _TOUCH_MM) -> np.ndarray:
@@ -266,25 +262,30 @@ _BAD_ROW = Problem(
 EVERY_FINDING = tuple(
     Finding(cause, (5, 6), (), 0.3 if cause in (Cause.SLOT_HIGH, Cause.SLOT_LOW, Cause.NUT_POSITION) else 4.2,
             "mm" if cause in (Cause.SLOT_HIGH, Cause.SLOT_LOW, Cause.NUT_POSITION) else "cent",
-            (f"evidence for {cause.value}",))
+            (FirstFretHeard(7.7),))
     for cause in Cause
 )  # fmt: skip
+
+MANY_DOUBTS: tuple[SlotDoubt, ...] = (
+    NotPressed(),
+    FloatingBridge(),
+    TargetBelowFloor(),
+    *(HardlyUsed(row, Position(4, Stop.PRESS, 1), 12.1) for row in range(20, 26)),
+)
 
 BUSY = Extras(
     findings=(
         Finding(
             Cause.SLOT_HIGH, (5, 6), (), 0.36, "mm",
-            ("press 1 is 9.8 cents sharper on string 6 than it would be with the slot at target",),
+            (PressHeard(1, 9.8, 2),),
         ),
         Finding(
             Cause.TOUCH, (), (1,), 2.4, "cent",
-            ("fretted notes lie 2.4 cents above what a light touch gives, on all six strings",),
+            (AboveLightTouch(5, 2.4),),
         ),
     ),
-    next_take=NextTake(
-        Position(4, Stop.PRESS, 1), "It would most likely settle whether string 4 is high or fine."
-    ),
+    next_take=NextTake(Position(4, Stop.PRESS, 1), Narrowing(4, 0.14, 0.38, (5,))),
     bad_takes=True,
     meter=True,
-    doubts={4: ("press 1 and its repeat differ by 2.1 cents",)},
+    doubts={4: (HardlyUsed(23, Position(4, Stop.PRESS, 1), 2.1),)},
 )  # fmt: skip

@@ -20,7 +20,7 @@ from pitchcheck.jobs.read import read_job
 from pitchcheck.jobs.records import BenchJob, PassKind
 from pitchcheck.jobs.result import read_result
 from pitchcheck.jobs.settings_text import with_before, without_before
-from pitchcheck.plan.judge import MOST_OF_EXCESS
+from pitchcheck.plan.removal import MOST_OF_EXCESS
 from pitchcheck.report.json_out import measurement_json
 from pitchcheck.session.folder import read_session
 from pitchcheck.workflow.jobs.add_pass import add_pass, parse_kind, parse_removed
@@ -210,10 +210,12 @@ def test_two_outer_strings_alone_tell_the_cut_at_the_bottom(tmp_path: Path) -> N
         assert 0 < end_mm <= MOST_OF_EXCESS * string.excess_mm.median
         assert end_mm <= string.excess_mm.quantile(0.025)
         assert end_mm / 0.05 == pytest.approx(round(end_mm / 0.05))
+    inner_heard = replace(strings[1], slot=replace(strings[1].slot, height_mm=strings[0].height_mm))
+    outer_unheard = replace(strings[0], slot=replace(strings[0].slot, height_mm=None))
     for wrong in (
         (replace(strings[0], remove_now_mm=0.0), *strings[1:]),  # an outer slot that may not be filed
-        (strings[0], replace(strings[1], height_mm=strings[0].height_mm), *strings[2:]),  # an inner one heard
-        (replace(strings[0], excess_mm=None), *strings[1:]),
+        (strings[0], inner_heard, *strings[2:]),
+        (outer_unheard, *strings[1:]),
     ):
         assert outer_cut(replace(measured, plan=replace(measured.plan, strings=wrong))) is None
 

@@ -38,7 +38,7 @@ from pitchcheck.session.folder import read_session
 from pitchcheck.session.settings import read_settings
 from pitchcheck.simulate.folder import session_text
 from pitchcheck.simulate.scenario import demo_settings
-from pitchcheck.takes import NextTake, Position, Stop
+from pitchcheck.takes import Narrowing, NextTake, Position, Stop
 from pitchcheck.units import cents_between
 from pitchcheck.workflow import measure_folder
 
@@ -258,7 +258,7 @@ def test_the_next_take_is_offered_and_played(tmp_path: Path) -> None:
     def measure(folder: Path, **more: object) -> Measurement:
         measured.append(len(read_session(folder).takes))
         found = measure_folder(folder)
-        upcoming = NextTake(wanted, "the press decides") if len(measured) == 1 else None
+        upcoming = NextTake(wanted, Narrowing(2, 0.2, 0.4)) if len(measured) == 1 else None
         return replace(found, plan=replace(found.plan, next_take=upcoming))
 
     takes = notes((2,))

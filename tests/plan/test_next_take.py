@@ -8,12 +8,10 @@ import numpy as np
 
 from helpers.planted import heard, job_of, truth_of
 from pitchcheck.course import Thoroughness
-from pitchcheck.diagnosis.slots import slot_goal
 from pitchcheck.fit import Fit, fit_instrument
 from pitchcheck.instrument import Board
-from pitchcheck.plan.judge import verdict
+from pitchcheck.judgement import Verdict, slot_goal, verdict
 from pitchcheck.plan.next_take import FRETTED, PRESS_FRETS, best_take
-from pitchcheck.plan.records import Verdict
 from pitchcheck.survey import build_survey
 from pitchcheck.takes import Position, Stop, Take
 
@@ -70,7 +68,7 @@ def test_the_take_named_narrows_the_open_slot_most() -> None:
     after = {place: log_width(with_one_more(takes, fit, place)) for place in places}
     assert after[named.position] <= min(after.values()) + TIE_NAT
     assert after[named.position] < log_width(fit) - TIE_NAT
-    assert f"string {EDGE}" in named.why
+    assert named.why.string == EDGE
 
 
 def test_the_gain_told_is_the_gain_had() -> None:

@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from helpers.fits import make_job
-from pitchcheck.diagnosis.slots import SlotGoal, slot_goal
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Target
+from pitchcheck.judgement import SlotGoal, slot_goal, verdict
 from pitchcheck.plan import Verdict
-from pitchcheck.plan.judge import round_down_mm, safe_removal_mm, verdict
+from pitchcheck.plan.removal import round_down_mm, safe_removal_mm
 
 GOAL = SlotGoal(target_mm=0.40, tolerance_mm=0.10, floor_mm=0.08)
 Z90, Z975 = 1.2815515655446004, 1.959963984540054  # standard normal quantiles, published tables

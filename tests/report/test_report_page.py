@@ -18,12 +18,14 @@ from helpers.measurement import (
     ALL_HIGH,
     BUSY,
     EVERY_FINDING,
+    MANY_DOUBTS,
     TWELVE,
     USUAL,
     Extras,
     Slot,
     measurement,
 )
+from pitchcheck.doubts import StatedDoubt
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom
@@ -42,7 +44,7 @@ PAGES: dict[str, Measurement] = {
     "nothing": measurement(NOTHING, extras=Extras(bad_takes=True)),
     "bottom": measurement(ALL_HIGH, extras=Extras(bottom=NutBottom(0.40, 0.32))),
     "locking": measurement(USUAL, extras=Extras(nut=Nut.LOCKING)),
-    "twelve": measurement(TWELVE, extras=Extras(doubts=dict.fromkeys(range(1, 13), ("a doubt " * 30,)))),
+    "twelve": measurement(TWELVE, extras=Extras(doubts=dict.fromkeys(range(1, 13), MANY_DOUBTS))),
     "four": measurement((Slot(-0.05), Slot(0.3), Slot(None), Slot(1.4, 0.3))),
 }
 
@@ -169,7 +171,9 @@ def test_the_strict_parser_sees_a_fault(fault: str) -> None:
 
 
 def test_words_from_outside_are_escaped() -> None:
-    wild = measurement(extras=Extras(kind='<script>alert("x")</script>', doubts={2: ("<b>&",)}))
+    wild = measurement(extras=Extras(kind='<script>alert("x")</script>', doubts={2: MANY_DOUBTS}))
+    spoken = replace(wild.takes[0], doubts=(StatedDoubt("<b>&"),))
+    wild = replace(wild, takes=(spoken, *wild.takes[1:]))
     source = render_page(wild)
     assert "<script" not in source
     assert "<b>" not in source

@@ -44,7 +44,7 @@ def test_nothing_runs_over_the_edge(browser: Any, source: str, width: int, schem
 
 
 def test_twelve_strings_fit_on_a_phone(browser: Any) -> None:
-    whole = measurement(TWELVE, extras=Extras(doubts={3: ("unbroken" * 20,)}, kind="twelve-string " * 8))
+    whole = measurement(TWELVE, extras=Extras(kind="unbroken" * 20 + " twelve-string" * 8))
     seen = probe(browser, render_page(whole), width=360, scheme="light")
     assert [seen[key] for key in ("out", "cut", "tight", "over")] == [[]] * 4
     assert seen["width"] <= 360

@@ -19,11 +19,14 @@ from helpers.measurement import (
     with_plan,
 )
 from pitchcheck.diagnosis import Cause, Finding
+from pitchcheck.findings import FirstFretHeard, Fret12AtTarget, OpenRan
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom
 from pitchcheck.report.page.view import PageView, page_view
 from pitchcheck.report.records import Step
+from pitchcheck.words.evidence import finding_lines
+from pitchcheck.words.steps import slot_steps
 
 LOW = Slot(-0.05)
 UNSURE = Slot(0.44, 0.30)
@@ -75,7 +78,8 @@ def test_shared_sentences_are_said_once_and_none_is_lost() -> None:
     said = words_of(page_view(whole).steps.slots)
     for plan in whole.plan.strings:
         if plan.remove_now_mm > 0:
-            assert all(said.count(step) == 1 for step in plan.steps)
+            steps = slot_steps(plan, instrument=whole.settings.instrument, next_take=None)
+            assert all(said.count(step) == 1 for step in steps)
 
 
 @pytest.mark.parametrize("nut", [Nut.LOCKING, Nut.ZERO_FRET])
@@ -109,7 +113,7 @@ def test_the_bottom_of_the_nut_rules_out_the_slots() -> None:
 
 
 def test_cures_come_before_the_file() -> None:
-    drift = Finding(Cause.DRIFT, (2,), (), 6.0, "cent", ("open string 2 fell by 6 cents",))
+    drift = Finding(Cause.DRIFT, (2,), (), 6.0, "cent", (OpenRan(2, -6.0),))
     steps = page_view(measurement(USUAL, extras=Extras(findings=(drift,)))).steps
     assert [s.title for s in steps.first] == ["Look after the set-up first", "The tuning drifted: string 2"]
 
@@ -117,13 +121,13 @@ def test_cures_come_before_the_file() -> None:
 def test_every_cause_has_words_and_its_evidence() -> None:
     view = page_view(measurement(extras=Extras(findings=EVERY_FINDING)))
     assert len(view.findings) == len(Cause)
-    for finding, cause in zip(view.findings, Cause, strict=True):
+    for finding, found in zip(view.findings, EVERY_FINDING, strict=True):
         assert finding.meaning.endswith(".")
-        assert finding.cases[0].evidence == (f"evidence for {cause.value}",)
+        assert finding.cases[0].evidence == finding_lines(found)
 
 
 def test_findings_of_one_cause_share_one_heading() -> None:
-    found = tuple(Finding(Cause.SLOT_HIGH, (n,), (), 0.3, "mm", (f"why {n}",)) for n in (5, 6))
+    found = tuple(Finding(Cause.SLOT_HIGH, (n,), (), 0.3, "mm", (FirstFretHeard(float(n)),)) for n in (5, 6))
     view = page_view(measurement(extras=Extras(findings=found)))
     assert [len(f.cases) for f in view.findings] == [2]
     assert view.findings[0].cases[1].where == "String 6"
@@ -156,7 +160,8 @@ def test_a_height_just_under_a_limit_is_not_shown_on_it() -> None:
     target = whole.plan.strings[5].target_mm
     belief = whole.plan.strings[5].height_mm
     assert belief is not None
-    near = with_plan(whole, 6, height_mm=belief.shifted(target - 0.0004 - belief.median))
+    shifted = belief.shifted(target - 0.0004 - belief.median)
+    near = with_plan(whole, 6, slot=replace(whole.plan.strings[5].slot, height_mm=shifted))
     assert page_view(near).slots[5].height == "just under 0.52 mm"
 
 
@@ -169,7 +174,7 @@ def test_fine_slots_below_target_are_named() -> None:
 
 
 def test_sharp_notes_over_fine_slots_are_not_blamed_on_them() -> None:
-    saddle = Finding(Cause.SADDLE, (6,), (12,), 3.48, "mm", ("fret 12 is 9 cents sharp",))
+    saddle = Finding(Cause.SADDLE, (6,), (12,), 3.48, "mm", (Fret12AtTarget(9.0, 1.2, 3.48),))
     whole = measurement(ALL_FINE, extras=Extras(findings=(saddle,)))
     assert whole.fit is not None
     sharp = replace(whole.fit.strings[5], first_fret_cents=(8.6, 0.5))

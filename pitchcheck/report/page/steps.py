@@ -17,6 +17,7 @@ from pitchcheck.plan import NutBottom, StringPlan, Verdict
 from pitchcheck.report.records import Step
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import cautions, numbers, phrases
+from pitchcheck.words.steps import bottom_steps, narrowing, slot_steps
 
 _BEFORE_THE_FILE = (  # causes that are cured first, because they spoil what is said of the slots
     Cause.WRONG_NOTE,
@@ -44,8 +45,8 @@ def steps_view(measurement: Measurement) -> StepsView:
     bottom = plan.nut_bottom if slotted else None
     return StepsView(
         first=(Step("Look after the set-up first", cautions.FIRST), *_cures(measurement)),
-        bottom=() if bottom is None else (_bottom_step(bottom, plan.steps, unit),),
-        slots=_slot_steps(plan.strings, unit),
+        bottom=() if bottom is None else (_bottom_step(bottom, bottom_steps(bottom), unit),),
+        slots=_slot_steps(measurement),
     )
 
 
@@ -54,10 +55,7 @@ def next_take_step(measurement: Measurement) -> Step | None:
     take = measurement.plan.next_take
     if take is None:
         return None
-    why = phrases.sentence(take.why).rstrip(".") + "."
-    told = "open string" in why.lower()
-    bracket = () if told else ("Play the open string before it and after it, as for every take.",)
-    return Step(f"Play {take.position.words()}", (why, *bracket))
+    return Step(f"Play {take.position.words()}", (phrases.sentence(narrowing(take.why)),))
 
 
 def next_note(measurement: Measurement) -> str:
@@ -67,8 +65,9 @@ def next_note(measurement: Measurement) -> str:
     return "No further take would change these answers."
 
 
-def _slot_steps(plans: Sequence[StringPlan], unit: LengthUnit) -> tuple[Step, ...]:
+def _slot_steps(measurement: Measurement) -> tuple[Step, ...]:
     """Return the steps for the slots: file, then what must not be filed, then what is left alone."""
+    plans = measurement.plan.strings
     filed = sorted((p for p in plans if p.remove_now_mm > 0), key=lambda p: -p.remove_now_mm)
     rest = [p for p in plans if p.remove_now_mm <= 0]
     groups = (
@@ -78,7 +77,7 @@ def _slot_steps(plans: Sequence[StringPlan], unit: LengthUnit) -> tuple[Step, ..
         ("Not sure yet: do not file", [p for p in rest if _unsure(p) and p.height_mm is not None]),
         ("Not measured: do not file", [p for p in rest if _unsure(p) and p.height_mm is None]),
     )
-    steps = [_group(title, members, unit) for title, members in groups if members]
+    steps = [_group(title, members, measurement) for title, members in groups if members]
     fine = [p for p in rest if p.verdict is Verdict.FINE]
     return (*steps, _leave(fine)) if fine else tuple(steps)
 
@@ -100,13 +99,18 @@ def _unsure(plan: StringPlan) -> bool:
     return plan.verdict is Verdict.UNSURE
 
 
-def _group(title: str, members: Sequence[StringPlan], unit: LengthUnit) -> Step:
+def _group(title: str, members: Sequence[StringPlan], measurement: Measurement) -> Step:
     """Return one step for slots that are treated alike; sentences they all share are said once."""
-    shared = [step for step in members[0].steps if all(step in other.steps for other in members)]
-    own = [step for step in members[0].steps if step not in shared]
-    split = members[0].steps.index(own[0]) if own else len(shared)
-    lead = tuple(step for step in members[0].steps[:split] if step in shared)
-    parts = tuple(Step(_slot_title(p, unit), tuple(s for s in p.steps if s not in shared)) for p in members)
+    settings, upcoming = measurement.settings, measurement.plan.next_take
+    each = [slot_steps(plan, instrument=settings.instrument, next_take=upcoming) for plan in members]
+    shared = [step for step in each[0] if all(step in other for other in each)]
+    own = [step for step in each[0] if step not in shared]
+    split = each[0].index(own[0]) if own else len(shared)
+    lead = tuple(step for step in each[0][:split] if step in shared)
+    parts = tuple(
+        Step(_slot_title(plan, settings.unit), tuple(step for step in steps if step not in shared))
+        for plan, steps in zip(members, each, strict=True)
+    )
     return Step(title, lead, parts, tuple(step for step in shared if step not in lead))
 
 

@@ -6,7 +6,7 @@ Conventions: every cell is text that is ready to be shown; the first cell of a r
 from __future__ import annotations
 
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.result import Residual
+from pitchcheck.fit.result import HARDLY_USED, Residual
 from pitchcheck.instrument import Board, Tailpiece
 from pitchcheck.measurement import Measurement
 from pitchcheck.report.records import Table
@@ -15,7 +15,6 @@ from pitchcheck.units import LengthUnit
 from pitchcheck.words import doubts as words
 from pitchcheck.words import numbers, phrases
 
-SET_ASIDE_WEIGHT = 0.5  # [-] ours: below half its weight a take hardly counts
 _AGREES_SD = 2.0  # [-] standard deviations a gauge and the sound may lie apart and still agree (usual 95 %)
 
 
@@ -41,7 +40,7 @@ def doubtful_table(measurement: Measurement) -> Table | None:
     for take in measurement.takes:
         reasons = [words.doubt(doubt) for doubt in take.doubts] if take.hz is not None else []
         residual = aside.get(take.row)
-        if residual is not None and residual.weight < SET_ASIDE_WEIGHT:
+        if residual is not None and residual.weight < HARDLY_USED:
             reasons.append(_aside_reason(residual))
         if reasons:
             rows.append(_take_cells(take, "; ".join(reasons)))

@@ -20,6 +20,8 @@ from pitchcheck.pitch.reading import Unreadable
 from pitchcheck.recorder.recorder import Recorder
 from pitchcheck.session.settings import read_settings
 from pitchcheck.takes import NextTake, Position, Stop
+from pitchcheck.words.phrases import sentence
+from pitchcheck.words.steps import narrowing
 from pitchcheck.workflow.listen.input_line import InputLine
 from pitchcheck.workflow.listen.measuring import Measuring, next_positions
 from pitchcheck.workflow.listen.ports import Keys, NoTones, Screen, Source, Tones
@@ -180,7 +182,9 @@ def _ask(sitting: Sitting, upcoming: NextTake, *, keys: Keys, sleep: Callable[[f
     """Offer the take that would help most; return the key of the answer."""
 
     def offer(view: GuideView) -> GuideView:
-        return replace(view, prompt=f"Next: {upcoming.position.words()}", hint=upcoming.why, said="")
+        return replace(
+            view, prompt=f"Next: {upcoming.position.words()}", hint=sentence(narrowing(upcoming.why)), said=""
+        )
 
     try:
         while not keys.ended:

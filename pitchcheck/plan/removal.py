@@ -1,35 +1,17 @@
-"""The verdict on a slot and what may come off it now.
+"""What may come off a slot now.
 
-Conventions: mm; verdicts are made on the unrounded belief. Definitions: docs/formats.md.
+Conventions: mm; made on the unrounded belief. Definitions: docs/formats.md.
 """
 
 from __future__ import annotations
 
 import math
 
-from pitchcheck.diagnosis.slots import SlotGoal
 from pitchcheck.fit.belief import Belief
-from pitchcheck.plan.records import Verdict
 
-DECISION_BELIEF = 0.90  # [-] belief that a verdict needs: definition
 SPARED_BELIEF = 0.025  # [-] belief of going under target that a removal may leave: definition
 MOST_OF_EXCESS = 0.7  # [-] of the median excess in one pass, so that one listens again: definition
 STEPS_PER_MM = 20  # [1/mm] removals are told in steps of 0.05 mm: definition
-
-
-def verdict(goal: SlotGoal, height_mm: Belief) -> Verdict:
-    """What can be said of a slot with 90 % belief.
-
-    Where a target below the floor would let a slot be high and low at once, it is low: nothing is filed that
-    is likely to buzz.
-    """
-    if goal.belief_low(height_mm) >= DECISION_BELIEF:
-        return Verdict.LOW
-    if goal.belief_high(height_mm) >= DECISION_BELIEF:
-        return Verdict.HIGH
-    if goal.belief_fine(height_mm) >= DECISION_BELIEF:
-        return Verdict.FINE
-    return Verdict.UNSURE
 
 
 def safe_removal_mm(excess_mm: Belief) -> float:
