@@ -13,8 +13,7 @@ from collections.abc import Callable
 from threading import Event, Lock, Thread
 from typing import TypeVar
 
-from pitchcheck.capture import faults
-from pitchcheck.capture import stderr_guard as chatter
+from pitchcheck.capture import faults, stderr_guard
 
 Made = TypeVar("Made")
 
@@ -88,7 +87,7 @@ def _give_up(back: Event, lock: Lock, late: list[bool]) -> None:
     if back.is_set():
         return
     _LEFT.append(back)
-    chatter.loud()
+    stderr_guard.restore()
     library = sys.modules.get("sounddevice")
     if library is not None:
         atexit.unregister(library._exit_handler)  # it would wait for the sound server at the program's end

@@ -70,7 +70,7 @@ class FrameCount:
 
 
 class Intake:
-    """Pieces of sound on their way from the audio library's thread to the reader.
+    """BlockBuffer of sound on their way from the audio library's thread to the reader.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ class Intake:
     def __init__(self, *, clock: Callable[[], float], most: int) -> None:
         self._clock = clock
         self._most = most
-        self._pieces: SimpleQueue[tuple[float, FloatArray]] = SimpleQueue()
+        self._buffer: SimpleQueue[tuple[float, FloatArray]] = SimpleQueue()
         self._put = self._taken = 0  # frames; each is written by one thread only
         self.last_s = clock()
         self.overflowed = False
@@ -100,7 +100,7 @@ class Intake:
             if self._put + frames - self._taken > self._most:
                 self.overflowed = True
                 return
-            self._pieces.put((self.last_s, np.array(sound, dtype=np.float32)))
+            self._buffer.put((self.last_s, np.array(sound, dtype=np.float32)))
             self._put += frames
         except BaseException as error:  # an exception here would end the stream without a word to anyone
             self.error = error
@@ -113,9 +113,9 @@ class Intake:
         """Return all that has come, waiting for a first piece at most so long. [s]"""
         pieces: list[tuple[float, FloatArray]] = []
         try:
-            pieces.append(self._pieces.get(timeout=timeout_s) if timeout_s > 0 else self._pieces.get_nowait())
+            pieces.append(self._buffer.get(timeout=timeout_s) if timeout_s > 0 else self._buffer.get_nowait())
             while True:
-                pieces.append(self._pieces.get_nowait())
+                pieces.append(self._buffer.get_nowait())
         except Empty:
             self._taken += sum(len(piece) for _, piece in pieces)
             return pieces

@@ -28,7 +28,7 @@ def load() -> Any:
 def list_inputs(*, again: bool = False) -> tuple[InputDevice, ...]:
     """Return the inputs that the computer offers.
 
-    With a frozen sound server this does not come back: call it through ``stuck.call``.
+    With a frozen sound server this does not come back: call it through ``call_timeout.call``.
 
     Parameters
     ----------

@@ -17,65 +17,65 @@ from typing import IO
 FIRST_LETTERS = 2000  # of what was written that are kept
 
 
-class _Screen:
+class _Descriptor:
     """Who has asked for quiet, and where the descriptor is kept meanwhile."""
 
     def __init__(self) -> None:
         self.lock = Lock()
-        self.turn = 0  # grows when somebody is left behind: what they give back later counts no more
-        self.askers = 0
+        self.generation = 0  # grows when somebody is left behind: what they give back later counts no more
+        self.users = 0
         self.kept: int | None = None
-        self.paper: IO[bytes] | None = None
+        self.written: IO[bytes] | None = None
 
     def take(self) -> int:
-        """Ask for quiet; return the turn it was asked in."""
+        """Ask for quiet; return the generation it was asked in."""
         with self.lock:
-            self.askers += 1
-            if self.askers == 1:
+            self.users += 1
+            if self.users == 1:
                 with suppress(OSError, ValueError, AttributeError):  # without standard error there is no need
                     sys.stderr.flush()
                     self.kept = os.dup(2)
-                    self.paper = tempfile.TemporaryFile()  # noqa: SIM115 - outlives this call
-                    os.dup2(self.paper.fileno(), 2)
-            return self.turn
+                    self.written = tempfile.TemporaryFile()  # noqa: SIM115 - outlives this call
+                    os.dup2(self.written.fileno(), 2)
+            return self.generation
 
-    def give_back(self, turn: int | None) -> None:
+    def give_back(self, generation: int | None) -> None:
         """Need quiet no more; ``None`` gives the descriptor back whoever still asks."""
         with self.lock:
-            if turn is None:
-                self.turn += 1
-                self.askers = 0
-            elif turn == self.turn:
-                self.askers -= 1
-            if self.askers == 0 and self.kept is not None:
+            if generation is None:
+                self.generation += 1
+                self.users = 0
+            elif generation == self.generation:
+                self.users -= 1
+            if self.users == 0 and self.kept is not None:
                 os.dup2(self.kept, 2)
                 os.close(self.kept)
                 self.kept = None
-                if self.paper is not None:
-                    self.paper.close()
-                    self.paper = None
+                if self.written is not None:
+                    self.written.close()
+                    self.written = None
 
     def read(self) -> str:
         """Return what was written so far."""
         with self.lock:
-            if self.paper is None:
+            if self.written is None:
                 return ""
-            return os.pread(self.paper.fileno(), FIRST_LETTERS, 0).decode(errors="replace").strip()
+            return os.pread(self.written.fileno(), FIRST_LETTERS, 0).decode(errors="replace").strip()
 
 
-_SCREEN = _Screen()
+_DESCRIPTOR = _Descriptor()
 
 
 @contextmanager
 def quiet() -> Iterator[Callable[[], str]]:
     """Keep the library off the screen; yields what returns the words it wrote until then."""
-    turn = _SCREEN.take()
+    generation = _DESCRIPTOR.take()
     try:
-        yield _SCREEN.read
+        yield _DESCRIPTOR.read
     finally:
-        _SCREEN.give_back(turn)
+        _DESCRIPTOR.give_back(generation)
 
 
-def loud() -> None:
+def restore() -> None:
     """Give the screen back now, though a thread that is left behind still asks for quiet."""
-    _SCREEN.give_back(None)
+    _DESCRIPTOR.give_back(None)

@@ -14,8 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from pitchcheck.capture import call_timeout as stuck
-from pitchcheck.capture import faults, library
+from pitchcheck.capture import call_timeout, faults, library
 from pitchcheck.capture.devices import CaptureFault, Choice, InputDevice, Trouble
 from pitchcheck.capture.intake import MOST_S, FrameCount, Intake
 from pitchcheck.capture.source_watch import SourceWatch
@@ -47,9 +46,9 @@ def open_input(choice: Choice, *, clock: Callable[[], float] = time.monotonic, a
         If it cannot be opened, with what to do.
     """
     name = "the usual one" if choice.device is None else str(choice.device)
-    if stuck.is_any():
+    if call_timeout.is_any():
         raise faults.stuck(name)
-    return stuck.call(
+    return call_timeout.call(
         lambda: _open(choice, clock=clock, again=again), limit_s=OPEN_S, name=name, discard=Input.close
     )
 
@@ -64,7 +63,7 @@ def _open(choice: Choice, *, clock: Callable[[], float], again: bool) -> Input:
     for rate_hz in rates:
         intake = Intake(clock=clock, most=round(MOST_S * rate_hz))
         try:
-            with quiet() as chatter:
+            with quiet() as library_output:
                 stream = sounddevice.InputStream(
                     device=device.number,
                     channels=choice.channel,
@@ -80,7 +79,7 @@ def _open(choice: Choice, *, clock: Callable[[], float], again: bool) -> Input:
                 error, name=device.name, rate_hz=rate_hz, channel=choice.channel, channels=device.channels
             )
             if fault.trouble is not Trouble.RATE or rate_hz == rates[-1]:
-                fault.add_note(f"The audio library wrote: {chatter()}")
+                fault.add_note(f"The audio library wrote: {library_output()}")
                 raise fault from error
             continue
         return Input(stream, intake, device=device, rate_hz=rate_hz, clock=clock)
@@ -189,4 +188,4 @@ class Input:
                 self._stream.close(ignore_errors=True)
 
         with suppress(CaptureFault):  # stuck: it is left behind
-            stuck.call(let_go, limit_s=CLOSE_S, name=self.device.name)
+            call_timeout.call(let_go, limit_s=CLOSE_S, name=self.device.name)

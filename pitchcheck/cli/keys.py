@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from queue import Empty, SimpleQueue
 from threading import Thread
 from typing import Protocol, TextIO
+
+from pitchcheck.guide.scene import Key
 
 
 class Pressed(Protocol):
@@ -22,7 +24,10 @@ class Pressed(Protocol):
 
 
 class LineKeys:
-    """First letter of every line of a stream, read in a thread of its own; an empty line is no key."""
+    """First letter of every line of a stream, read in a thread of its own; an empty line is no key.
+
+    A line that begins with g and a space is a gauge reading, given whole.
+    """
 
     def __init__(self, stream: TextIO) -> None:
         self._keys: SimpleQueue[str] = SimpleQueue()
@@ -46,7 +51,9 @@ class LineKeys:
     def _read(self, stream: TextIO) -> None:
         try:
             for line in stream:
-                self._keys.put(line.strip()[:1])
+                words = line.strip()
+                gauge = words[:1].lower() == Key.GAUGE and words[1:2].isspace()
+                self._keys.put(f"{words}\r" if gauge else words[:1])
         except (OSError, ValueError):  # closed under our hands
             return
 
@@ -90,7 +97,8 @@ else:
                 piece = os.read(self._descriptor, 64)
                 self.ended = not piece
                 found += piece
-            return "" if found.startswith(b"\x1b") else found.decode("utf-8", "ignore")
+            arrow = found.startswith(b"\x1b") and len(found) > 1
+            return "" if arrow else found.decode("utf-8", "ignore")
 
     @contextmanager
     def _terminal() -> Iterator[Pressed]:
@@ -100,7 +108,8 @@ else:
             tty.setcbreak(descriptor)  # keys at once and unseen; Ctrl-C still interrupts
             yield TerminalKeys(descriptor)
         finally:
-            termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
+            with suppress(termios.error):  # the window was closed
+                termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
 
 
 @contextmanager

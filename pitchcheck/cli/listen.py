@@ -11,6 +11,7 @@ import typer
 
 from pitchcheck.cli.job.options import JobsOption, RemovedOption, file_into, find, say_filed
 from pitchcheck.cli.output import progress_bar, say
+from pitchcheck.cli.signals import ending_signals
 from pitchcheck.course import Thoroughness
 from pitchcheck.errors import BadValue, NothingMeasured
 
@@ -40,7 +41,7 @@ InputOption = Annotated[
 ]
 RateOption = Annotated[float | None, typer.Option(metavar="HZ", help="Samples per second.")]
 ChannelOption = Annotated[int, typer.Option(min=1, help="Channel of the input that carries the instrument.")]
-TonesOption = Annotated[bool, typer.Option("--tones", help="Short tones for accepted and for again.")]
+TonesOption = Annotated[bool, typer.Option("--tones/--no-tones", help="Short tones for taken and for again.")]
 JobOption = Annotated[
     str | None,
     typer.Option("--job", metavar="JOB", help="At the end file the session into this job as a pass."),
@@ -57,7 +58,7 @@ def listen(
     input_name: InputOption = None,
     rate: RateOption = None,
     channel: ChannelOption = 1,
-    tones: TonesOption = False,
+    tones: TonesOption = True,
     plain: PlainOption = False,
     job: JobOption = None,
     removed: RemovedOption = None,
@@ -107,6 +108,7 @@ def listen(
     console = Console(file=sys.stdout, highlight=False)
     live = console.is_terminal and not plain
     with ExitStack() as stack:
+        ending = stack.enter_context(ending_signals())
         keys = stack.enter_context(keyboard())
         screen: LiveScreen | PlainScreen
         screen = stack.enter_context(LiveScreen(console)) if live else PlainScreen(typer.echo)
@@ -120,6 +122,8 @@ def listen(
             tones=sounded(tones),
         )
     _end(done, console)
+    if ending.status:
+        raise typer.Exit(ending.status)
     if job is not None:
         _file(done, job, removed=removed, jobs=jobs)
 

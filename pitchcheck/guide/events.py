@@ -1,4 +1,4 @@
-"""What goes into a guided session and what comes out of it.
+"""What goes into a guided session and what comes out of it: records, no sentences.
 
 Conventions: time is counted in samples that were heard, never by a clock; levels are dB below full scale;
 pitches are in cents from where the take should lie. Whoever drives the session feeds events in the order in
@@ -11,18 +11,20 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from pitchcheck.clip import Clip
+from pitchcheck.doubts import Doubt
+from pitchcheck.guide.take_list import PlannedTake
 from pitchcheck.pitch.reading import Reading
 from pitchcheck.takes import Position
 from pitchcheck.types import FloatArray
 
 
-class Wish(StrEnum):
+class Command(StrEnum):
     """What the player can ask for at any time."""
 
     SKIP = "skip"  # leave this take out
     REDO = "redo"  # play the last accepted take again
     PAUSE = "pause"  # stop hearing, or go on
-    UNDO = "undo"  # take the last accepted take back
+    UNDO = "undo"  # take back the last thing done: a take, or a skip
     FINISH = "finish"  # end early with what there is
 
 
@@ -62,7 +64,7 @@ class InputBack:
     rate_hz: float
 
 
-Event = Sound | Wish | Stored | NotStored | InputLost | InputBack
+Event = Sound | Command | Stored | NotStored | InputLost | InputBack
 
 
 class Reason(StrEnum):
@@ -75,9 +77,57 @@ class Reason(StrEnum):
     WRONG_STRING = "wrong_string"
     WRONG_FRET = "wrong_fret"
     WRONG_NOTE = "wrong_note"  # neither another string's nor another fret's place
+    OUT_OF_TUNE = "out_of_tune"  # an open string to be tuned first
     TWO_STRINGS = "two_strings"
     STILL_MOVING = "still_moving"  # the pitch does not settle: the finger or rod moved
     UNSURE = "unsure"  # a pitch too uncertain to compare
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A note that is not taken, and why; the same take is asked for again.
+
+    Attributes
+    ----------
+    position : Position
+        What was asked for.
+    reason : Reason
+    heard : Position or None
+        What was played instead, for WRONG_STRING and WRONG_FRET.
+    other_string : int or None
+        The string that rings along, for TWO_STRINGS; None when it is none of the open ones.
+    hz : float or None
+        Pitch of what was heard, or of the string that rings along. [Hz]
+    cents : float or None
+        How far it lies from its place, how far it moved, or how uncertain it is. [cent]
+    sounded_s : float or None
+        How long it was heard. [s]
+    """
+
+    position: Position
+    reason: Reason
+    heard: Position | None = None
+    other_string: int | None = None
+    hz: float | None = None
+    cents: float | None = None
+    sounded_s: float | None = None
+
+
+class RemarkKind(StrEnum):
+    """What is worth telling about a good take."""
+
+    DOUBTED = "doubted"  # the reading has doubts of its own
+    CAME_BACK = "came_back"  # the open string came back elsewhere
+    RETUNED = "retuned"  # it moved further than any slot holds back
+
+
+@dataclass(frozen=True)
+class Remark:
+    """A warning that does not refuse a take: how far its string moved, or the doubts of its reading."""
+
+    kind: RemarkKind
+    cents: float = 0.0
+    doubts: tuple[Doubt, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -88,58 +138,71 @@ class Accepted:
     ----------
     number : int
         Of the take in the session, from 1; never used twice, also after an undo.
-    place : int
-        Index of the take in the course.
+    index : int
+        Of the take in the list.
     position : Position
     clip : Clip
         The note with a little of the room before it.
     reading : Reading
-    remark : str
-        A warning that does not refuse it ("open string came back 3 cents sharp: ..."), or empty.
+    remark : Remark or None
+    replaces : PlannedTake or None
+        The earlier take of this place that no longer counts once this one is stored.
     """
 
     number: int
-    place: int
+    index: int
     position: Position
     clip: Clip
     reading: Reading
-    remark: str = ""
-
-
-@dataclass(frozen=True)
-class Refused:
-    """A note that is not taken, and why; the same take is asked for again."""
-
-    position: Position
-    reason: Reason
-    words: str
+    remark: Remark | None = None
+    replaces: PlannedTake | None = None
 
 
 @dataclass(frozen=True)
 class Undone:
-    """The accepted take of that number no longer counts; the driver sets it aside, never deletes it."""
+    """An accepted take no longer counts; the driver sets its file aside, never deletes it."""
 
-    number: int
-    place: int
-    position: Position
+    index: int
+    entry: PlannedTake
+
+    @property
+    def position(self) -> Position:
+        """What was played."""
+        return self.entry.position
 
 
 @dataclass(frozen=True)
 class Skipped:
     """A take that will not be played."""
 
-    place: int
+    index: int
     position: Position
 
 
 @dataclass(frozen=True)
+class AskedAgain:
+    """A skipped take is asked for again, or the last take is to be played once more."""
+
+    index: int
+    position: Position
+
+
+@dataclass(frozen=True)
+class NotKept:
+    """An accepted take could not be written; ``words`` say why and what to do."""
+
+    position: Position
+    words: str
+
+
+@dataclass(frozen=True)
 class Finished:
-    """The course is at its end, or the player ended it."""
+    """The list is at its end, or the player ended it."""
 
     early: bool
 
 
-Outcome = Accepted | Refused | Undone | Skipped | Finished
+Outcome = Accepted | Refused | Undone | Skipped | AskedAgain | NotKept | Finished
 
 
 class Phase(StrEnum):
@@ -153,13 +216,12 @@ class Phase(StrEnum):
     FINISHED = "finished"
 
 
-class PlaceState(StrEnum):
-    """What became of one take of the course."""
+class Silence(StrEnum):
+    """What is heard while a pluck is waited for."""
 
-    TO_PLAY = "to_play"
-    NOW = "now"
-    TAKEN = "taken"
-    SKIPPED = "skipped"
+    ROOM = "room"  # a pluck may come any moment
+    LONG = "long"  # nothing for long: it may be too quiet
+    DEAD = "dead"  # not even the room
 
 
 @dataclass(frozen=True)
@@ -169,29 +231,43 @@ class GuideView:
     Attributes
     ----------
     phase : Phase
-    prompt : str
-        The one big sentence: what to play now, or what is wrong.
-    hint : str
-        One smaller sentence: how to play it.
-    said : str
-        What was last accepted or refused, in words; empty at first.
+    position : Position or None
+        What to play now, or what is being stored; None at the end.
+    seat_first : bool
+        The first open take of a string: the string is pressed down once before it.
+    silence : Silence
+    last : Outcome or None
+        What came last of a note or a command.
+    flash : bool
+        ``last`` is less than a second old.
+    lost : str
+        Why no sound comes; empty while it does.
+    early : bool
+        At the end: something is left unplayed.
     level_db : float
         Of the last tenth of a second; -120 for silence. [dB below full scale]
     trace : tuple of (float, float)
         Pitch of the sounding note as it refines: seconds since its onset, cents from its nominal place.
-    course : tuple of (Position, PlaceState)
+    takes : tuple of PlannedTake
+    now : int or None
+        Index of the take to be played now.
     taken : int
         Takes accepted so far.
     left_s : float or None
-        Estimate of the playing time left, from the takes so far. [s]
+        Estimate of the playing time left, from the usual pace. [s]
     """
 
     phase: Phase
-    prompt: str
-    hint: str
-    said: str
+    position: Position | None
+    seat_first: bool
+    silence: Silence
+    last: Outcome | None
+    flash: bool
+    lost: str
+    early: bool
     level_db: float
     trace: tuple[tuple[float, float], ...]
-    course: tuple[tuple[Position, PlaceState], ...] = field(repr=False)
+    takes: tuple[PlannedTake, ...] = field(repr=False)
+    now: int | None
     taken: int
     left_s: float | None

@@ -1,128 +1,175 @@
-"""The course of a session: which takes are to be played, which were taken or skipped, and when.
+"""The takes of a listening session: planned, taken or skipped. The guide and the recorder share one list.
 
-Conventions: a place is an index in the course; a number belongs to one accepted take, never to two.
+Conventions: an index is a place in the list, in playing order; a number belongs to one accepted take and is
+never used twice, also after an undo.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
 
-from pitchcheck.errors import BadValue
-from pitchcheck.guide.events import PlaceState
 from pitchcheck.takes import Position
 
 
-class Course:
-    """Places and what became of them.
+class TakeState(StrEnum):
+    """What became of one planned take."""
+
+    TO_PLAY = "to play"
+    TAKEN = "taken"
+    SKIPPED = "skipped"
+
+
+@dataclass(frozen=True)
+class PlannedTake:
+    """One entry of the list.
+
+    Attributes
+    ----------
+    position : Position
+    state : TakeState
+    number : int or None
+        Of the accepted take.
+    file : str or None
+        Its sound file as ``takes.csv`` names it; None until the take is on disk.
+    hz : float or None
+        As it was heard, where known: what later takes are held against. [Hz]
+    """
+
+    position: Position
+    state: TakeState = TakeState.TO_PLAY
+    number: int | None = None
+    file: str | None = None
+    hz: float | None = None
+
+    @property
+    def taken(self) -> bool:
+        """Whether an accepted take stands here."""
+        return self.state is TakeState.TAKEN
+
+
+@dataclass(frozen=True)
+class Reverted:
+    """What an undo brought back: the index, and the entry as it was before the undo."""
+
+    index: int
+    entry: PlannedTake
+
+
+class TakeList:
+    """Planned takes and what became of them.
 
     Parameters
     ----------
-    positions : sequence of Position
-    done : sequence of (int, int)
-        Place and number of each take that was accepted before, in the order of their numbers.
-    skipped : sequence of int
-        Places left out before.
-
-    Raises
-    ------
-    BadValue
-        A place outside the course, or taken twice.
+    entries : iterable of PlannedTake
+        In playing order.
+    next_number : int >= 1
+        Number of the next accepted take; raised above every number in use.
     """
 
-    def __init__(
-        self,
-        positions: Sequence[Position],
-        *,
-        done: Sequence[tuple[int, int]] = (),
-        skipped: Sequence[int] = (),
-    ) -> None:
-        self.positions = list(positions)
-        self._taken = sorted(((place, number) for place, number in done), key=lambda pair: pair[1])
-        self._skipped = set(skipped)
-        self._from = 0  # places before it are not asked again after an early end
-        places = [place for place, _ in self._taken]
-        for place in (*places, *self._skipped):
-            if not 0 <= place < len(self.positions):
-                raise BadValue(f"place {place} is outside the course of {len(self.positions)} takes.")
-        if len(set(places)) < len(places):
-            raise BadValue("a place of the course is given as taken twice. Give its last take only.")
-        self._again: int | None = None  # place that is played again while its take still counts
+    def __init__(self, entries: Iterable[PlannedTake] = (), *, next_number: int = 1) -> None:
+        self._entries = list(entries)
+        self.next_number = max([next_number, *(e.number + 1 for e in self._entries if e.number is not None)])
+        self._actions = self._past_actions()
+        self._again: int | None = None  # played again while its take still counts
+        self._from = 0  # entries before it are not asked again after an early end
         self.ended = False
+
+    @classmethod
+    def planned(cls, positions: Iterable[Position]) -> TakeList:
+        """Return a list of which nothing was played."""
+        return cls(PlannedTake(position) for position in positions)
+
+    @property
+    def entries(self) -> tuple[PlannedTake, ...]:
+        """All entries, in playing order."""
+        return tuple(self._entries)
 
     @property
     def now(self) -> int | None:
-        """Place to be played now; None at the end."""
+        """Index to be played now; None at the end."""
         if self.ended:
             return None
         if self._again is not None:
             return self._again
-        taken = {place for place, _ in self._taken}
-        places = range(self._from, len(self.positions))
-        return next((p for p in places if p not in taken and p not in self._skipped), None)
+        waiting = range(self._from, len(self._entries))
+        return next((i for i in waiting if self._entries[i].state is TakeState.TO_PLAY), None)
 
     @property
-    def taken(self) -> tuple[tuple[int, int], ...]:
-        """Place and number of every take that counts, in playing order."""
-        return tuple(self._taken)
+    def taken(self) -> tuple[PlannedTake, ...]:
+        """Accepted takes, oldest first."""
+        return tuple(sorted((e for e in self._entries if e.taken), key=lambda e: e.number or 0))
 
     @property
     def left(self) -> int:
         """How many takes are still to be played."""
         if self.ended:
             return 0
-        gone = {place for place, _ in self._taken} | self._skipped
-        open_places = sum(place not in gone for place in range(self._from, len(self.positions)))
-        return open_places + (self._again is not None)
+        waiting = self._entries[self._from :]
+        return sum(e.state is TakeState.TO_PLAY for e in waiting) + (self._again is not None)
 
     @property
     def complete(self) -> bool:
         """Whether every take was played or skipped."""
-        return len({place for place, _ in self._taken} | self._skipped) == len(self.positions)
+        return all(e.state is not TakeState.TO_PLAY for e in self._entries)
 
-    def take(self, number: int) -> tuple[int, int] | None:
-        """Count the place that is played now as taken; return the take it replaces, if any."""
-        place = self.now
-        assert place is not None
-        old = next((pair for pair in self._taken if pair[0] == place), None)
-        if old is not None:
-            self._taken.remove(old)
-        self._taken.append((place, number))
+    @property
+    def last_taken(self) -> int | None:
+        """Index of the take that was accepted last."""
+        last = self.taken[-1:]
+        return self._entries.index(last[0]) if last else None
+
+    def accept(self, index: int, *, hz: float | None = None) -> PlannedTake:
+        """Count a new take at an index, under the next number; return the entry as it was before."""
+        before = self._entries[index]
+        number, self.next_number = self.next_number, self.next_number + 1
+        self._entries[index] = PlannedTake(before.position, TakeState.TAKEN, number, None, hz)
+        self._actions = [i for i in self._actions if i != index] + [index]
         self._again = None
-        return old
+        return before
+
+    def stored(self, index: int, file: str) -> None:
+        """Note the file of the take at an index: it is on disk."""
+        self._entries[index] = replace(self._entries[index], file=file)
+
+    def drop(self, index: int, before: PlannedTake) -> None:
+        """Forget a take that could not be written; a take that it replaced counts again, and is asked for."""
+        self._entries[index] = before
+        if before.taken:
+            self._again = index
+        else:
+            self._actions.remove(index)
 
     def play_again(self) -> bool:
         """Ask for the last accepted take again; it counts until a new one is accepted."""
-        if not self._taken:
+        last = self.last_taken
+        if last is None:
             return False
-        self._again, self.ended = self._taken[-1][0], False
+        self._again, self.ended = last, False
         return True
 
     def skip(self) -> int | None:
-        """Leave out the place that is played now; None when only a repeat was given up."""
-        place = self.now
+        """Leave out the take to be played now and return its index; None when only a repeat was given up."""
+        index = self.now
         if self._again is not None:
             self._again = None
             return None
-        if place is not None:
-            self._skipped.add(place)
-        return place
+        if index is not None:
+            self._entries[index] = replace(self._entries[index], state=TakeState.SKIPPED)
+            self._actions.append(index)
+        return index
 
-    def undo(self) -> tuple[int, int] | None:
-        """Take back the last accepted take; takes skipped after it are asked again."""
-        if not self._taken:
-            return None
-        place, number = self._taken.pop()
-        self._skipped -= {p for p in self._skipped if p > place}
-        self._from = min(self._from, place)
+    def undo(self) -> Reverted | None:
+        """Take back the last thing that was done, a take or a skip: it is to be played again."""
         self._again, self.ended = None, False
-        return place, number
-
-    def drop(self, number: int, *, back: tuple[int, int] | None) -> None:
-        """Forget a take that could not be written; ``back``, the take it had replaced, counts again."""
-        self._taken = [pair for pair in self._taken if pair[1] != number]
-        if back is not None:
-            self._taken.append(back)
-            self._again = back[0]
+        if not self._actions:
+            return None
+        index = self._actions.pop()
+        entry = self._entries[index]
+        self._entries[index] = PlannedTake(entry.position)
+        self._from = min(self._from, index)
+        return Reverted(index, entry)
 
     def end(self) -> None:
         """End early: what is left is not asked again."""
@@ -131,20 +178,17 @@ class Course:
     def extend(self, positions: Sequence[Position]) -> None:
         """Add takes at the end; after an early end only these are asked."""
         if self.ended:
-            self._from, self.ended = len(self.positions), False
-        self.positions += positions
+            self._from, self.ended = len(self._entries), False
+        self._entries += [PlannedTake(position) for position in positions]
 
-    def states(self) -> tuple[tuple[Position, PlaceState], ...]:
-        """What became of every place."""
-        taken, now = {place for place, _ in self._taken}, self.now
-        states = []
-        for place, position in enumerate(self.positions):
-            state = PlaceState.TO_PLAY
-            if place == now:
-                state = PlaceState.NOW
-            elif place in taken:
-                state = PlaceState.TAKEN
-            elif place in self._skipped:
-                state = PlaceState.SKIPPED
-            states.append((position, state))
-        return tuple(states)
+    def _past_actions(self) -> list[int]:
+        """Return indices in the order in which they were taken, each skip after the take before it."""
+        taken = sorted(
+            (i for i, e in enumerate(self._entries) if e.taken), key=lambda i: self._entries[i].number or 0
+        )
+        actions = list(taken)
+        for i, entry in enumerate(self._entries):
+            if entry.state is TakeState.SKIPPED:
+                before = [n for n, done in enumerate(actions) if done < i]
+                actions.insert(before[-1] + 1 if before else 0, i)
+        return actions

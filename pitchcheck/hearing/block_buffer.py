@@ -9,7 +9,7 @@ import numpy as np
 from pitchcheck.types import FloatArray
 
 
-class Pieces:
+class BlockBuffer:
     """A queue of samples; ``size`` says how many."""
 
     def __init__(self) -> None:

@@ -51,7 +51,9 @@ def find_hum(room: Clip) -> Hum | None:
         for number in range(1, HARMONICS + 1):
             away = np.abs(hz - number * mains)
             here, beside = away < NEAR_HZ, (away >= NEAR_HZ) & (away < AROUND_HZ)
-            floor = float(np.median(power[beside])) / np.log(2)  # median of an exponential law to its mean
+            floor = float(np.median(power[beside])) / np.log(
+                2
+            )  # median of an exponential distribution to its mean
             line = float(power[here].max(initial=0.0)) > STANDS_OUT * floor
             if line:
                 lines += number * mains % SHARED_HZ != 0

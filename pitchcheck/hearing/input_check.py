@@ -141,7 +141,7 @@ def _check(room: FloatArray, plucks: FloatArray | None, *, rate_hz: float) -> Ch
     floor_db = _level_db(room - room.mean())
     hum = find_hum(Clip(room, rate_hz))
     if plucks is None or plucks.size == 0:
-        return ChannelCheck(peak <= DEAD, floor_db, hum, None, None, 0, is_full(room), False)
+        return ChannelCheck(peak <= DEAD, floor_db, hum, None, None, 0, reaches_full_scale(room), False)
     dead = max(peak, float(np.abs(plucks).max())) <= DEAD
     clip = Clip(plucks, rate_hz)
     pluck_db = _loudest_db(clip)
@@ -154,12 +154,12 @@ def _check(room: FloatArray, plucks: FloatArray | None, *, rate_hz: float) -> Ch
         peak_db=_db(float(np.abs(plucks).max())),
         pluck_db=pluck_db if found else None,
         plucks=len(found),
-        clipped=clipped or is_full(plucks),
+        clipped=clipped or reaches_full_scale(plucks),
         pumping=is_pumping(clip, found, room_db=floor_db),
     )
 
 
-def is_full(samples: FloatArray) -> bool:
+def reaches_full_scale(samples: FloatArray) -> bool:
     """Whether samples reach the end of the converter."""
     return int(np.count_nonzero(np.abs(samples) >= 0.999)) >= 3
 

@@ -5,9 +5,9 @@ Conventions: sound is kept until it is asked for, hop by hop; time is counted in
 
 from __future__ import annotations
 
-from pitchcheck.hearing.block_buffer import Pieces
-from pitchcheck.hearing.note_detector import Ear, Note
-from pitchcheck.hearing.pitch_trace import Glimpse, Trace
+from pitchcheck.hearing.block_buffer import BlockBuffer
+from pitchcheck.hearing.note_detector import NoteDetector, SoundEvent
+from pitchcheck.hearing.pitch_trace import PitchEstimate, PitchTrace
 from pitchcheck.types import FloatArray
 
 
@@ -22,9 +22,9 @@ class Listener:
 
     def __init__(self, *, rate_hz: float) -> None:
         self._rate_hz = rate_hz
-        self._ear = Ear(rate_hz=rate_hz)
-        self._pieces = Pieces()
-        self._trace = Trace()
+        self._detector = NoteDetector(rate_hz=rate_hz)
+        self._buffer = BlockBuffer()
+        self._trace = PitchTrace()
         self._traced: int | None = None  # onset of the note in the trace
         self._waited = 0  # samples without a sound
         self._heard = 0  # samples in which a note was listened for
@@ -32,12 +32,12 @@ class Listener:
     @property
     def ready(self) -> bool:
         """Whether a whole hop has come."""
-        return self._pieces.size >= self._ear.hop
+        return self._buffer.size >= self._detector.hop
 
     @property
     def sounding(self) -> bool:
         """Whether a note sounds."""
-        return self._ear.sounding_s is not None
+        return self._detector.sounding_s is not None
 
     @property
     def waited_s(self) -> float:
@@ -52,16 +52,16 @@ class Listener:
     @property
     def level_db(self) -> float:
         """Level of the last tenth of a second. [dB below full scale]"""
-        return self._ear.level_db
+        return self._detector.level_db
 
     @property
-    def glimpses(self) -> tuple[Glimpse, ...]:
+    def estimates(self) -> tuple[PitchEstimate, ...]:
         """Pitch of the last note, stretch by stretch."""
-        return tuple(self._trace.glimpses)
+        return tuple(self._trace.estimates)
 
     def add(self, samples: FloatArray) -> None:
         """Keep more sound."""
-        self._pieces.add(samples)
+        self._buffer.add(samples)
 
     def points(self, place_hz: float) -> tuple[tuple[float, float], ...]:
         """Trace of the last note: seconds since its onset, cents from a place."""
@@ -69,9 +69,9 @@ class Listener:
 
     def rest(self) -> None:
         """Take the next hop without listening for a note."""
-        self._ear.rest(self._pieces.take(self._ear.hop))
+        self._detector.rest(self._buffer.take(self._detector.hop))
 
-    def hear(self, *, hint_hz: float) -> Note | None:
+    def hear(self, *, hint_hz: float) -> SoundEvent | None:
         """Take the next hop; return the note that was completed in it.
 
         Parameters
@@ -79,23 +79,26 @@ class Listener:
         hint_hz : float
             Pitch at which the trace looks for it.
         """
-        hop = self._pieces.take(self._ear.hop)
+        hop = self._buffer.take(self._detector.hop)
         self._heard += hop.size
         self._waited += hop.size
-        note = self._ear.hear(hop)
+        note = self._detector.hear(hop)
         if self.sounding or note is not None:
             self._waited = 0
-        if self.sounding and self._ear.onset_at != self._traced and note is None:
-            self._traced = self._ear.onset_at
+        if self.sounding and self._detector.onset_at != self._traced and note is None:
+            self._traced = self._detector.onset_at
             self._trace.clear()
-        if self._trace.due(self._ear.sounding_s or 0.0) and (part := self._ear.so_far()) is not None:
+        if (
+            self._trace.due(self._detector.sounding_s or 0.0)
+            and (part := self._detector.so_far()) is not None
+        ):
             clip, onset_s = part
             self._trace.hear(clip, onset_s=onset_s, hint_hz=hint_hz)
         return note
 
     def forget(self) -> None:
         """Give up the note that sounds; what rings on is not taken for a new one."""
-        self._ear.forget()
+        self._detector.forget()
         self._trace.clear()
         self._traced = None
         self._waited = 0

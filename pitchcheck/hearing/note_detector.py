@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import Clip
-from pitchcheck.hearing.room_level import SWELL_STEPS, Room, level_db
+from pitchcheck.hearing.room_level import SWELL_STEPS, RoomLevel, level_db
 from pitchcheck.types import FloatArray
 
 STEP_S = 0.005  # [s] one level; shorter than the rise of any pluck at the microphone (as in pitch.plucks)
@@ -35,7 +35,7 @@ KEPT_S = 2.8  # [s] of sound kept: the room before a note, the note, and the hop
 
 
 @dataclass(frozen=True)
-class Note:
+class SoundEvent:
     """A sound that was heard from its beginning.
 
     Attributes
@@ -70,7 +70,7 @@ class Note:
         return self.clip.duration_s - self.onset_s
 
 
-class Ear:
+class NoteDetector:
     """Hears one sound after the other.
 
     Parameters
@@ -86,7 +86,7 @@ class Ear:
         self._kept: deque[FloatArray] = deque(maxlen=int(KEPT_S * rate_hz) // self.hop + 1)
         self._filter: FloatArray | None = None  # state of the filter that takes the offset off
         self._heard = 0  # samples, all hops
-        self._room = Room()
+        self._room = RoomLevel()
         self._count = 0  # steps
         self._free_from = 0  # step before which the sound belongs to something else
         self._onset: int | None = None
@@ -95,7 +95,7 @@ class Ear:
         self._restarts = 0
         self._gap_s = 0.0
         self._last = -(10**9)  # step at which the last sound ended
-        self._short: Note | None = None
+        self._short: SoundEvent | None = None
         self._short_until = 0
 
     @property
@@ -126,14 +126,14 @@ class Ear:
             self._room.wait()
         self.forget()
 
-    def hear(self, samples: FloatArray) -> Note | None:
+    def hear(self, samples: FloatArray) -> SoundEvent | None:
         """Take one hop; return the note that was completed in it.
 
         Parameters
         ----------
         samples : array, shape (hop,)
         """
-        done: Note | None = None
+        done: SoundEvent | None = None
         for raw in self._keep(samples):
             self._count += 1
             level = self._room.hear(raw)
@@ -181,7 +181,7 @@ class Ear:
         self._below = 0
         self._room.restart()
 
-    def _follow(self) -> Note | None:
+    def _follow(self) -> SoundEvent | None:
         """Decide at this step whether the note goes on."""
         assert self._onset is not None
         age = self._count - self._onset
@@ -211,12 +211,12 @@ class Ear:
         louder = age > BUMP_STEPS and self._room.level > LOUDER * before
         return louder or (age > APART_STEPS and self._room.level > HANDLING * peak)
 
-    def _end(self, last: int, *, ended: bool, again: bool = False) -> Note:
+    def _end(self, last: int, *, ended: bool, again: bool = False) -> SoundEvent:
         """Hand out the note; ``again``: the next one has begun."""
         assert self._onset is not None
         clip, onset_s = self._cut(self._onset, last)
         peak = max(self._levels[:PEAK_STEPS])
-        note = Note(clip, onset_s, ended, self._room.floor, peak, self._restarts, self._gap_s)
+        note = SoundEvent(clip, onset_s, ended, self._room.floor, peak, self._restarts, self._gap_s)
         self._last = last
         self._onset, self._restarts, self._free_from = None, 0, last
         if again:

@@ -17,7 +17,7 @@ DUE_S = (0.32, 0.62, 0.92, 1.22, 1.52, 1.82)  # [s] ends of the stretches; the f
 
 
 @dataclass(frozen=True)
-class Glimpse:
+class PitchEstimate:
     """Pitch of one stretch.
 
     Attributes
@@ -33,32 +33,32 @@ class Glimpse:
     sd_cents: float | None
 
 
-class Trace:
-    """Glimpses of one note while it sounds."""
+class PitchTrace:
+    """Estimates of one note while it sounds."""
 
     def __init__(self) -> None:
-        self.glimpses: list[Glimpse] = []
+        self.estimates: list[PitchEstimate] = []
 
     def clear(self) -> None:
         """Begin a new note."""
-        self.glimpses.clear()
+        self.estimates.clear()
 
     def points(self, place_hz: float) -> tuple[tuple[float, float], ...]:
         """Seconds since the onset, and cents from a place, of every stretch in which a note was heard."""
-        return tuple((g.when_s, cents_between(place_hz, g.hz)) for g in self.glimpses if g.hz is not None)
+        return tuple((g.when_s, cents_between(place_hz, g.hz)) for g in self.estimates if g.hz is not None)
 
     def due(self, sounded_s: float) -> bool:
         """Whether the next stretch is complete."""
-        return len(self.glimpses) < len(DUE_S) and sounded_s >= DUE_S[len(self.glimpses)]
+        return len(self.estimates) < len(DUE_S) and sounded_s >= DUE_S[len(self.estimates)]
 
     def hear(self, clip: Clip, *, onset_s: float, hint_hz: float) -> None:
         """Read the stretch that is due from the note as far as it was heard."""
-        end_s = DUE_S[len(self.glimpses)]
+        end_s = DUE_S[len(self.estimates)]
         part = clip.between(onset_s + end_s - STRETCH_S, onset_s + end_s)
         middle_s = end_s - STRETCH_S / 2
         try:
             reading = read_note(part, expected_hz=hint_hz)
         except Unreadable:
-            self.glimpses.append(Glimpse(middle_s, None, None))
+            self.estimates.append(PitchEstimate(middle_s, None, None))
         else:
-            self.glimpses.append(Glimpse(middle_s, reading.hz, reading.sd_cents))
+            self.estimates.append(PitchEstimate(middle_s, reading.hz, reading.sd_cents))

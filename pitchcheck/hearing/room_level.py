@@ -21,7 +21,7 @@ FEWEST_STEPS = 4  # before so much of the room was heard it has no level
 SILENCE_DB = -120.0  # shown for digital silence
 
 
-class Room:
+class RoomLevel:
     """Level, rise and floor of a stream of steps."""
 
     def __init__(self) -> None:

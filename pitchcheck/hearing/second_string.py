@@ -1,6 +1,7 @@
 """A second string in the sound: do peaks that the note leaves over lie where another string puts its own?
 
-Conventions: amplitudes relative to the strongest peak of the note; a law is f_k = k hz sqrt(1 + B k^2).
+Conventions: amplitudes relative to the strongest peak of the note; the partials of a note lie at
+f_k = k hz sqrt(1 + B k^2).
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ SERIES_SCORE = 0.2  # share of the peaks that a note must explain to be there at
 
 
 @dataclass(frozen=True)
-class Law:
+class PartialSeries:
     """Where the partials of a note lie. [Hz, -]"""
 
     hz: float
@@ -44,7 +45,7 @@ class Law:
 
 
 @dataclass(frozen=True)
-class Company:
+class SecondString:
     """Another string that sounds along; ``string`` is None when it is none of the open ones."""
 
     string: int | None
@@ -52,49 +53,51 @@ class Company:
     share: float
 
 
-def find_company(peaks: Peaks, law: Law, *, strings: Sequence[tuple[int, float]]) -> Company | None:
+def find_second_string(
+    peaks: Peaks, note: PartialSeries, *, strings: Sequence[tuple[int, float]]
+) -> SecondString | None:
     """Find another string beside a note.
 
     Parameters
     ----------
     peaks : Peaks
-    law : Law
-        Of the note.
+    note : PartialSeries
+        Where its own partials lie.
     strings : sequence of (int, float)
         Number and pitch of what may ring along. [Hz]
 
     Returns
     -------
-    Company or None
+    SecondString or None
         The loudest above TOO_LOUD_SHARE; None when there is none.
     """
-    mine = belongs(peaks, hz=law.hz, inharmonicity=law.inharmonicity)
+    mine = belongs(peaks, hz=note.hz, inharmonicity=note.inharmonicity)
     if not mine.any():
         return None
     loudest = float(peaks.amplitude[mine].max())
     left = ~mine & ~_hum(peaks) & (peaks.amplitude > FAINT_SHARE * loudest)
     rest = Peaks(peaks.hz[left], peaks.amplitude[left], peaks.width_hz)
-    found: list[Company] = []
+    found: list[SecondString] = []
     for string, hz in strings:
-        if rest.hz.size < FEWEST or abs(np.log(hz / law.hz)) < ITSELF:
+        if rest.hz.size < FEWEST or abs(np.log(hz / note.hz)) < ITSELF:
             continue
         series = match_series(rest, hz)
         off = abs(CENTS_PER_LOG * float(np.log(series.hz / hz)))
         if np.count_nonzero(series.matched) < FEWEST or off > NEAR_CENTS:
             continue
-        if _present(peaks, Law(series.hz, series.inharmonicity)) < FEWEST_PRESENT:
+        if _present(peaks, PartialSeries(series.hz, series.inharmonicity)) < FEWEST_PRESENT:
             continue
-        found.append(Company(string, series.hz, float(rest.amplitude[series.matched].max()) / loudest))
+        found.append(SecondString(string, series.hz, float(rest.amplitude[series.matched].max()) / loudest))
     if not found and rest.hz.size >= FEWEST_UNKNOWN:
-        found = _unknown(rest, law, loudest)
-    best = max(found, key=lambda company: company.share, default=None)
+        found = _unknown(rest, note, loudest)
+    best = max(found, key=lambda second: second.share, default=None)
     return best if best is not None and best.share > TOO_LOUD_SHARE else None
 
 
-def find_law(peaks: Peaks, *, low_hz: float, high_hz: float) -> Law | None:
-    """Return the law of a note between two pitches, if one explains enough of the peaks."""
+def fit_series(peaks: Peaks, *, low_hz: float, high_hz: float) -> PartialSeries | None:
+    """Return the partials of a note between two pitches, if one explains enough of the peaks."""
     best = _best_series(peaks, low_hz=low_hz, high_hz=high_hz)
-    return None if best is None or best.score < SERIES_SCORE else Law(best.hz, best.inharmonicity)
+    return None if best is None or best.score < SERIES_SCORE else PartialSeries(best.hz, best.inharmonicity)
 
 
 def holds_note(peaks: Peaks, *, low_hz: float, high_hz: float) -> bool:
@@ -117,39 +120,39 @@ def _best_series(peaks: Peaks, *, low_hz: float, high_hz: float) -> Series | Non
 
 
 def split_fraction(
-    peaks: Peaks, whole: Law, upper: Law, *, strings: Sequence[tuple[int, float]]
-) -> Company | None:
+    peaks: Peaks, whole: PartialSeries, upper: PartialSeries, *, strings: Sequence[tuple[int, float]]
+) -> SecondString | None:
     """Tell a lower note from two strings that only together look like one.
 
     Parameters
     ----------
     peaks : Peaks
-    whole : Law
+    whole : PartialSeries
         The low note that was read.
-    upper : Law
+    upper : PartialSeries
         The note asked for, which lies on a partial of the low one.
     strings : sequence of (int, float)
         What may ring along. [Hz]
 
     Returns
     -------
-    Company or None
+    SecondString or None
         None when the low note is really there alone.
     """
     part = round(upper.hz / whole.hz)
-    company = find_company(peaks, upper, strings=strings)
-    if company is None:
+    second = find_second_string(peaks, upper, strings=strings)
+    if second is None:
         return None
-    if abs(np.log(company.hz / whole.hz)) < ITSELF:
-        return company if _stands_out(peaks, whole, part) else None
+    if abs(np.log(second.hz / whole.hz)) < ITSELF:
+        return second if _stands_out(peaks, whole, part) else None
     mine = belongs(peaks, hz=upper.hz, inharmonicity=upper.inharmonicity)
-    other = belongs(peaks, hz=company.hz, inharmonicity=whole.inharmonicity * (company.hz / whole.hz) ** 2)
+    other = belongs(peaks, hz=second.hz, inharmonicity=whole.inharmonicity * (second.hz / whole.hz) ** 2)
     alone = ~mine & ~other & ~_hum(peaks)
     loudest = float(peaks.amplitude[mine].max())
-    return company if float(peaks.amplitude[alone].max(initial=0.0)) < EXCLUSIVE * loudest else None
+    return second if float(peaks.amplitude[alone].max(initial=0.0)) < EXCLUSIVE * loudest else None
 
 
-def _stands_out(peaks: Peaks, whole: Law, part: int) -> bool:
+def _stands_out(peaks: Peaks, whole: PartialSeries, part: int) -> bool:
     """Whether every ``part``-th partial is louder than its neighbours, as by a string of its own."""
 
     def size(number: int) -> float:
@@ -165,20 +168,20 @@ def _stands_out(peaks: Peaks, whole: Law, part: int) -> bool:
     return float(np.sqrt(lifts[0] * lifts[1])) > STANDS_OUT
 
 
-def _present(peaks: Peaks, law: Law) -> int:
+def _present(peaks: Peaks, note: PartialSeries) -> int:
     """How many of the first partials there is a peak for, its own or one it shares."""
-    hz = FIRST_PARTIALS * law.hz * np.sqrt(1 + law.inharmonicity * FIRST_PARTIALS**2)
+    hz = FIRST_PARTIALS * note.hz * np.sqrt(1 + note.inharmonicity * FIRST_PARTIALS**2)
     away = np.abs(peaks.hz[None, :] - hz[:, None]) / hz[:, None]
     return int(np.count_nonzero(away.min(axis=1) < PRESENT_NEAR))
 
 
-def _unknown(rest: Peaks, law: Law, loudest: float) -> list[Company]:
+def _unknown(rest: Peaks, note: PartialSeries, loudest: float) -> list[SecondString]:
     """Another note that is none of the known strings: stopped by the other hand, or another instrument."""
     for series in find_series(rest)[:1]:
         share = float(rest.amplitude[series.matched].max()) / loudest
-        itself = abs(np.log(series.hz / law.hz)) < ITSELF
+        itself = abs(np.log(series.hz / note.hz)) < ITSELF
         if np.count_nonzero(series.matched) >= FEWEST_UNKNOWN and share > UNKNOWN_SHARE and not itself:
-            return [Company(None, series.hz, share)]
+            return [SecondString(None, series.hz, share)]
     return []
 
 

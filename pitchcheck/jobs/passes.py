@@ -24,7 +24,7 @@ from pitchcheck.jobs.records import PassKind, StoredPass
 from pitchcheck.jobs.settings_text import amount_text
 from pitchcheck.jobs.sums import SUMS, BadList, parse_sums
 from pitchcheck.jobs.toml_text import toml_text
-from pitchcheck.recorder.lock import LOCK as IN_USE
+from pitchcheck.recorder.disk import LOCK as IN_USE
 from pitchcheck.session.rows import TAKES
 from pitchcheck.session.settings import SETTINGS
 

@@ -9,11 +9,9 @@ from __future__ import annotations
 import json
 import math
 import tomllib
-from collections.abc import Sequence
-from dataclasses import dataclass
-from enum import StrEnum
 from typing import Any
 
+from pitchcheck.guide.take_list import PlannedTake, TakeList, TakeState
 from pitchcheck.takes import Position, Stop
 
 COURSE = "course.toml"
@@ -24,59 +22,14 @@ _HEAD = """\
 """
 
 
-class State(StrEnum):
-    """What became of one place."""
-
-    TO_PLAY = "to play"
-    TAKEN = "taken"
-    SKIPPED = "skipped"
-
-
-@dataclass(frozen=True)
-class CoursePlace:
-    """One take that is asked for.
-
-    Attributes
-    ----------
-    position : Position
-    state : State
-    number : int or None
-        Of the accepted take, when taken.
-    file : str or None
-        Its sound file, as ``takes.csv`` names it.
-    hz, stiffness : float or None
-        Its pitch and B as they were heard, if known: what later takes are held against.
-    """
-
-    position: Position
-    state: State = State.TO_PLAY
-    number: int | None = None
-    file: str | None = None
-    hz: float | None = None
-    inharmonicity: float | None = None
-
-    @property
-    def taken(self) -> bool:
-        """Whether an accepted take stands here."""
-        return self.state is State.TAKEN
-
-
-@dataclass(frozen=True)
-class CoursePlan:
-    """All places, and the number that the next accepted take gets."""
-
-    places: tuple[CoursePlace, ...]
-    next_number: int
-
-
-def course_text(plan: CoursePlan) -> str:
-    """Return ``course.toml``."""
-    lines = [_HEAD + f"schema = {SCHEMA}", f"next_number = {plan.next_number}", "places = ["]
-    lines += [f"  {{ {', '.join(_cells(place))} }}," for place in plan.places]
+def course_text(takes: TakeList) -> str:
+    """Return ``course.toml``; a take that is not on disk yet is still to be played."""
+    lines = [_HEAD + f"schema = {SCHEMA}", f"next_number = {takes.next_number}", "places = ["]
+    lines += [f"  {{ {', '.join(_cells(entry))} }}," for entry in takes.entries]
     return "\n".join([*lines, "]"]) + "\n"
 
 
-def parse_course(text: str) -> CoursePlan:
+def parse_course(text: str) -> TakeList:
     """Read ``course.toml``.
 
     Raises
@@ -93,47 +46,43 @@ def parse_course(text: str) -> CoursePlan:
     places = raw.get("places")
     if not isinstance(places, list):
         raise ValueError("it has no places")
-    read = tuple(_place(item) for item in places)
+    read = tuple(_entry(item) for item in places)
     used = [place.number for place in read if place.number is not None]
     if len(set(used)) < len(used):
         raise ValueError("a number is used twice")
-    return CoursePlan(read, max([_count(raw, "next_number"), *(n + 1 for n in used)]))
+    return TakeList(read, next_number=_count(raw, "next_number"))
 
 
-def to_play(positions: Sequence[Position]) -> tuple[CoursePlace, ...]:
-    """Return places that are all still to be played."""
-    return tuple(CoursePlace(position) for position in positions)
-
-
-def _cells(place: CoursePlace) -> list[str]:
-    position = place.position
+def _cells(entry: PlannedTake) -> list[str]:
+    position = entry.position
     cells = [f"string = {position.string}", f'stop = "{position.stop.value}"']
     if position.fret is not None:
         cells.append(f"fret = {position.fret}")
     if position.capo:
         cells.append(f"capo = {position.capo}")
-    cells.append(f'state = "{place.state.value}"')
-    if place.number is not None and place.file is not None:
-        cells += [f"number = {place.number}", f"file = {json.dumps(place.file, ensure_ascii=False)}"]
-    if place.hz is not None:
-        cells.append(f"hz = {float(place.hz)!r}")
-    if place.inharmonicity is not None:
-        cells.append(f"stiffness = {float(place.inharmonicity)!r}")
+    if position.leaf_mm is not None:
+        cells.append(f"leaf_mm = {float(position.leaf_mm)!r}")
+    if entry.taken and (entry.number is None or entry.file is None):
+        return [*cells, f'state = "{TakeState.TO_PLAY.value}"']
+    cells.append(f'state = "{entry.state.value}"')
+    if entry.number is not None and entry.file is not None:
+        cells += [f"number = {entry.number}", f"file = {json.dumps(entry.file, ensure_ascii=False)}"]
+    if entry.hz is not None:
+        cells.append(f"hz = {float(entry.hz)!r}")
     return cells
 
 
-def _place(raw: Any) -> CoursePlace:
-    """Return one place, or raise ValueError."""
+def _entry(raw: Any) -> PlannedTake:
+    """Return one entry, or raise ValueError."""
     if not isinstance(raw, dict):
         raise ValueError("a place is no table")
-    state, position = State(str(raw.get("state"))), _position(raw)
-    if state is not State.TAKEN:
-        return CoursePlace(position, state)
+    state, position = TakeState(str(raw.get("state"))), _position(raw)
+    if state is not TakeState.TAKEN:
+        return PlannedTake(position, state)
     file = raw.get("file")
     if not isinstance(file, str):
         raise ValueError("a taken place has no file")
-    number = _count(raw, "number")
-    return CoursePlace(position, state, number, file, _number(raw, "hz"), _number(raw, "stiffness"))
+    return PlannedTake(position, state, _count(raw, "number"), file, _number(raw, "hz"))
 
 
 def _position(raw: dict[str, Any]) -> Position:
@@ -142,7 +91,10 @@ def _position(raw: dict[str, Any]) -> Position:
         raise ValueError("a place has a fret that does not fit its stop")
     fret = _count(raw, "fret") if "fret" in raw else None
     capo = _count(raw, "capo") if "capo" in raw else 0
-    return Position(_count(raw, "string"), stop, fret, capo)
+    leaf_mm = _number(raw, "leaf_mm")
+    if (stop is Stop.LEAF) != (leaf_mm is not None):
+        raise ValueError("a place has a leaf that does not fit its stop")
+    return Position(_count(raw, "string"), stop, fret, capo, leaf_mm)
 
 
 def _number(raw: dict[str, Any], key: str) -> float | None:

@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from pitchcheck.guide.take_list import PlannedTake, TakeList, TakeState
 from pitchcheck.instrument import Board, Instrument
-from pitchcheck.recorder.course_file import COURSE, CoursePlace, CoursePlan, State, parse_course, to_play
-from pitchcheck.recorder.disk import SET_ASIDE, set_aside
-from pitchcheck.recorder.file_names import parse_name
+from pitchcheck.recorder.course_file import COURSE, parse_course
+from pitchcheck.recorder.disk import SET_ASIDE, parse_name, set_aside
 from pitchcheck.recorder.takes_file import TakesTable
 from pitchcheck.session.notices import Inbox
 from pitchcheck.session.paths import inside
@@ -26,24 +26,29 @@ from pitchcheck.takes import Position, Stop
 
 
 @dataclass
-class Settled:
+class Reconciled:
     """A folder whose parts agree in memory.
 
     ``table_changed`` says that ``takes.csv`` has to be written for them to agree on disk too, ``dropped``
     that rows of takes still to be played were left out of it.
     """
 
-    places: list[CoursePlace]
+    entries: list[PlannedTake]
     next_number: int
     table: TakesTable
     notices: list[str]
     table_changed: bool = False
     dropped: bool = False
 
+    @property
+    def takes(self) -> TakeList:
+        """What is to be played and what was."""
+        return TakeList(self.entries, next_number=self.next_number)
 
-def settle(
+
+def reconcile(
     folder: Path, *, instrument: Instrument, planned: Sequence[Position], replan: bool = False
-) -> Settled:
+) -> Reconciled:
     """Read the parts of a folder and bring them to agree; unfinished and stray files are set aside.
 
     Parameters
@@ -66,28 +71,28 @@ def settle(
     notices = list(table.notices)
     _set_unfinished_aside(folder, notices)
     plan = _read_plan(folder, notices)
-    found = Settled([], _fresh_number(folder, plan), table, notices)
+    found = Reconciled([], _fresh_number(folder, plan), table, notices)
     if plan is not None and not (folder / TAKES).exists():
         _rebuild_table(found, plan, folder)
     rows = [(row, _is_there(folder, row.file)) for row in table.takes]
     if plan is None:
-        found.places = [CoursePlace(row.position) for row, _ in rows]
+        found.entries = [PlannedTake(row.position) for row, _ in rows]
         for place, (row, there) in enumerate(rows):
             if there:
                 _count(found, place, row.file)
     else:
-        found.places = list(plan.places)
+        found.entries = list(plan.entries)
         _match(found, rows)
     found.table.remove_rows({row.row for row, there in rows if not there})
     found.dropped = any(not there for _, there in rows)
-    found.places = [p for p in found.places if p.taken or _can_be_played(p.position, instrument)]
+    found.entries = [p for p in found.entries if p.taken or _can_be_played(p.position, instrument)]
     _place_strays(found, folder, plan, instrument)
-    if not found.places or (replan and all(p.state is State.TO_PLAY for p in found.places)):
-        found.places = list(to_play(planned))
+    if not found.entries or (replan and all(p.state is TakeState.TO_PLAY for p in found.entries)):
+        found.entries = [PlannedTake(position) for position in planned]
     return found
 
 
-def _read_plan(folder: Path, notices: list[str]) -> CoursePlan | None:
+def _read_plan(folder: Path, notices: list[str]) -> TakeList | None:
     """Return the course on disk; one that cannot be read is set aside."""
     if not (folder / COURSE).exists():
         return None
@@ -111,9 +116,9 @@ def _set_unfinished_aside(folder: Path, notices: list[str]) -> None:
         )
 
 
-def _rebuild_table(found: Settled, plan: CoursePlan, folder: Path) -> None:
+def _rebuild_table(found: Reconciled, plan: TakeList, folder: Path) -> None:
     """Fill a list that is gone from the course, so that no take is lost with it."""
-    taken = [(p.number or 0, p.file or "", p.position) for p in plan.places if p.taken]
+    taken = [(p.number or 0, p.file or "", p.position) for p in plan.entries if p.taken]
     rows: list[TakeRow] = []
     for _, file, position in sorted(taken, key=lambda take: take[0]):
         if _is_there(folder, file):
@@ -125,17 +130,17 @@ def _rebuild_table(found: Settled, plan: CoursePlan, folder: Path) -> None:
         found.notices.append(f"{TAKES} was missing and was made again from {COURSE}.")
 
 
-def _match(found: Settled, rows: Sequence[tuple[TakeRow, bool]]) -> None:
+def _match(found: Reconciled, rows: Sequence[tuple[TakeRow, bool]]) -> None:
     """Hold the course against the rows: what has no row is asked for again, what is new is added."""
     left = list(rows)
-    for i, place in enumerate(found.places):
+    for i, place in enumerate(found.entries):
         if not place.taken:
             continue
         own = next(
             (r for r in left if r[1] and (r[0].file, r[0].position) == (place.file, place.position)), None
         )
         if own is None:
-            found.places[i] = CoursePlace(place.position)
+            found.entries[i] = PlannedTake(place.position)
             found.notices.append(
                 f"{place.file} stands no more in {TAKES} as {place.position.words()}: asked again."
             )
@@ -144,37 +149,37 @@ def _match(found: Settled, rows: Sequence[tuple[TakeRow, bool]]) -> None:
     for row, there in left:
         if there:
             _count(found, _free_place(found, row.position), row.file)
-    waiting = [p.position for p in found.places if not p.taken]
+    waiting = [p.position for p in found.entries if not p.taken]
     for row, there in left:
         if there:
             continue
         if row.position in waiting:
             waiting.remove(row.position)
         else:
-            found.places.append(CoursePlace(row.position))
+            found.entries.append(PlannedTake(row.position))
 
 
-def _free_place(found: Settled, position: Position) -> int:
+def _free_place(found: Reconciled, position: Position) -> int:
     """Return the place that a take of this position fills: one to play, one left out, or a new one."""
-    for state in (State.TO_PLAY, State.SKIPPED):
-        for i, place in enumerate(found.places):
+    for state in (TakeState.TO_PLAY, TakeState.SKIPPED):
+        for i, place in enumerate(found.entries):
             if place.state is state and place.position == position:
                 return i
-    found.places.append(CoursePlace(position))
-    return len(found.places) - 1
+    found.entries.append(PlannedTake(position))
+    return len(found.entries) - 1
 
 
-def _count(found: Settled, place: int, file: str) -> None:
+def _count(found: Reconciled, place: int, file: str) -> None:
     """Count a sound file as the take of a place."""
     named = parse_name(file)
-    used = {p.number for p in found.places}
+    used = {p.number for p in found.entries}
     number = named[0] if named is not None and named[0] not in used else found.next_number
     found.next_number = max(found.next_number, number + 1)
-    position = found.places[place].position
-    found.places[place] = CoursePlace(position, State.TAKEN, number, file)
+    position = found.entries[place].position
+    found.entries[place] = PlannedTake(position, TakeState.TAKEN, number, file)
 
 
-def _place_strays(found: Settled, folder: Path, plan: CoursePlan | None, instrument: Instrument) -> None:
+def _place_strays(found: Reconciled, folder: Path, plan: TakeList | None, instrument: Instrument) -> None:
     """Adopt or set aside the sound files of ours that are in no row."""
     in_rows = found.table.files
     strays = []
@@ -191,14 +196,14 @@ def _place_strays(found: Settled, folder: Path, plan: CoursePlan | None, instrum
             found.notices.append(f"{path.name} is not in {TAKES} and is now {SET_ASIDE}/{kept.name}.")
 
 
-def _adopt(found: Settled, position: Position, path: Path, folder: Path) -> None:
+def _adopt(found: Reconciled, position: Position, path: Path, folder: Path) -> None:
     """Count a take that was whole on disk when the program was killed, before its row was."""
-    waiting = any(p.state is State.TO_PLAY and p.position == position for p in found.places)
-    again = [i for i, p in enumerate(found.places) if p.taken and p.position == position]
+    waiting = any(p.state is TakeState.TO_PLAY and p.position == position for p in found.entries)
+    again = [i for i, p in enumerate(found.entries) if p.taken and p.position == position]
     if not waiting and again:  # it was being played again: it takes the place of the last one
-        place = max(again, key=lambda i: found.places[i].number or 0)
-        old = found.places[place].file
-        found.places[place] = replace(found.places[place], state=State.TO_PLAY)
+        place = max(again, key=lambda i: found.entries[i].number or 0)
+        old = found.entries[place].file
+        found.entries[place] = replace(found.entries[place], state=TakeState.TO_PLAY)
         if old is not None:
             found.table.remove_file(old)
             set_aside(folder / old)
@@ -208,7 +213,7 @@ def _adopt(found: Settled, position: Position, path: Path, folder: Path) -> None
     found.notices.append(f"{path.name} had been accepted when the last session stopped, and counts.")
 
 
-def _fresh_number(folder: Path, plan: CoursePlan | None) -> int:
+def _fresh_number(folder: Path, plan: TakeList | None) -> int:
     """Return a number above every one that was ever used."""
     names = [
         path.name for place in (folder, folder / SET_ASIDE) if place.is_dir() for path in place.iterdir()

@@ -8,32 +8,37 @@ take that is taken back leaves ``takes.csv``, then ``course.toml``, and its file
 from __future__ import annotations
 
 import errno
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from copy import deepcopy
-from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 
 from pitchcheck.clip import Clip
 from pitchcheck.errors import BadInput, Problem
+from pitchcheck.guide.take_list import PlannedTake
 from pitchcheck.instrument import Instrument
-from pitchcheck.recorder.course_file import COURSE, CoursePlace, CoursePlan, State, course_text, to_play
-from pitchcheck.recorder.disk import copy_aside, encode, set_aside
-from pitchcheck.recorder.file_names import take_name
-from pitchcheck.recorder.lock import hold_folder
-from pitchcheck.recorder.reconcile import settle
+from pitchcheck.recorder.course_file import COURSE, course_text
+from pitchcheck.recorder.disk import copy_aside, encode, hold_folder, set_aside, take_name
+from pitchcheck.recorder.reconcile import reconcile
 from pitchcheck.session.rows import READINGS, TAKES
 from pitchcheck.store.files import write_whole
 from pitchcheck.takes import Position
 
 
-class NotKept(Exception):
+class WriteFailed(Exception):
     """A take could not be written; its words say why and what to do. Handled where takes are stored."""
 
 
 class Recorder:
     """The folder of one session, held against other writers until it is closed.
+
+    Attributes
+    ----------
+    takes : TakeList
+        What is to be played and what was, shared with the guide, who changes it before it is stored.
+    notices : tuple of str
+        What was found when the folder was opened.
 
     Parameters
     ----------
@@ -61,10 +66,8 @@ class Recorder:
         self._folder = folder
         self._lock = hold_folder(folder)
         try:
-            found = settle(folder, instrument=instrument, planned=planned, replan=replan)
-            self._places, self._table = found.places, found.table
-            self._next, self._dropped = found.next_number, found.dropped
-            self._replaced: dict[int, str] = {}
+            found = reconcile(folder, instrument=instrument, planned=planned, replan=replan)
+            self.takes, self._table, self._dropped = found.takes, found.table, found.dropped
             self.notices = tuple(found.notices)
             if found.table_changed:
                 self._write_table()
@@ -76,114 +79,66 @@ class Recorder:
             self._lock.close()
             raise
 
-    @property
-    def places(self) -> tuple[CoursePlace, ...]:
-        """The course as it stands."""
-        return tuple(self._places)
-
-    @property
-    def next_number(self) -> int:
-        """Number for the next accepted take."""
-        return self._next
-
-    def store(
-        self,
-        number: int,
-        *,
-        place: int,
-        position: Position,
-        clip: Clip,
-        hz: float | None = None,
-        inharmonicity: float | None = None,
-    ) -> Path:
-        """Put an accepted take on disk and into the list; it takes the place of an earlier take there.
+    def store(self, index: int, clip: Clip, *, replaces: PlannedTake | None = None) -> Path:
+        """Put the take that was just accepted at an index on disk; return the path of its sound file.
 
         Parameters
         ----------
-        number : int >= 1
-            Not used before.
-        place : int
-            Index in the course.
-        position : Position
+        index : int
+            Of an entry of ``takes`` that is taken and has no file yet.
         clip : Clip
-        hz, stiffness : float, optional
-            As they were heard; kept in ``course.toml``.
-
-        Returns
-        -------
-        Path
-            Of the sound file.
+        replaces : PlannedTake, optional
+            The take that stood there before; its row gives way, its file stays until ``take_back``.
 
         Raises
         ------
-        NotKept
+        WriteFailed
             If it could not be written. Then it counts as not played, and nothing that was kept is touched.
         """
-        table, before = deepcopy(self._table), self._places[place]
+        entry, table = self.takes.entries[index], deepcopy(self._table)
+        assert entry.number is not None
         path: Path | None = None
         try:
             content, ending = encode(clip)
-            path = self._folder / take_name(number, position, ending=ending)
+            path = self._folder / take_name(entry.number, entry.position, ending=ending)
             write_whole(path, content)
-            if before.file is not None:
-                self._table.remove_file(before.file)
-            self._table.add(path.name, position)
+            if replaces is not None and replaces.file is not None:
+                self._table.remove_file(replaces.file)
+            self._table.add(path.name, entry.position)
             self._write_table()
         except OSError as error:
             self._table = table
             if path is not None and path.exists():
                 with suppress(OSError):
                     set_aside(path)
-            raise NotKept(f"{_limit(error)}. {_action(error)}") from error
-        if before.number is not None and before.file is not None:
-            self._replaced[before.number] = before.file
-        self._places[place] = CoursePlace(position, State.TAKEN, number, path.name, hz, inharmonicity)
-        self._next = max(self._next, number + 1)
-        with suppress(OSError):  # sound and row are safe; the course is made good when the folder is opened
-            self._write_course()
+            raise WriteFailed(f"{_limit(error)}. {_action(error)}") from error
+        self.takes.stored(index, path.name)
+        self.save_course()  # sound and row are safe; the course is made good when the folder is opened
         return path
 
-    def take_back(self, number: int) -> str | None:
-        """Take an accepted take out of the list and set its file aside.
+    def take_back(self, entry: PlannedTake) -> str | None:
+        """Set the file of a take aside that no longer counts, and take out its row if it has one.
 
         Returns
         -------
         str or None
             What could not be written, in words; then it leaves the list when the next take is stored.
         """
-        file = self._replaced.pop(number, None)
-        for i, place in enumerate(self._places):
-            if place.number == number:
-                file = place.file
-                self._places[i] = CoursePlace(place.position)
-        if file is None:
+        if entry.file is None:
             return None
         try:
-            if file in self._table.files:
-                self._table.remove_file(file)
+            if entry.file in self._table.files:
+                self._table.remove_file(entry.file)
                 self._write_table()
             self._write_course()
-            if (self._folder / file).is_file():
-                set_aside(self._folder / file)
+            if (self._folder / entry.file).is_file():
+                set_aside(self._folder / entry.file)
         except OSError as error:
             return f"{_limit(error)}. {_action(error)}"
         return None
 
-    def mark_skipped(self, places: Iterable[int]) -> None:
-        """Note which places are left out; all other places that are not taken are to be played."""
-        skipped = set(places)
-        wanted = [
-            place if place.taken else replace(place, state=State.SKIPPED if i in skipped else State.TO_PLAY)
-            for i, place in enumerate(self._places)
-        ]
-        if wanted != self._places:
-            self._places = wanted
-            with suppress(OSError):  # worth no more than being asked again
-                self._write_course()
-
-    def extend(self, positions: Sequence[Position]) -> None:
-        """Add places at the end of the course."""
-        self._places += to_play(positions)
+    def save_course(self) -> None:
+        """Write what is to be played and what was skipped; failing costs no more than being asked again."""
         with suppress(OSError):
             self._write_course()
 
@@ -206,8 +161,7 @@ class Recorder:
         write_whole(self._folder / TAKES, self._table.text().encode("utf-8"))
 
     def _write_course(self) -> None:
-        text = course_text(CoursePlan(tuple(self._places), self._next))
-        write_whole(self._folder / COURSE, text.encode("utf-8"))
+        write_whole(self._folder / COURSE, course_text(self.takes).encode("utf-8"))
 
 
 def _limit(error: OSError) -> str:

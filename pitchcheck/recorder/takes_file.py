@@ -69,11 +69,19 @@ class TakesTable:
 
     def add(self, file: str, position: Position) -> None:
         """Add a take at the end."""
-        fret = "" if position.fret is None else str(position.fret)
-        cells = dict(
-            zip(HEADER, (file, position.string, position.stop.value, fret, position.capo), strict=True)
-        )
-        self._lines.append([str(cells.get(name, "")) for name in self._columns()])
+        columns = self._columns()
+        if position.leaf_mm is not None and "leaf" not in columns:
+            self._lines[0].append("leaf")
+            columns = self._columns()
+        cells = {
+            "file": file,
+            "string": str(position.string),
+            "stop": position.stop.value,
+            "fret": "" if position.fret is None else str(position.fret),
+            "capo": str(position.capo),
+            "leaf": "" if position.leaf_mm is None else f"{position.leaf_mm:.6g} mm",
+        }
+        self._lines.append([cells.get(name, "") for name in columns])
 
     def remove_file(self, file: str) -> None:
         """Take out the rows of a sound file."""

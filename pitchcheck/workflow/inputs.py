@@ -30,10 +30,9 @@ def describe_inputs() -> tuple[str, ...]:
     CaptureFault
         If the audio library is missing or there is no input.
     """
-    from pitchcheck.capture import call_timeout as stuck
-    from pitchcheck.capture import faults, library
+    from pitchcheck.capture import call_timeout, faults, library
 
-    inputs = stuck.call(library.list_inputs, limit_s=LIST_S, name="the usual one")
+    inputs = call_timeout.call(library.list_inputs, limit_s=LIST_S, name="the usual one")
     if not inputs:
         raise faults.no_input()
     return tuple(_line(device) for device in inputs)
@@ -60,12 +59,12 @@ def try_input(device: str | None, *, channel: int | None, say: Callable[[str], N
     CaptureFault
         If the input cannot be opened or stops.
     """
-    from pitchcheck.capture import call_timeout as stuck
-    from pitchcheck.capture import library
+    from pitchcheck.capture import call_timeout, library
     from pitchcheck.capture.stream import open_input
     from pitchcheck.hearing.input_check import check_input
 
-    found = stuck.call(lambda: library.find_input(device), limit_s=LIST_S, name=device or "the usual one")
+    name = device or "the usual one"
+    found = call_timeout.call(lambda: library.find_input(device), limit_s=LIST_S, name=name)
     choice = Choice(found.number, channel=channel or min(CHANNELS, found.channels))
     with open_input(choice) as heard:
         say(f"Listening to {found.name}, {heard.rate_hz:.0f} samples per second.")

@@ -9,8 +9,7 @@ from threading import Event
 
 import pytest
 
-from pitchcheck.capture import call_timeout as stuck
-from pitchcheck.capture import stderr_guard as chatter
+from pitchcheck.capture import call_timeout, stderr_guard
 from pitchcheck.capture.devices import CaptureFault, Choice, Trouble
 from pitchcheck.capture.stream import open_input
 
@@ -29,9 +28,9 @@ def free() -> Iterator[Event]:
 
 def wait_until_free() -> None:
     end_s = time.monotonic() + LONG_S
-    while stuck.is_any() and time.monotonic() < end_s:
+    while call_timeout.is_any() and time.monotonic() < end_s:
         time.sleep(0.005)
-    assert not stuck.is_any()
+    assert not call_timeout.is_any()
 
 
 def screen() -> tuple[int, int]:
@@ -41,7 +40,7 @@ def screen() -> tuple[int, int]:
 
 
 def test_a_call_that_comes_back_gives_what_it_made() -> None:
-    assert stuck.call(lambda: 7, limit_s=LONG_S, name="Desk") == 7
+    assert call_timeout.call(lambda: 7, limit_s=LONG_S, name="Desk") == 7
 
 
 def test_what_a_call_raises_is_raised_here() -> None:
@@ -49,7 +48,7 @@ def test_what_a_call_raises_is_raised_here() -> None:
         raise KeyError("x")
 
     with pytest.raises(KeyError):
-        stuck.call(fails, limit_s=LONG_S, name="Desk")
+        call_timeout.call(fails, limit_s=LONG_S, name="Desk")
 
 
 def test_a_stuck_call_gives_the_screen_back_and_discards_what_it_makes(free: Event) -> None:
@@ -57,16 +56,16 @@ def test_a_stuck_call_gives_the_screen_back_and_discards_what_it_makes(free: Eve
     discarded: list[str] = []
 
     def hangs() -> str:
-        with chatter.quiet():
+        with stderr_guard.quiet():
             free.wait(LONG_S)
         return "a stream"
 
     with pytest.raises(CaptureFault, match="stuck") as caught:
-        stuck.call(hangs, limit_s=SOON_S, name="Desk", discard=discarded.append)
+        call_timeout.call(hangs, limit_s=SOON_S, name="Desk", discard=discarded.append)
     assert caught.value.trouble is Trouble.STALLED
     assert screen() == before  # though that thread still wants quiet
     assert discarded == []
-    with chatter.quiet():
+    with stderr_guard.quiet():
         assert screen() != before
         free.set()
         wait_until_free()
@@ -77,7 +76,7 @@ def test_a_stuck_call_gives_the_screen_back_and_discards_what_it_makes(free: Eve
 
 def test_while_a_call_is_out_nothing_is_opened(free: Event) -> None:
     with pytest.raises(CaptureFault):
-        stuck.call(lambda: free.wait(LONG_S), limit_s=SOON_S, name="Desk")
+        call_timeout.call(lambda: free.wait(LONG_S), limit_s=SOON_S, name="Desk")
     start_s = time.monotonic()
     with pytest.raises(CaptureFault, match="'Desk' cannot be opened"):
         open_input(Choice(device="Desk"), again=True)
@@ -100,14 +99,14 @@ def test_what_was_made_while_the_user_broke_off_is_discarded(
     with monkeypatch.context() as patch:
         patch.setattr(Event, "wait", broken_off)
         with pytest.raises(KeyboardInterrupt):
-            stuck.call(lambda: "a stream", limit_s=LONG_S, name="Desk", discard=discarded.append)
+            call_timeout.call(lambda: "a stream", limit_s=LONG_S, name="Desk", discard=discarded.append)
     wait_until_free()
     assert discarded == ["a stream"]
 
 
 def test_threads_that_ask_for_quiet_together_get_the_screen_back() -> None:
     before = screen()
-    first, second = chatter.quiet(), chatter.quiet()
+    first, second = stderr_guard.quiet(), stderr_guard.quiet()
     first.__enter__()
     second.__enter__()
     first.__exit__(None, None, None)
@@ -117,6 +116,6 @@ def test_threads_that_ask_for_quiet_together_get_the_screen_back() -> None:
 
 
 def test_what_is_written_meanwhile_is_kept_for_the_message() -> None:
-    with chatter.quiet() as written:
+    with stderr_guard.quiet() as written:
         os.write(2, b"Expression failed in line 1736\n")
         assert written() == "Expression failed in line 1736"

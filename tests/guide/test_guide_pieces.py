@@ -11,7 +11,8 @@ from helpers.guide import RATE_HZ, Bench, drive, feed, make_bench
 from helpers.guide_sounds import damped, tap
 from pitchcheck.guide.events import Accepted, Outcome, Sound
 from pitchcheck.guide.guide import Guide
-from pitchcheck.hearing.block_buffer import Pieces
+from pitchcheck.guide.take_list import TakeList
+from pitchcheck.hearing.block_buffer import BlockBuffer
 from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
 
@@ -40,7 +41,7 @@ def told(outcome: Outcome) -> object:
 
 
 def outcomes(pieces: list[FloatArray]) -> list[object]:
-    guide = Guide(bench().instrument, course=COURSE, rate_hz=RATE_HZ)
+    guide = Guide(bench().instrument, takes=TakeList.planned(COURSE), rate_hz=RATE_HZ)
     return [told(outcome) for outcome in drive(guide, (Sound(piece) for piece in pieces))]
 
 
@@ -72,13 +73,13 @@ def test_pieces_of_any_size() -> None:
 
 def test_pieces_of_one_sample() -> None:
     start = stream()[:72_000]  # the tap and what follows it
-    guide = Guide(bench().instrument, course=COURSE, rate_hz=RATE_HZ)
+    guide = Guide(bench().instrument, takes=TakeList.planned(COURSE), rate_hz=RATE_HZ)
     assert feed(guide, start, piece=1) == whole()[:1]
 
 
 def test_the_callers_memory_may_be_used_again() -> None:
     memory = np.ones(100)
-    pieces = Pieces()
+    pieces = BlockBuffer()
     pieces.add(memory)
     memory[:] = 0.0
     assert pieces.take(100).tolist() == [1.0] * 100

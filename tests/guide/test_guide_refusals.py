@@ -11,13 +11,15 @@ import pytest
 from helpers.guide import RATE_HZ, Bench, accepted, feed, make_bench, refused
 from helpers.guide_sounds import at_level, clipped, damped, talking, tap
 from pitchcheck.clip import Clip
-from pitchcheck.guide.acceptance import judge
+from pitchcheck.guide.acceptance import assess
 from pitchcheck.guide.events import Reason
 from pitchcheck.guide.guide import Guide
-from pitchcheck.hearing.note_detector import Note
+from pitchcheck.guide.take_list import TakeList
+from pitchcheck.hearing.note_detector import SoundEvent
 from pitchcheck.simulate.pluck import PluckSound, Tone, pluck
 from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
+from pitchcheck.words.microphone import refusal_words
 
 OPEN = Position(4, Stop.OPEN)
 
@@ -44,8 +46,8 @@ SOUNDS: dict[str, tuple[Callable[[], FloatArray], Reason, str]] = {
     "wrong fret": (lambda: bench().note(Position(4, Stop.FRET, 2)), Reason.WRONG_FRET, "That was fret 2"),
     "out of tune": (
         lambda: bent(np.full(120_000, -85.0 - bench().truth.string(4).tuned_cents)),
-        Reason.WRONG_NOTE,
-        "string 4 is 85 cents flat: tune it",
+        Reason.OUT_OF_TUNE,
+        "String 4 is 85 cents flat: tune it",
     ),
     "too short": (
         lambda: damped(bench().rng, bench().note(OPEN), rate_hz=RATE_HZ, end_s=0.4),
@@ -76,7 +78,7 @@ SOUNDS: dict[str, tuple[Callable[[], FloatArray], Reason, str]] = {
 @pytest.mark.parametrize("name", SOUNDS)
 def test_it_is_refused_for_its_own_reason(name: str) -> None:
     make, reason, says = SOUNDS[name]
-    guide = Guide(bench().instrument, course=[OPEN], rate_hz=RATE_HZ)
+    guide = Guide(bench().instrument, takes=TakeList.planned([OPEN]), rate_hz=RATE_HZ)
     clean = make()
     noise_db = -70.0 if name == "clipped before a converter" else bench().noise_db
     noise = bench().room(clean.size / RATE_HZ) * 10 ** ((noise_db - bench().noise_db) / 20)
@@ -85,27 +87,28 @@ def test_it_is_refused_for_its_own_reason(name: str) -> None:
     )
     assert [o.reason for o in refused(outcomes)] == [reason]
     assert accepted(outcomes) == []
-    assert says in refused(outcomes)[0].words
+    assert says in refusal_words(refused(outcomes)[0])
 
 
 def test_a_note_that_the_room_drowns_is_too_quiet() -> None:
     """As it would come from an ear that hears it at all: the peak 6 dB above the room, 15 is not enough."""
     clip = Clip(bench().heard(at_level(bench().note(OPEN), -42.0)), RATE_HZ)
     room = 10 ** (bench().noise_db / 10)
-    note = Note(clip, onset_s=0.15, ended=False, room=room, peak=4 * room)
-    verdict = judge(note, position=OPEN, instrument=bench().instrument, known=())
-    assert verdict.reason is Reason.TOO_QUIET
-    assert "Pluck louder" in verdict.words
+    note = SoundEvent(clip, onset_s=0.15, ended=False, room=room, peak=4 * room)
+    told = assess(note, position=OPEN, instrument=bench().instrument, known=())
+    assert told.refused is not None
+    assert told.refused.reason is Reason.TOO_QUIET
+    assert "Pluck louder" in refusal_words(told.refused)
 
 
 def test_a_hiss_that_stays_is_the_room_and_no_take() -> None:
-    guide = Guide(bench().instrument, course=[OPEN], rate_hz=RATE_HZ)
+    guide = Guide(bench().instrument, takes=TakeList.planned([OPEN]), rate_hz=RATE_HZ)
     fan = 10 * bench().room(3.0)
     assert feed(guide, np.concatenate([bench().room(1.0), fan])) == []
 
 
 def test_a_note_through_a_bump_is_taken() -> None:
-    guide = Guide(bench().instrument, course=[OPEN], rate_hz=RATE_HZ)
+    guide = Guide(bench().instrument, takes=TakeList.planned([OPEN]), rate_hz=RATE_HZ)
     knock = 0.05 * tap(bench().rng, rate_hz=RATE_HZ, seconds=0.4)
     sound = np.concatenate([bench().room(0.5), bench().heard(np.concatenate([knock, bench().note(OPEN)]))])
     assert len(accepted(feed(guide, sound))) == 1
@@ -113,7 +116,7 @@ def test_a_note_through_a_bump_is_taken() -> None:
 
 def test_an_octave_string_is_not_taken_for_two() -> None:
     """A string with strong even partials, as plucked near its end, is one string."""
-    guide = Guide(bench().instrument, course=[OPEN], rate_hz=RATE_HZ)
+    guide = Guide(bench().instrument, takes=TakeList.planned([OPEN]), rate_hz=RATE_HZ)
     hz = bench().instrument.string(4).nominal_hz
     for place in (0.06, 0.13, 0.31, 0.48):
         sound = PluckSound(place=place)

@@ -2,32 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
 import pytest
 
 from helpers.guide import RATE_HZ, Bench, drive, feed, make_bench
-from pitchcheck.errors import BadValue
 from pitchcheck.guide.events import (
     Accepted,
+    AskedAgain,
+    Command,
     Finished,
     InputBack,
     InputLost,
+    NotKept,
     NotStored,
     Phase,
-    PlaceState,
     Refused,
+    Silence,
     Skipped,
     Sound,
     Stored,
     Undone,
-    Wish,
 )
 from pitchcheck.guide.guide import Guide
-from pitchcheck.guide.places import Known
+from pitchcheck.guide.take_list import PlannedTake, TakeList, TakeState
 from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
+from pitchcheck.words.microphone import outcome_words
 
 OPEN, FRET_1, PRESS_1 = Position(2, Stop.OPEN), Position(2, Stop.FRET, 1), Position(2, Stop.PRESS, 1)
 COURSE = (OPEN, FRET_1, OPEN, PRESS_1)
@@ -45,23 +48,35 @@ def take(position: Position) -> FloatArray:
     return np.concatenate([bench().room(0.5), bench().heard(bench().note(position))])
 
 
-def new_guide(**more: object) -> Guide:
-    return Guide(bench().instrument, course=COURSE, rate_hz=RATE_HZ, **more)
+def new_guide(entries: Sequence[PlannedTake] | None = None, *, next_number: int = 1) -> Guide:
+    takes = TakeList.planned(COURSE) if entries is None else TakeList(entries, next_number=next_number)
+    return Guide(bench().instrument, takes=takes, rate_hz=RATE_HZ)
 
 
-def states(guide: Guide) -> list[PlaceState]:
-    return [state for _, state in guide.view().course]
+def states(guide: Guide) -> str:
+    """States of all takes, a letter each: t(aken), s(kipped), . to play; upper case or > is asked now."""
+    view = guide.view()
+    letters = {TakeState.TAKEN: "t", TakeState.SKIPPED: "s", TakeState.TO_PLAY: "."}
+    plain = [letters[take.state] for take in view.takes]
+    if view.now is not None:
+        plain[view.now] = ">"
+    return "".join(plain)
+
+
+def undone(outcome: object) -> tuple[int | None, int, Position]:
+    assert isinstance(outcome, Undone)
+    return outcome.entry.number, outcome.index, outcome.position
 
 
 def test_a_course_from_end_to_end() -> None:
     guide = new_guide()
     assert guide.view().phase is Phase.WAITING
-    assert guide.view().prompt == "String 2: open"
-    assert "press it down once" in guide.view().hint  # seats the string before its first open take
+    assert guide.view().position == OPEN
+    assert guide.view().seat_first
     assert guide.view().left_s is None
     outcomes = [o for position in COURSE for o in feed(guide, take(position))]
     taken = [o for o in outcomes if isinstance(o, Accepted)]
-    assert [(o.number, o.place, o.position) for o in taken] == [
+    assert [(o.number, o.index, o.position) for o in taken] == [
         (i + 1, i, position) for i, position in enumerate(COURSE)
     ]
     assert outcomes[-1] == Finished(early=False)
@@ -100,76 +115,121 @@ def test_a_take_that_was_not_stored_is_played_again_under_a_new_number() -> None
     guide = new_guide()
     [first] = guide.step(Sound(take(OPEN)))
     assert isinstance(first, Accepted)
-    assert guide.step(NotStored(first.number, "the disk is full")) == ()
+    assert guide.step(NotStored(first.number, "the disk is full")) == (NotKept(OPEN, "the disk is full"),)
     view = guide.view()
-    assert (view.phase, view.taken, view.prompt) == (Phase.WAITING, 0, "String 2: open")
-    assert "the disk is full" in view.said
+    assert (view.phase, view.taken, view.position) == (Phase.WAITING, 0, OPEN)
+    assert view.last is not None
+    assert "the disk is full" in outcome_words(view.last)
     [again] = feed(guide, take(OPEN))
     assert isinstance(again, Accepted)
     assert again.number == 2
 
 
-def test_skip_and_undo() -> None:
+def test_undo_undoes_the_last_thing_a_skip_too() -> None:
     guide = new_guide()
     feed(guide, take(OPEN))
-    assert guide.step(Wish.SKIP) == (Skipped(1, FRET_1),)
+    assert guide.step(Command.SKIP) == (Skipped(1, FRET_1),)
     feed(guide, take(OPEN))
-    assert states(guide) == [PlaceState.TAKEN, PlaceState.SKIPPED, PlaceState.TAKEN, PlaceState.NOW]
-    assert guide.step(Wish.UNDO) == (Undone(2, 2, OPEN),)
-    assert states(guide)[1:3] == [PlaceState.SKIPPED, PlaceState.NOW]
-    assert guide.step(Wish.UNDO) == (Undone(1, 0, OPEN),)
-    assert states(guide) == [PlaceState.NOW] + [PlaceState.TO_PLAY] * 3
-    assert guide.step(Wish.UNDO) == ()
+    assert states(guide) == "tst>"
+    assert [undone(o) for o in guide.step(Command.UNDO)] == [(2, 2, OPEN)]
+    assert states(guide) == "ts>."
+    assert guide.step(Command.UNDO) == (AskedAgain(1, FRET_1),)
+    assert states(guide) == "t>.."
+    assert [undone(o) for o in guide.step(Command.UNDO)] == [(1, 0, OPEN)]
+    assert states(guide) == ">..."
+    assert guide.step(Command.UNDO) == ()
     [again] = feed(guide, take(OPEN))
     assert isinstance(again, Accepted)
     assert again.number == 3
 
 
+def test_an_open_string_plucked_once_more_takes_the_place_of_its_last_take() -> None:
+    guide = new_guide()
+    feed(guide, take(OPEN))
+    [again, back] = feed(guide, take(OPEN))  # though fret 1 is asked for
+    assert isinstance(again, Accepted)
+    assert (again.number, again.index, again.position) == (2, 0, OPEN)
+    assert undone(back) == (1, 0, OPEN)
+    assert "in place of the last" in outcome_words(again)
+    assert states(guide) == "t>.."
+
+
+def test_an_open_string_after_a_fretted_take_is_the_wrong_note() -> None:
+    guide = new_guide([*(PlannedTake(p) for p in (OPEN, FRET_1, FRET_1))])
+    feed(guide, take(OPEN))
+    feed(guide, take(FRET_1))
+    [refused] = feed(guide, take(OPEN))
+    assert isinstance(refused, Refused)
+    assert refused.heard == OPEN
+
+
+def test_the_verdict_is_shown_for_a_second_and_no_longer() -> None:
+    guide = new_guide()
+    feed(guide, take(OPEN))
+    assert guide.view().flash
+    feed(guide, bench().room(0.4))
+    assert guide.view().flash
+    feed(guide, bench().room(0.9))
+    assert not guide.view().flash
+    assert guide.view().last is not None
+
+
+def test_the_time_left_is_from_the_usual_pace_and_not_from_a_coffee() -> None:
+    guide = new_guide([PlannedTake(OPEN)] * 8)
+    for number in range(4):
+        feed(guide, take(OPEN))
+        if number == 1:
+            feed(guide, np.tile(bench().room(2.0), 30))  # a minute away from the bench
+    left_s = guide.view().left_s
+    assert left_s is not None
+    assert left_s < 4 * 4.0  # four takes of about 3 s each
+
+
 def test_redo_keeps_the_old_take_until_the_new_one_is_stored() -> None:
     guide = new_guide()
     feed(guide, take(OPEN))
-    assert guide.step(Wish.REDO) == ()
+    assert guide.step(Command.REDO) == (AskedAgain(0, OPEN),)
     assert guide.view().taken == 1
-    assert states(guide)[0] is PlaceState.NOW
+    assert states(guide)[0] == ">"
     [again] = guide.step(Sound(take(OPEN)))
     assert isinstance(again, Accepted)
-    assert (again.number, again.place) == (2, 0)
-    assert guide.step(Stored(2)) == (Undone(1, 0, OPEN),)
-    assert states(guide)[:2] == [PlaceState.TAKEN, PlaceState.NOW]
+    assert (again.number, again.index) == (2, 0)
+    assert [undone(o) for o in guide.step(Stored(2))] == [(1, 0, OPEN)]
+    assert states(guide)[:2] == "t>"
 
 
 def test_a_redo_that_fails_or_is_given_up_leaves_the_old_take() -> None:
     guide = new_guide()
     feed(guide, take(OPEN))
-    guide.step(Wish.REDO)
+    guide.step(Command.REDO)
     [again] = guide.step(Sound(take(OPEN)))
     assert isinstance(again, Accepted)
     guide.step(NotStored(again.number, "no room"))
     assert guide.view().taken == 1
-    assert states(guide)[0] is PlaceState.NOW
-    assert guide.step(Wish.SKIP) == ()
-    assert states(guide)[:2] == [PlaceState.TAKEN, PlaceState.NOW]
+    assert states(guide)[0] == ">"
+    assert guide.step(Command.SKIP) == ()
+    assert states(guide)[:2] == "t>"
 
 
 def test_pause_hears_nothing() -> None:
     guide = new_guide()
-    guide.step(Wish.PAUSE)
+    guide.step(Command.PAUSE)
     assert guide.view().phase is Phase.PAUSED
     assert feed(guide, take(OPEN)) == []
-    guide.step(Wish.PAUSE)
+    guide.step(Command.PAUSE)
     assert len(feed(guide, take(OPEN))) == 1
 
 
 def test_finish_early_then_more_is_asked() -> None:
     guide = new_guide()
     feed(guide, take(OPEN))
-    assert guide.step(Wish.FINISH) == (Finished(early=True),)
+    assert guide.step(Command.FINISH) == (Finished(early=True),)
     assert feed(guide, take(FRET_1)) == []
     guide.extend([PRESS_1])
-    assert guide.view().prompt == "String 2: press 1"
+    assert guide.view().position == PRESS_1
     outcomes = feed(guide, take(PRESS_1))
     assert isinstance(outcomes[0], Accepted)
-    assert outcomes[0].place == len(COURSE)
+    assert outcomes[0].index == len(COURSE)
     assert outcomes[1:] == [Finished(early=True)]
 
 
@@ -181,13 +241,13 @@ def test_a_lost_input_costs_only_the_sounding_note() -> None:
     assert guide.view().phase is Phase.HEARING
     guide.step(InputLost("The cable came out."))
     view = guide.view()
-    assert (view.phase, view.prompt, view.taken) == (Phase.NO_INPUT, "The cable came out.", 1)
+    assert (view.phase, view.lost, view.taken) == (Phase.NO_INPUT, "The cable came out.", 1)
     guide.step(InputBack(RATE_HZ))
     assert guide.view().phase is Phase.WAITING
     assert feed(guide, take(FRET_1)[half:]) == []  # its rest is no new note
     [heard] = feed(guide, take(FRET_1))
     assert isinstance(heard, Accepted)
-    assert (heard.number, heard.place) == (2, 1)
+    assert (heard.number, heard.index) == (2, 1)
 
 
 def test_the_input_may_come_back_at_another_rate() -> None:
@@ -202,34 +262,34 @@ def test_the_input_may_come_back_at_another_rate() -> None:
 
 
 def test_what_rings_when_waiting_begins_is_not_taken() -> None:
-    for first in (Wish.SKIP, Wish.PAUSE):
+    for first in (Command.SKIP, Command.PAUSE):
         guide = new_guide()
         sound = take(OPEN)
         feed(guide, sound[: sound.size // 2])
         guide.step(first)
-        if first is Wish.PAUSE:
-            guide.step(Wish.PAUSE)
+        if first is Command.PAUSE:
+            guide.step(Command.PAUSE)
         assert feed(guide, sound[sound.size // 2 :]) == []
 
 
 def test_resume_goes_on_where_it_stopped() -> None:
-    known = [(1, Known(OPEN, bench().played(OPEN).hz))]
-    guide = new_guide(done=[(0, 1)], skipped=[1], next_number=5, known=known)
-    assert states(guide) == [PlaceState.TAKEN, PlaceState.SKIPPED, PlaceState.NOW, PlaceState.TO_PLAY]
+    first = PlannedTake(OPEN, TakeState.TAKEN, 1, "001-string2-open.flac", bench().played(OPEN).hz)
+    entries = [first, PlannedTake(FRET_1, TakeState.SKIPPED), PlannedTake(OPEN), PlannedTake(PRESS_1)]
+    guide = new_guide(entries, next_number=5)
+    assert states(guide) == "ts>."
     [heard] = feed(guide, take(OPEN))
     assert isinstance(heard, Accepted)
-    assert (heard.number, heard.place) == (5, 2)
-    assert guide.step(Wish.UNDO) == (Undone(5, 2, OPEN),)
-    assert guide.step(Wish.UNDO) == (Undone(1, 0, OPEN),)
+    assert (heard.number, heard.index) == (5, 2)
+    assert [undone(o) for o in guide.step(Command.UNDO)] == [(5, 2, OPEN)]
+    assert guide.step(Command.UNDO) == (AskedAgain(1, FRET_1),)
+    assert guide.step(Command.UNDO) == (Undone(0, first),)
 
 
 def test_nothing_left_to_play() -> None:
-    guide = Guide(bench().instrument, course=[OPEN], rate_hz=RATE_HZ, done=[(0, 3)])
+    guide = new_guide([PlannedTake(OPEN, TakeState.TAKEN, 3)])
     assert guide.view().phase is Phase.FINISHED
     assert guide.step(Sound(np.zeros(480))) == (Finished(early=False),)
     assert guide.step(Sound(np.zeros(480))) == ()
-    with pytest.raises(BadValue, match="outside"):
-        Guide(bench().instrument, course=[OPEN], rate_hz=RATE_HZ, done=[(1, 3)])
 
 
 def test_after_a_refusal_the_prompt_stays() -> None:
@@ -237,16 +297,16 @@ def test_after_a_refusal_the_prompt_stays() -> None:
     [refused] = feed(guide, take(FRET_1))
     assert isinstance(refused, Refused)
     view = guide.view()
-    assert view.prompt == "String 2: open"
-    assert view.said == refused.words
+    assert view.position == OPEN
+    assert view.last == refused
     assert view.trace  # the live pitch of what was heard, for as long as nothing else sounds
 
 
-def test_silence_is_told() -> None:
+def test_silence_is_the_wait_for_a_pluck_until_it_is_long() -> None:
     guide = new_guide()
-    feed(guide, bench().room(2.0))
-    assert "I hear nothing" not in guide.view().hint
-    feed(guide, bench().room(1.5))
-    assert "I hear nothing" in guide.view().hint
+    feed(guide, bench().room(4.0))
+    assert guide.view().silence is Silence.ROOM
+    feed(guide, np.tile(bench().room(2.0), 9))
+    assert guide.view().silence is Silence.LONG
     drive(guide, [Sound(take(OPEN))])
-    assert "I hear nothing" not in guide.view().hint
+    assert guide.view().silence is Silence.ROOM

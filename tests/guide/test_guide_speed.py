@@ -12,6 +12,7 @@ import numpy as np
 from helpers.guide import RATE_HZ, make_bench
 from pitchcheck.guide.events import Accepted, Outcome, Sound, Stored
 from pitchcheck.guide.guide import Guide
+from pitchcheck.guide.take_list import PlannedTake, TakeList, TakeState
 from pitchcheck.takes import Position, Stop
 
 VERDICT_S = 0.3  # the requirement, from having enough sound to the verdict
@@ -27,7 +28,9 @@ def test_a_verdict_comes_soon_and_listening_is_cheap() -> None:
         course = [Position(4, Stop.OPEN), Position(4, Stop.FRET, 1)]
         sounds = [bench.heard(bench.note(position, seconds=3.0)) for position in course]
         stream = np.concatenate([bench.room(1.0), *sounds])
-        guide = Guide(bench.instrument, course=[course[0], *course], rate_hz=RATE_HZ, done=[(0, 1)])
+        first = PlannedTake(course[0], TakeState.TAKEN, 1)
+        takes = TakeList([first, *(PlannedTake(position) for position in course)])
+        guide = Guide(bench.instrument, takes=takes, rate_hz=RATE_HZ)
         slowest = used = 0.0
         heard: list[Outcome] = []
         for i in range(0, stream.size, PIECE):

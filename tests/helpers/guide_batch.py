@@ -10,10 +10,12 @@ import numpy as np
 from helpers.guide import RATE_HZ, TAKE_S, Bench, accepted, feed, refused
 from helpers.guide_sounds import at_level, clipped, damped, talking, tap
 from pitchcheck.course import Thoroughness, string_positions
-from pitchcheck.guide.events import Reason, Wish
+from pitchcheck.guide.events import Command, Reason
 from pitchcheck.guide.guide import Guide
+from pitchcheck.guide.take_list import TakeList
 from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
+from pitchcheck.words.microphone import refusal_words
 
 BAD = ("wrong string", "wrong fret", "too short", "second string", "clipped", "silent", "talking", "tap")
 RIGHT: dict[str, set[Reason]] = {
@@ -47,7 +49,7 @@ class Result:
         if self.kind == "good":
             return self.taken and not self.reasons
         if self.kind == "silent":
-            return not self.taken and "nothing" in self.detail
+            return not self.taken and not self.reasons
         return not self.taken and bool(self.reasons) and set(self.reasons) <= RIGHT[self.kind]
 
 
@@ -111,7 +113,7 @@ def run(benches: Sequence[Bench], kinds: Sequence[str]) -> Iterator[Result]:
         string = numbers[(turn // len(benches)) % len(numbers)]
         turn += 1
         course = string_positions(string, thoroughness=Thoroughness.FULL)
-        guide = Guide(bench.instrument, course=course, rate_hz=RATE_HZ)
+        guide = Guide(bench.instrument, takes=TakeList.planned(course), rate_hz=RATE_HZ)
         feed(guide, bench.room(0.5))
         for position in course:
             while todo and todo[0] != "good":
@@ -130,19 +132,19 @@ def _try(guide: Guide, bench: Bench, kind: str, position: Position) -> Result:
     )
     before = guide.view().taken
     outcomes = feed(guide, sound)
-    if kind == "silent":
-        view = guide.view()
-        detail = "nothing" if "nothing" in view.hint + view.said else ""
     outcomes += feed(guide, bench.room(SETTLE_S))
-    taken = bool(accepted(outcomes))
+    taken = any(take.position == position for take in accepted(outcomes))
+    # the open string in place of the note asked for: it was heard as what it is, and replaces its last take
+    replucked = any(take.position != position for take in accepted(outcomes))
+    reasons = tuple(o.reason for o in refused(outcomes)) + ((Reason.WRONG_FRET,) if replucked else ())
     if kind != "good":
         for _ in range(guide.view().taken - before):
-            guide.step(Wish.UNDO)
+            guide.step(Command.UNDO)
     return Result(
         kind,
         position,
         detail,
         taken,
-        tuple(o.reason for o in refused(outcomes)),
-        tuple(o.words for o in refused(outcomes)),
+        reasons,
+        tuple(refusal_words(o) for o in refused(outcomes)),
     )

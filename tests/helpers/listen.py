@@ -12,8 +12,8 @@ import numpy as np
 
 from pitchcheck.capture.devices import CaptureFault
 from pitchcheck.course import Thoroughness, survey_positions
-from pitchcheck.guide.events import PlaceState
-from pitchcheck.report.screen.view import Scene
+from pitchcheck.guide.scene import Scene
+from pitchcheck.guide.take_list import TakeState
 from pitchcheck.simulate.body import random_body
 from pitchcheck.simulate.folder import session_text
 from pitchcheck.simulate.player import play
@@ -22,6 +22,7 @@ from pitchcheck.simulate.scenario import HAND, demo_settings, demo_truth
 from pitchcheck.simulate.voice import Voice, sound_of
 from pitchcheck.takes import Position
 from pitchcheck.types import FloatArray
+from pitchcheck.words.microphone import scene_words
 from pitchcheck.workflow.listen.ports import EndOfSound
 from pitchcheck.workflow.listen.run import Listened, listen_folder
 
@@ -118,11 +119,11 @@ class Watcher:
         self.last: Scene | None = None
 
     def show(self, scene: Scene) -> None:
-        self.last = scene
+        self.last, words = scene, scene_words(scene)
         for seen, now in (
-            (self.prompts, scene.view.prompt),
-            (self.said, scene.view.said),
-            (self.notes, scene.note),
+            (self.prompts, words.prompt),
+            (self.said, words.said),
+            (self.notes, words.notes),
         ):
             if now and (not seen or seen[-1] != now):
                 seen.append(now)
@@ -132,8 +133,8 @@ class Watcher:
     def states(self) -> str:
         """Return the states of the course: t(aken), s(kipped), . for the others."""
         assert self.last is not None
-        letters = {PlaceState.TAKEN: "t", PlaceState.SKIPPED: "s"}
-        return "".join(letters.get(state, ".") for _, state in self.last.view.course)
+        letters = {TakeState.TAKEN: "t", TakeState.SKIPPED: "s"}
+        return "".join(letters.get(take.state, ".") for take in self.last.view.takes)
 
 
 class Fingers:

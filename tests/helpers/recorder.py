@@ -8,8 +8,9 @@ import numpy as np
 
 from pitchcheck.clip import Clip
 from pitchcheck.course import Thoroughness, survey_positions
+from pitchcheck.guide.take_list import PlannedTake
 from pitchcheck.instrument import Instrument
-from pitchcheck.recorder.recorder import Recorder
+from pitchcheck.recorder.recorder import Recorder, WriteFailed
 from pitchcheck.session.folder import read_session
 from pitchcheck.session.settings import read_settings
 from pitchcheck.takes import Position
@@ -48,9 +49,33 @@ def number_of(path: Path) -> int:
     return round(float(samples[0]) * 2**23)
 
 
-def store(recorder: Recorder, number: int, place: int) -> Path:
-    """Store the take of a place."""
-    return recorder.store(number, place=place, position=recorder.places[place].position, clip=tone(number))
+_REPLACED: dict[int, PlannedTake] = {}  # takes that gave way, by number
+
+
+def store(
+    recorder: Recorder, number: int, place: int, *, clip: Clip | None = None, hz: float = 330.0
+) -> Path:
+    """Accept and store the take of a place, as the guide and the session do."""
+    takes = recorder.takes
+    takes.next_number = number
+    before = takes.accept(place, hz=hz)
+    if before.number is not None:
+        _REPLACED[before.number] = before
+    try:
+        return recorder.store(place, clip or tone(number), replaces=before if before.taken else None)
+    except WriteFailed:
+        takes.drop(place, before)
+        raise
+
+
+def take_back(recorder: Recorder, number: int) -> str | None:
+    """Take back the last take, or one that another has replaced."""
+    if number in _REPLACED:
+        return recorder.take_back(_REPLACED.pop(number))
+    back = recorder.takes.undo()
+    assert back is not None
+    assert back.entry.number == number
+    return recorder.take_back(back.entry)
 
 
 def listed(folder: Path) -> list[tuple[str, Position]]:
@@ -60,7 +85,7 @@ def listed(folder: Path) -> list[tuple[str, Position]]:
 
 def states(recorder: Recorder) -> str:
     """Return the states of all places, one letter each: t(aken), s(kipped), . for to play."""
-    return "".join({"taken": "t", "skipped": "s"}.get(p.state.value, ".") for p in recorder.places)
+    return "".join({"taken": "t", "skipped": "s"}.get(e.state.value, ".") for e in recorder.takes.entries)
 
 
 def set_aside_names(folder: Path) -> set[str]:

@@ -1,6 +1,6 @@
 """``pitchcheck listen --job``: a finished session is filed, another waits; refusals come before playing.
 
-The microphone is left out: what a sitting leaves behind is given, with a real session folder behind it.
+The microphone is left out: what a session leaves behind is given, with a real session folder behind it.
 """
 
 from __future__ import annotations
@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-import pitchcheck.workflow.listen.run as sitting
+import pitchcheck.workflow.listen.run as session
 from helpers.jobs import make_job, quick_source, sound
 from pitchcheck.cli.app import app
 from pitchcheck.jobs.read import read_job
-from pitchcheck.recorder.lock import LOCK
+from pitchcheck.recorder.disk import LOCK
 from pitchcheck.workflow.listen.run import Listened
 
 
@@ -36,7 +36,7 @@ def test_a_finished_session_is_filed_and_another_waits(
     def leave(folder: Path, **_: object) -> Listened:
         return Listened(folder, taken, 16, None, (), False, ())
 
-    monkeypatch.setattr(sitting, "listen_folder", leave)
+    monkeypatch.setattr(session, "listen_folder", leave)
     status, said = listen(
         str(source), "--kind", "electric", "--job", job.id, "--jobs", str(tmp_path / "jobs"), "--plain"
     )

@@ -19,7 +19,6 @@ from typer.testing import CliRunner
 from helpers.listen import (
     RATE_HZ,
     FileSource,
-    Fingers,
     Watcher,
     course,
     in_a_row,
@@ -38,7 +37,7 @@ from pitchcheck.session.folder import read_session
 from pitchcheck.session.settings import read_settings
 from pitchcheck.simulate.folder import session_text
 from pitchcheck.simulate.scenario import demo_settings
-from pitchcheck.takes import Narrowing, NextTake, Position, Stop
+from pitchcheck.takes import Position, Stop
 from pitchcheck.units import cents_between
 from pitchcheck.workflow import measure_folder
 
@@ -85,7 +84,9 @@ def test_a_scalloped_board_is_told_what_can_be_reported(
     result = runner.invoke(app, ["listen", str(folder)])
     assert result.exit_code == 0
     assert "only how sharp the first frets are" in result.stderr
-    assert "press" not in {p.position.stop for p in parse_course((folder / "course.toml").read_text()).places}
+    assert "press" not in {
+        p.position.stop for p in parse_course((folder / "course.toml").read_text()).entries
+    }
 
 
 def test_the_table_and_how_to_go_on_stand_at_the_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -219,7 +220,7 @@ def test_a_survey_in_real_time_is_measured_as_its_files_are(microphone: Micropho
     assert [row.position for row in read_session(folder).takes] == list(course(strings))
     instrument = read_settings(folder).settings.instrument
     assert instrument == demo_settings().instrument
-    for place in parse_course((folder / "course.toml").read_text()).places:
+    for place in parse_course((folder / "course.toml").read_text()).entries:
         assert place.file is not None
         assert place.hz is not None
         again = read_note(read_clip(folder / place.file), expected_hz=place.hz)
@@ -250,28 +251,24 @@ def _peak_mb(path: Path) -> float:
     return int(line.split()[1]) / 1024
 
 
-def test_the_next_take_is_offered_and_played(tmp_path: Path) -> None:
-    """Answered with y, it is asked for between two open takes; then it is measured again."""
+def test_the_session_goes_on_with_the_takes_worth_playing_next(tmp_path: Path) -> None:
     measured: list[int] = []
-    wanted = Position(2, Stop.PRESS, 1)
+    run = (Position(2, Stop.OPEN), Position(2, Stop.PRESS, 1), Position(2, Stop.OPEN))
 
     def measure(folder: Path, **more: object) -> Measurement:
         measured.append(len(read_session(folder).takes))
         found = measure_folder(folder)
-        upcoming = NextTake(wanted, Narrowing(2, 0.2, 0.4)) if len(measured) == 1 else None
-        return replace(found, plan=replace(found.plan, next_take=upcoming))
+        return replace(found, plan=replace(found.plan, next_takes=run if len(measured) == 1 else ()))
 
     takes = notes((2,))
     sound = in_a_row([*takes, takes[0], takes[3], takes[0]])
     folder = new_folder(tmp_path / "bench")
-    keys = Fingers(ended=False)
-    screen = Watcher(lambda scene: keys.press("y") if scene.view.prompt == "Next: string 2 press 1" else None)
-    done = listen(folder, sound, keys=keys, screen=screen, measure=measure)
+    screen = Watcher()
+    done = listen(folder, sound, screen=screen, measure=measure)
     assert measured == [6, 9]
     assert (done.taken, done.asked) == (9, 9)
-    assert [row.position for row in read_session(folder).takes][6:] == [
-        Position(2, Stop.OPEN),
-        wanted,
-        Position(2, Stop.OPEN),
-    ]
-    assert np.all([p.taken for p in parse_course((folder / "course.toml").read_text()).places])
+    assert [row.position for row in read_session(folder).takes][6:] == list(run)
+    assert np.all([e.taken for e in parse_course((folder / "course.toml").read_text()).entries])
+    assert any("3 more takes would tell more" in note for note in screen.notes)
+    assert screen.last is not None
+    assert screen.last.notices == ()  # a notice goes when it no longer holds

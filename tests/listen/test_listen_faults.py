@@ -24,9 +24,9 @@ from helpers.listen import (
 )
 from pitchcheck.errors import BadInput, NothingMeasured
 from pitchcheck.guide.events import Phase
+from pitchcheck.guide.scene import Scene
 from pitchcheck.recorder import recorder
 from pitchcheck.recorder.recorder import Recorder
-from pitchcheck.report.screen.view import Scene
 from pitchcheck.session.folder import read_session
 from pitchcheck.session.settings import read_settings
 from pitchcheck.workflow.listen.run import Listened
@@ -47,7 +47,7 @@ def test_a_full_disk_pauses_and_goes_on_when_there_is_room(
     folder = new_folder(tmp_path / "bench")
     first = notes((2,))[0]
     keys, full = Fingers(), [True]
-    real = recorder.write_safely
+    real = recorder.write_whole
 
     def write(path: Path, content: bytes) -> None:
         if full[0] and path.suffix == ".flac":
@@ -59,7 +59,7 @@ def test_a_full_disk_pauses_and_goes_on_when_there_is_room(
             full[0] = False
             keys.press("p")
 
-    monkeypatch.setattr(recorder, "write_safely", write)
+    monkeypatch.setattr(recorder, "write_whole", write)
     screen = Watcher(make_room)
     done = quickly(folder, in_a_row([first, first]), screen=screen, keys=keys)
     assert (

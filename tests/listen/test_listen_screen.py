@@ -6,62 +6,75 @@ import io
 import os
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from rich.console import Console
 
 from pitchcheck.cli.keys import LineKeys
 from pitchcheck.course import Thoroughness, survey_positions
-from pitchcheck.guide.events import GuideView, Phase, PlaceState
+from pitchcheck.guide.events import Accepted, GuideView, Phase, Reason, Refused, Silence
+from pitchcheck.guide.scene import Entry, Key, Notice, NoticeKind, Scene
+from pitchcheck.guide.take_list import PlannedTake, TakeState
 from pitchcheck.report.screen.letters import big
 from pitchcheck.report.screen.live import LiveScreen
 from pitchcheck.report.screen.plain import PlainScreen
 from pitchcheck.report.screen.trace import draw_trace
-from pitchcheck.report.screen.view import Scene, level_line, level_word, screen_lines
+from pitchcheck.report.screen.view import level_line, level_word, screen_lines
 from pitchcheck.session.presets import get_preset, presets
 from pitchcheck.simulate.scenario import demo_settings
+from pitchcheck.takes import Position, Stop
+from pitchcheck.words.microphone import KEY_WORDS, how_words
 from pitchcheck.workflow.listen.session import KEYS
 
-HINT = (
-    "The B3 string, number 2 from the floor: with a rounded wooden rod hold it down onto the board midway "
-    "between nut and fret 1, straight down, neck supported. Damp the others, pluck once, let it ring 2 s."
+PRESS = Position(2, Stop.PRESS, 1)
+REFUSED = Refused(
+    Position(2, Stop.FRET, 1), Reason.WRONG_FRET, heard=Position(2, Stop.FRET, 2), hz=277.2, cents=110.0
 )
 
 
-def scene(thoroughness: Thoroughness = Thoroughness.FULL, *, taken: int = 20) -> Scene:
+def scene(thoroughness: Thoroughness = Thoroughness.FULL, *, taken: int = 20, **more: object) -> Scene:
     positions = survey_positions([1, 2, 3, 4, 5, 6], thoroughness=thoroughness)
-    states = [PlaceState.TAKEN] * taken + [PlaceState.NOW, PlaceState.SKIPPED]
-    states += [PlaceState.TO_PLAY] * (len(positions) - len(states))
+    states = [TakeState.TAKEN] * taken + [TakeState.TO_PLAY, TakeState.SKIPPED]
+    states += [TakeState.TO_PLAY] * (len(positions) - len(states))
     view = GuideView(
-        phase=Phase.HEARING,
-        prompt="String 2: press 1",
-        hint=HINT,
-        said="That was string 2, fret 2, not fret 1. Play fret 1.",
+        phase=Phase.WAITING,
+        position=PRESS,
+        seat_first=False,
+        silence=Silence.ROOM,
+        last=REFUSED,
+        flash=False,
+        lost="",
+        early=False,
         level_db=-21.3,
         trace=((0.25, 31.0), (0.5, 22.0), (1.0, 18.0), (1.5, 17.4)),
-        course=tuple(zip(positions, states, strict=True)),
+        takes=tuple(PlannedTake(p, s) for p, s in zip(positions, states, strict=False)),
+        now=taken,
         taken=taken,
         left_s=480.0,
     )
-    return Scene(demo_settings().instrument, view, KEYS)
+    return Scene(demo_settings().instrument, replace(view, **more), KEYS)
+
+
+HINT = how_words(PRESS, instrument=demo_settings().instrument, seat_first=False)
 
 
 @pytest.mark.parametrize("thoroughness", list(Thoroughness))
-@pytest.mark.parametrize(("width", "height"), [(80, 24), (60, 24), (120, 40), (60, 18)])
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (60, 24), (120, 40), (60, 20)])
 def test_everything_needed_fits(thoroughness: Thoroughness, width: int, height: int) -> None:
     lines = screen_lines(scene(thoroughness), width=width, height=height)
     text = "\n".join(line.text for line in lines)
     assert len(lines) <= height
     assert max(len(line.text) for line in lines) <= width
-    letters = big("PRESS 1")
+    letters = big("PRESS 1", scale=2 if height > 36 and width > 100 else 1)
     assert letters is not None
     assert all(row.rstrip() in text for row in letters)
     words = " ".join(text.split())
     assert HINT in words
     assert "-21 dB good" in words
-    assert "Play fret 1." in words
+    assert "not fret 1. Play string 2 fret 1." in words
     assert "1 left out, about 8 minutes left" in words
-    for key, what in KEYS:
-        assert f"{key} {what}" in words
+    for key in KEYS:
+        assert f"{key.value} {KEY_WORDS[key][0]}" in words
     assert "17.4" in words
 
 
@@ -76,7 +89,7 @@ def test_the_map_counts_takes_and_marks_the_one_asked_for() -> None:
 def test_too_small_a_terminal_keeps_the_prompt_and_the_keys() -> None:
     lines = [line.text for line in screen_lines(scene(), width=60, height=10)]
     assert len(lines) == 10
-    assert lines[-1].startswith("keys: s skip")
+    assert any(line.startswith("keys: s skip") for line in lines)
 
 
 @pytest.mark.parametrize("preset", presets(), ids=lambda p: p.name)
@@ -84,7 +97,7 @@ def test_every_instrument_has_a_map(preset: object) -> None:
     kind = get_preset(preset.name)
     instrument = replace(demo_settings().instrument, strings=kind.strings)
     positions = survey_positions([s.number for s in kind.strings], thoroughness=Thoroughness.FULL)
-    view = replace(scene().view, course=tuple((p, PlaceState.TO_PLAY) for p in positions))
+    view = replace(scene().view, takes=tuple(PlannedTake(p) for p in positions), now=0)
     words = [line.text.split() for line in screen_lines(Scene(instrument, view, KEYS), width=80, height=30)]
     for spec in kind.strings:
         assert any(line[:2] == [str(spec.number), spec.note] for line in words)
@@ -125,35 +138,66 @@ def test_the_live_screen_draws_at_once_what_is_new_and_no_more_than_ten_times_a_
         screen.show(scene(taken=21))
         assert len(out.getvalue()) > first
         second = len(out.getvalue())
-        screen.show(replace(scene(taken=21), note="The input is back."))
+        back = Notice(NoticeKind.INPUT, "The input is hissing.")
+        screen.show(replace(scene(taken=21), notices=(back,)))
         assert len(out.getvalue()) > second
     assert "\x1b[?1049h" in out.getvalue()  # the terminal's other page (xterm control sequences) ...
     assert out.getvalue().rstrip().count("\x1b[?1049l") == 1  # ... and back
 
 
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (160, 50)])
+def test_the_verdict_stands_large_and_inverse_for_its_second(width: int, height: int) -> None:
+    for last, word in ((REFUSED, "AGAIN"), (accepted(), "TAKEN")):
+        lines = screen_lines(scene(last=last, flash=True), width=width, height=height)
+        scale = 2 if width > 100 else 1
+        letters = big(word, scale=scale)
+        assert letters is not None
+        inverse = [line.text for line in lines if line.inverse]
+        assert inverse == [row.ljust(width).rstrip() for row in letters]
+    assert not any(line.inverse for line in screen_lines(scene(), width=width, height=height))
+
+
+def accepted() -> Accepted:
+    from pitchcheck.clip import Clip
+    from pitchcheck.pitch.reading import Reading
+
+    reading = Reading(247.0, 0.1, 5e-5, 1e-6, 1.0, 0.5, 30.0, 15, (0.3, 2.3))
+    return Accepted(20, 20, PRESS, Clip(np.zeros(1), 48_000.0), reading)
+
+
+def test_the_keys_are_explained_and_a_gauge_reading_shows_as_it_is_typed() -> None:
+    shown = replace(scene(), help=True)
+    words = " ".join(line.text for line in screen_lines(shown, width=80, height=30))
+    assert all(KEY_WORDS[key][1].split()[0] in words for key in Key)
+    typing = replace(scene(), entry=Entry("third 6 0.0", "It has no unit."))
+    lines = [line.text for line in screen_lines(typing, width=80, height=24)]
+    assert lines[0] == "Gauge: third 6 0.0_"
+    assert "It has no unit." in " ".join(lines)
+
+
 def test_plain_lines_tell_each_prompt_and_verdict_once() -> None:
     lines: list[str] = []
     screen = PlainScreen(lines.append)
-    start = replace(scene().view, said="", taken=0)
+    start = replace(scene().view, last=None, taken=0)
+    quiet = Refused(PRESS, Reason.TOO_QUIET)
     for view in (
         start,
         start,
         replace(start, level_db=-3.0),
-        replace(start, hint=HINT + " I hear nothing."),
-        replace(start, said="Too quiet. Play again."),
-        replace(
-            start, said="Taken: string 2 press 1.", taken=1, prompt="String 2: press 2", hint="As before."
-        ),
+        replace(start, silence=Silence.LONG),
+        replace(start, last=quiet),
+        replace(start, last=accepted(), taken=1, position=Position(2, Stop.PRESS, 2)),
     ):
         screen.show(Scene(demo_settings().instrument, view, KEYS))
-    assert lines == [
-        "keys: s skip  r redo  p pause  u undo  f finish",
+    assert lines[:2] == [
+        "keys: s skip  r redo  p pause  u undo  g gauge  f finish  ? help",
         f"String 2: press 1. {HINT}",
-        "I hear nothing.",
-        "Too quiet. Play again.",
-        "Taken: string 2 press 1. (1 of 96 takes, 1 left out, about 8 minutes left)",
-        "String 2: press 2. As before.",
     ]
+    assert lines[2].startswith("Waiting for your pluck.")
+    assert lines[3].startswith("Too quiet:")
+    assert lines[4] == "Taken: string 2 press 1. (1 of 96 takes, 1 left out, about 8 minutes left)"
+    assert lines[5].startswith("String 2: press 2. String 2, B3: with the rod's rounded end")
+    assert len(lines) == 6
 
 
 def test_lines_give_their_first_letter_as_a_key() -> None:

@@ -25,10 +25,13 @@ from helpers.listen import (
 from pitchcheck.audio.files import read_clip
 from pitchcheck.capture.devices import CaptureFault, Trouble
 from pitchcheck.guide.events import Phase
+from pitchcheck.guide.take_list import TakeState
+from pitchcheck.instrument import MeterQuantity
 from pitchcheck.pitch.read_note import read_note
 from pitchcheck.plan import Verdict
 from pitchcheck.recorder.course_file import parse_course
 from pitchcheck.session.folder import read_session
+from pitchcheck.session.settings import read_settings
 from pitchcheck.takes import Position, Stop
 from pitchcheck.units import cents_between
 from pitchcheck.workflow import measure_folder
@@ -55,7 +58,7 @@ def test_every_take_is_kept_once_and_the_slot_is_measured(tmp_path: Path) -> Non
     assert [s.verdict for s in done.measurement.plan.strings] == [s.verdict for s in by_files.plan.strings]
     string = next(s for s in by_files.plan.strings if s.number == 2)
     assert string.verdict is Verdict.HIGH  # the demo's string 2 stands 0.88 mm high
-    for place in parse_course((folder / "course.toml").read_text()).places:
+    for place in parse_course((folder / "course.toml").read_text()).entries:
         assert place.file is not None
         assert place.hz is not None
         again = read_note(read_clip(folder / place.file), expected_hz=place.hz)
@@ -83,10 +86,9 @@ def test_keys_skip_undo_redo_and_finish(tmp_path: Path) -> None:
         said = screen.said[-1] if screen.said else ""
         for when, key in (
             (("Taken: string 2 open.", 1), "s"),
-            (("Left out: string 2 fret 1.", 1), ""),
             (("Taken: string 2 open.", 2), "u"),
             (("Taken: string 2 open.", 3), "r"),
-            (("Taken: string 2 open.", 4), "f"),
+            (("Taken again, in place of the last: string 2 open.", 1), "f"),
         ):
             if said == when[0] and screen.said.count(said) == when[1] and when not in told:
                 told.append(when)
@@ -104,6 +106,39 @@ def test_keys_skip_undo_redo_and_finish(tmp_path: Path) -> None:
     aside = {path.name for path in (folder / "set-aside").iterdir()}
     assert aside == {"002-string2-open.flac", "003-string2-open.flac"}
     assert positions(folder) == [Position(2, Stop.OPEN)] * 2
+
+
+def test_a_skip_is_undone_and_stays_undone_on_disk(tmp_path: Path) -> None:
+    folder = new_folder(tmp_path / "bench")
+    done = listen(folder, room_noise(0.3), keys=Fingers("ssu"))
+    assert done.taken == 0
+    states = [e.state for e in parse_course((folder / "course.toml").read_text()).entries]
+    assert states == [TakeState.SKIPPED] + [TakeState.TO_PLAY] * 5
+
+
+def test_an_open_string_plucked_once_more_replaces_its_file(tmp_path: Path) -> None:
+    folder = new_folder(tmp_path / "bench")
+    first, second = notes(STRINGS)[:2]
+    done = listen(folder, in_a_row([first, first, second]))
+    assert done.taken == 2
+    assert [row.file for row in read_session(folder).takes] == [
+        "002-string2-open.flac",
+        "003-string2-fret1.flac",
+    ]
+    assert {path.name for path in (folder / "set-aside").iterdir()} == {"001-string2-open.flac"}
+
+
+def test_a_gauge_reading_is_typed_and_written_down(tmp_path: Path) -> None:
+    folder = new_folder(tmp_path / "bench")
+    screen = Watcher()
+    typed = "gthird 2 0.45 mmm\x7f\rgthird 9 0.45 mm\r\x1bgleaf\x1bs"
+    listen(folder, room_noise(1.0), screen=screen, keys=Fingers(typed))
+    settings = read_settings(folder).settings
+    assert [(m.what, m.string, m.value_mm) for m in settings.meter] == [
+        (MeterQuantity.CLEARANCE_THIRD, 2, 0.45)
+    ]
+    assert any(note == "Written down: third 2 0.45 mm." for note in screen.notes)
+    assert screen.states() == "s....."  # keys are keys again
 
 
 def test_pause_hears_nothing_until_it_is_pressed_again(tmp_path: Path) -> None:

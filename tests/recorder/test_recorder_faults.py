@@ -23,10 +23,11 @@ from helpers.recorder import (
     set_aside_names,
     states,
     store,
+    take_back,
 )
 from pitchcheck.errors import BadInput
 from pitchcheck.recorder import disk as course_disk
-from pitchcheck.recorder.recorder import NotKept, Recorder
+from pitchcheck.recorder.recorder import Recorder, WriteFailed
 from pitchcheck.store import lock as course_lock
 
 SHORT = COURSE[:6]  # one string
@@ -63,10 +64,10 @@ def play(recorder: Recorder, told: Told) -> None:
     told[1] = {store(recorder, 2, 1).name}
     told[1].add("003-string1-fret1.flac")  # from here on it may replace the old one
     told[1] = {store(recorder, 3, 1).name}
-    recorder.take_back(2)
+    take_back(recorder, 2)
     told[2] = {store(recorder, 4, 2).name}
     del told[2]
-    recorder.take_back(4)
+    take_back(recorder, 4)
     told[2] = {store(recorder, 5, 2).name}
 
 
@@ -104,13 +105,13 @@ def go_on(folder: Path, told: Told, step: int) -> None:
         files = {name for name, _ in rows}
         assert len(files) == len(rows), step
         assert [names for names in told.values() if not names & files] == [], step
-        assert {p.file for p in recorder.places if p.taken} == files, step
+        assert {p.file for p in recorder.takes.entries if p.taken} == files, step
         assert all(number_of(folder / name) == int(name[:3]) for name in files), step
         loose = {p.name for p in folder.glob("*.flac")} | {p.name for p in folder.glob(".unfinished*")}
         assert loose == files, step
-        for place, here in enumerate(recorder.places):
+        for place, here in enumerate(recorder.takes.entries):
             if not here.taken:
-                store(recorder, recorder.next_number, place)
+                store(recorder, recorder.takes.next_number, place)
         assert states(recorder) == "t" * len(SHORT)
     assert sorted(str(p) for _, p in listed(folder)) == sorted(str(p) for p in SHORT)
 
@@ -145,7 +146,7 @@ def test_a_take_that_cannot_be_written_counts_as_not_played(
             with monkeypatch.context() as patch:
                 patch.setattr(course_disk.os, "fsync", fail)
                 if failing != 2:  # an fsync of a folder may fail: some drives know none
-                    with pytest.raises(NotKept) as told:
+                    with pytest.raises(WriteFailed) as told:
                         store(recorder, 1 + failing, 1)
                     assert str(told.value).count(". ") == 1
                     assert states(recorder)[:2] == "t."
@@ -161,7 +162,7 @@ def test_a_full_disk_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     new_session(tmp_path)
     with open_recorder(tmp_path) as recorder, monkeypatch.context() as patch:
         patch.setattr(course_disk.os, "fsync", lambda _: (_ for _ in ()).throw(OSError(errno.ENOSPC, "full")))
-        with pytest.raises(NotKept, match="the disk is full"):
+        with pytest.raises(WriteFailed, match="the disk is full"):
             store(recorder, 1, 0)
     assert not list(tmp_path.glob(".unfinished*"))
 
@@ -177,7 +178,7 @@ def test_an_undo_that_could_not_be_written_is_made_good_by_the_next_take(
             patch.setattr(
                 course_disk.os, "replace", lambda *_: (_ for _ in ()).throw(OSError(errno.EIO, "no"))
             )
-            assert "cannot be written" in str(recorder.take_back(2))
+            assert "cannot be written" in str(take_back(recorder, 2))
         store(recorder, 3, 1)
         assert [name for name, _ in listed(tmp_path)] == ["001-string1-open.flac", "003-string1-fret1.flac"]
     with open_recorder(tmp_path):
@@ -215,7 +216,7 @@ def test_a_second_session_in_the_folder_is_refused(tmp_path: Path) -> None:
 HOLD = """
 import sys
 from pathlib import Path
-from pitchcheck.recorder.lock import hold_folder
+from pitchcheck.recorder.disk import hold_folder
 lock = hold_folder(Path(sys.argv[1]))
 print("held", flush=True)
 sys.stdin.read()

@@ -17,16 +17,19 @@ from helpers.recorder import (
     set_aside_names,
     states,
     store,
+    take_back,
 )
 from pitchcheck.clip import Clip
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.errors import BadInput
-from pitchcheck.recorder.course_file import CoursePlace, CoursePlan, State, course_text, parse_course
-from pitchcheck.recorder.disk import encode
-from pitchcheck.recorder.file_names import parse_name, take_name
+from pitchcheck.guide.take_list import PlannedTake, TakeList, TakeState
+from pitchcheck.recorder.course_file import course_text, parse_course
+from pitchcheck.recorder.disk import encode, parse_name, take_name
 from pitchcheck.session.folder import read_session
 from pitchcheck.takes import Position, Stop
 from pitchcheck.workflow.new import new_folder
+
+MORE = [Position(6, Stop.PRESS, 4), Position(6, Stop.LEAF, 1, 0, 0.254)]
 
 
 @pytest.fixture
@@ -84,12 +87,12 @@ def test_what_24_bits_cannot_hold_is_kept_as_floats(tmp_path: Path) -> None:
 def test_a_session_goes_on_where_it_was(folder: Path) -> None:
     with open_recorder(folder) as recorder:
         store(recorder, 1, 0)
-        recorder.mark_skipped({1})
-        recorder.store(2, place=2, position=COURSE[2], clip=Clip(np.ones(9600) / 3, 48_000.0), hz=329.5)
+        assert recorder.takes.skip() == 1
+        store(recorder, 2, 2, clip=Clip(np.ones(9600) / 3, 48_000.0), hz=329.5)
     with open_recorder(folder, ()) as recorder:
         assert states(recorder) == "tst" + "." * 9
-        assert recorder.places[2].hz == 329.5
-        assert recorder.next_number == 3
+        assert recorder.takes.entries[2].hz == 329.5
+        assert recorder.takes.next_number == 3
         assert recorder.notices == ()
 
 
@@ -97,13 +100,13 @@ def test_a_take_taken_back_is_set_aside_and_its_number_never_used_again(folder: 
     with open_recorder(folder) as recorder:
         store(recorder, 1, 0)
         store(recorder, 2, 1)
-        assert recorder.take_back(2) is None
+        assert take_back(recorder, 2) is None
         assert listed(folder) == [("001-string1-open.flac", COURSE[0])]
         assert set_aside_names(folder) == {"002-string1-fret1.flac"}
-        assert recorder.next_number == 3
+        assert recorder.takes.next_number == 3
     with open_recorder(folder) as recorder:
         assert states(recorder)[:2] == "t."
-        assert recorder.next_number == 3
+        assert recorder.takes.next_number == 3
 
 
 def test_a_take_played_again_takes_the_place_of_the_old_one(folder: Path) -> None:
@@ -112,7 +115,7 @@ def test_a_take_played_again_takes_the_place_of_the_old_one(folder: Path) -> Non
         store(recorder, 2, 1)
         store(recorder, 3, 1)
         assert [name for name, _ in listed(folder)] == ["001-string1-open.flac", "003-string1-fret1.flac"]
-        assert recorder.take_back(2) is None
+        assert take_back(recorder, 2) is None
         assert set_aside_names(folder) == {"002-string1-fret1.flac"}
         assert [name for name, _ in listed(folder)] == ["001-string1-open.flac", "003-string1-fret1.flac"]
 
@@ -122,7 +125,9 @@ def test_a_folder_made_by_new_is_the_course(tmp_path: Path) -> None:
     folder = tmp_path / "bench"
     before = (folder / "takes.csv").read_text()
     with open_recorder(folder, ()) as recorder:
-        assert [p.position for p in recorder.places] == [row.position for row in read_session(folder).takes]
+        assert [p.position for p in recorder.takes.entries] == [
+            row.position for row in read_session(folder).takes
+        ]
         assert (folder / "takes.csv").read_text() == before  # as long as nothing was played
     with open_recorder(folder, ()) as recorder:
         assert states(recorder) == "." * 24
@@ -140,7 +145,7 @@ def test_recordings_made_by_hand_count(tmp_path: Path) -> None:
         soundfile.write(folder / name, np.zeros(4800), 48_000)
     with open_recorder(folder, ()) as recorder:
         assert states(recorder) == "t.t" + "." * 21
-        assert recorder.next_number == 3
+        assert recorder.takes.next_number == 3
         store(recorder, 3, 1)
     assert [name for name, _ in listed(folder)] == ["001.wav", "003.wav", "003-string1-fret1.flac"]
 
@@ -153,7 +158,7 @@ def test_a_row_taken_out_by_hand_is_asked_for_again_and_its_file_set_aside(folde
     (folder / "takes.csv").write_text("".join(lines[:2] + lines[3:]))
     with open_recorder(folder) as recorder:
         assert states(recorder)[:4] == "t.t."
-        assert recorder.next_number == 4
+        assert recorder.takes.next_number == 4
         assert set_aside_names(folder) == {"002-string1-fret1.flac"}
         assert any("asked again" in notice for notice in recorder.notices)
     with open_recorder(folder) as recorder:
@@ -205,7 +210,7 @@ def test_a_course_that_cannot_be_read_costs_no_take(folder: Path, text: str) -> 
     (folder / "course.toml").write_text(text)
     with open_recorder(folder) as recorder:
         assert states(recorder) == "tt"
-        assert recorder.next_number == 3
+        assert recorder.takes.next_number == 3
     assert "course.toml" in set_aside_names(folder)
 
 
@@ -213,30 +218,56 @@ def test_a_course_of_which_nothing_was_played_can_be_replaced(folder: Path) -> N
     open_recorder(folder).close()
     other = survey_positions([6], thoroughness=Thoroughness.FULL)
     with open_recorder(folder, other, replan=True) as recorder:
-        assert tuple(p.position for p in recorder.places) == other
+        assert tuple(p.position for p in recorder.takes.entries) == other
         store(recorder, 1, 0)
     with open_recorder(folder, COURSE, replan=True) as recorder:
-        assert tuple(p.position for p in recorder.places) == other
+        assert tuple(p.position for p in recorder.takes.entries) == other
 
 
 def test_added_takes_are_part_of_the_course(folder: Path) -> None:
     with open_recorder(folder) as recorder:
-        recorder.extend([Position(6, Stop.PRESS, 4)])
+        recorder.takes.extend(MORE)
+        recorder.save_course()
     with open_recorder(folder) as recorder:
-        assert recorder.places[-1].position == Position(6, Stop.PRESS, 4)
-        assert recorder.places[-1].state is State.TO_PLAY
+        added = recorder.takes.entries[-2:]
+        assert [e.position for e in added] == [
+            Position(6, Stop.PRESS, 4),
+            Position(6, Stop.LEAF, 1, 0, 0.254),
+        ]
+        assert {e.state for e in added} == {TakeState.TO_PLAY}
 
 
 def test_the_course_reads_back_what_was_written() -> None:
-    plan = CoursePlan(
+    takes = TakeList(
         (
-            CoursePlace(Position(1, Stop.OPEN), State.TAKEN, 1, 'ö "x"\\.flac', 329.6275569, 1.5e-05),
-            CoursePlace(Position(1, Stop.FRET, 5, 2), State.SKIPPED),
-            CoursePlace(Position(1, Stop.PRESS, 1)),
+            PlannedTake(Position(1, Stop.OPEN), TakeState.TAKEN, 1, 'ö "x"\\.flac', 329.6275569),
+            PlannedTake(Position(1, Stop.FRET, 5, 2), TakeState.SKIPPED),
+            PlannedTake(Position(1, Stop.LEAF, 1, 0, 0.3048)),
+            PlannedTake(Position(1, Stop.PRESS, 1)),
         ),
-        9,
+        next_number=9,
     )
-    assert parse_course(course_text(plan)) == plan
+    read = parse_course(course_text(takes))
+    assert (read.entries, read.next_number) == (takes.entries, 9)
+
+
+def test_a_take_that_is_not_on_disk_yet_is_written_as_still_to_be_played() -> None:
+    takes = TakeList.planned(COURSE)
+    takes.accept(0)
+    assert parse_course(course_text(takes)).entries[0].state is TakeState.TO_PLAY
+
+
+def test_a_leaf_take_has_its_thickness_in_name_and_list(folder: Path) -> None:
+    leaf = Position(1, Stop.LEAF, 1, 0, 0.254)
+    with open_recorder(folder, (leaf, *COURSE)) as recorder:
+        assert store(recorder, 1, 0).name == "001-string1-leaf1-0.254mm.flac"
+        store(recorder, 2, 1)
+    assert listed(folder) == [
+        ("001-string1-leaf1-0.254mm.flac", leaf),
+        ("002-string1-open.flac", COURSE[0]),
+    ]
+    with open_recorder(folder, ()) as recorder:
+        assert states(recorder)[:3] == "tt."
 
 
 def test_a_sound_of_ours_is_readable_at_once(folder: Path) -> None:

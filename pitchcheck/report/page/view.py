@@ -19,7 +19,6 @@ from pitchcheck.report.records import NeckView, SlotView, Step, Table
 from pitchcheck.report.slots import slot_views
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import evidence, phrases
-from pitchcheck.words.fit import fit_lines
 from pitchcheck.words.headline import headline, summary
 
 
@@ -129,4 +128,5 @@ def notes(measurement: Measurement) -> tuple[str, ...]:
         if symptom
         else ()
     )
-    return (*only, *fit_lines(fit), *measurement.notices)
+    apart = tuple(f"Could not be told apart: {text}" for text in fit.unseparated)
+    return (*only, *apart, *fit.notes, *measurement.notices)

@@ -18,6 +18,8 @@ _DOTS = {
     "E": ("####", "#   ", "### ", "#   ", "####"),
     "F": ("####", "#   ", "### ", "#   ", "#   "),
     "G": (" ###", "#   ", "# ##", "#  #", " ###"),
+    "K": ("#  #", "# # ", "##  ", "# # ", "#  #"),
+    "L": ("#   ", "#   ", "#   ", "#   ", "####"),
     "H": ("#  #", "#  #", "####", "#  #", "#  #"),
     "I": ("#", "#", "#", "#", "#"),
     "N": ("#  #", "## #", "# ##", "#  #", "#  #"),
@@ -44,16 +46,24 @@ _DOTS = {
 _BLOCKS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
-def big(text: str) -> tuple[str, ...] | None:
-    """Return a text in big letters, as three lines of one length; None if a sign of it is not drawn."""
+def big(text: str, *, scale: int = 1) -> tuple[str, ...] | None:
+    """Return a text in big letters, lines of one length; None if a sign of it is not drawn.
+
+    Parameters
+    ----------
+    text : str
+    scale : int >= 1
+        Times 3 lines high.
+    """
     signs = [_DOTS.get(sign) for sign in text.upper()]
     if not signs or any(sign is None for sign in signs):
         return None
     rows = [(" " * _GAP).join(sign[row] for sign in signs if sign is not None) for row in range(5)]
     rows.append(" " * len(rows[0]))
+    wide = ["".join(dot * scale for dot in row) for row in rows for _ in range(scale)]
     return tuple(
         "".join(
-            _BLOCKS[above == "#", below == "#"] for above, below in zip(rows[i], rows[i + 1], strict=True)
+            _BLOCKS[above == "#", below == "#"] for above, below in zip(wide[i], wide[i + 1], strict=True)
         )
-        for i in range(0, 2 * ROWS, 2)
+        for i in range(0, len(wide), 2)
     )

@@ -7,13 +7,16 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from types import TracebackType
 
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.live import Live
 from rich.text import Text
 
-from pitchcheck.report.screen.view import Scene, screen_lines
+from pitchcheck.guide.scene import Scene
+from pitchcheck.report.screen.view import Line, screen_lines
+from pitchcheck.words.microphone import SceneWords, scene_words
 
 EVERY_S = 0.1
 
@@ -34,7 +37,7 @@ class LiveScreen:
         )
         self._clock = clock
         self._drawn_s = float("-inf")
-        self._read: tuple[str, ...] = ()
+        self._read: tuple[SceneWords, str] | None = None
 
     def __enter__(self) -> LiveScreen:
         self._live.start()
@@ -43,11 +46,12 @@ class LiveScreen:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._live.stop()
+        with suppress(OSError):  # the window was closed
+            self._live.stop()
 
     def show(self, scene: Scene) -> None:
         """Draw a scene, if it is time."""
-        read = (scene.view.prompt, scene.view.hint, scene.view.said, scene.note, str(scene.keys))
+        read = (scene_words(scene), f"{scene.keys} {scene.help}")
         now_s = self._clock()
         if read == self._read and now_s - self._drawn_s < EVERY_S:
             return
@@ -65,4 +69,8 @@ class Drawn:
         """Give the lines to the console."""
         height = options.height or console.height
         for line in screen_lines(self._scene, width=options.max_width, height=height):
-            yield Text(line.text, style="bold" if line.bold else "", no_wrap=True, end="\n")
+            yield Text(line.text, style=_style(line), no_wrap=True, end="\n")
+
+
+def _style(line: Line) -> str:
+    return f"{'bold' if line.bold else ''} {'reverse' if line.inverse else ''}".strip()

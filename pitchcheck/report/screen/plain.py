@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from pitchcheck.report.screen.view import Scene, keys_words, progress_words
+from pitchcheck.guide.scene import Key, Scene
+from pitchcheck.words.microphone import help_words, keys_words, progress_words, scene_words
 
 
 class PlainScreen:
@@ -21,27 +22,32 @@ class PlainScreen:
 
     def __init__(self, write: Callable[[str], None]) -> None:
         self._write = write
-        self._keys: tuple[tuple[str, str], ...] = ()
+        self._keys: tuple[Key, ...] = ()
         self._said = self._note = self._prompt = self._hint = ""
         self._taken = 0
+        self._help = False
 
     def show(self, scene: Scene) -> None:
         """Write what is new in a scene."""
-        view = scene.view
+        view, words = scene.view, scene_words(scene)
         if scene.keys != self._keys:
             self._keys = scene.keys
             self._write(keys_words(scene.keys))
-        if view.said != self._said or view.taken != self._taken:
+        if scene.help and not self._help:
+            for line in help_words(scene.keys):
+                self._write(line)
+        self._help = scene.help
+        if words.said != self._said or view.taken != self._taken:
             counted = f" ({progress_words(view)})" if view.taken != self._taken else ""
-            self._said, self._taken = view.said, view.taken
-            if view.said:
-                self._write(f"{view.said}{counted}")
-        if scene.note != self._note:
-            self._note = scene.note
-            if scene.note:
-                self._write(scene.note)
-        if view.prompt != self._prompt:
-            self._write(f"{view.prompt.rstrip('.')}. {view.hint}".strip())
-        elif not self._hint.startswith(view.hint):  # the same prompt: only what is added to its hint
-            self._write(view.hint.removeprefix(self._hint).strip())
-        self._prompt, self._hint = view.prompt, view.hint
+            self._said, self._taken = words.said, view.taken
+            if words.said:
+                self._write(f"{words.said}{counted}")
+        if words.notes != self._note:
+            self._note = words.notes
+            if words.notes:
+                self._write(words.notes)
+        if words.prompt != self._prompt:
+            self._write(f"{words.prompt.rstrip('.')}. {words.hint}".strip())
+        elif not self._hint.startswith(words.hint):  # the same prompt: only what is added to its hint
+            self._write(words.hint.removeprefix(self._hint).strip())
+        self._prompt, self._hint = words.prompt, words.hint

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TypeVar
 
-from pitchcheck.guide.events import PlaceState
+from pitchcheck.guide.events import GuideView
+from pitchcheck.guide.take_list import PlannedTake, TakeState
 from pitchcheck.instrument import Instrument
 from pitchcheck.takes import Position, Stop
 
@@ -18,31 +19,32 @@ _CELL = 6
 _ORDER = {Stop.OPEN: 0, Stop.FRET: 1, Stop.PRESS: 2, Stop.LEAF: 3}
 
 T = TypeVar("T")
-Course = Sequence[tuple[Position, PlaceState]]
 _Kind = tuple[Stop, int, int]  # stop, fret (0 when open), capo
 
 
-def neck_map(instrument: Instrument, course: Course, *, width: int, height: int) -> list[str]:
+def take_map(instrument: Instrument, view: GuideView, *, width: int, height: int) -> list[str]:
     """Return the map as lines; none if there is no room for a head and one string.
 
     Parameters
     ----------
     instrument : Instrument
-    course : sequence of (Position, PlaceState)
+    view : GuideView
     width, height : int
         Room in characters. Kinds of take that do not fit are left out from the right, strings far from
         the one that is played first.
     """
-    strings = sorted({position.string for position, _ in course})
+    strings = sorted({take.position.string for take in view.takes})
     if not strings or height < 2:
         return []
-    kinds = sorted({_kind(position) for position, _ in course}, key=lambda k: (k[2], _ORDER[k[0]], k[1]))
-    now = next((position for position, state in course if state is PlaceState.NOW), None)
-    kinds = _around(kinds, None if now is None else _kind(now), room=max(1, (width - _LABEL) // _CELL))
-    strings = _around(strings, None if now is None else now.string, room=height - 1)
+    kinds = sorted({_kind(take.position) for take in view.takes}, key=lambda k: (k[2], _ORDER[k[0]], k[1]))
+    now = None if view.now is None else view.takes[view.now]
+    kinds = _around(
+        kinds, None if now is None else _kind(now.position), room=max(1, (width - _LABEL) // _CELL)
+    )
+    strings = _around(strings, None if now is None else now.position.string, room=height - 1)
     lines = [" " * _LABEL + "".join(_head(kind).rjust(_CELL) for kind in kinds)]
     for string in strings:
-        cells = "".join(_cell(course, string, kind).rjust(_CELL) for kind in kinds)
+        cells = "".join(_cell(view.takes, string, kind, now).rjust(_CELL) for kind in kinds)
         lines.append(f"{string:>2} {instrument.string(string).note:<3}{cells}")
     return lines
 
@@ -66,9 +68,10 @@ def _head(kind: _Kind) -> str:
     return f"{word}c{capo}" if capo else word
 
 
-def _cell(course: Course, string: int, kind: _Kind) -> str:
-    states = [s for p, s in course if p.string == string and _kind(p) == kind and s is not PlaceState.SKIPPED]
-    if not states:
+def _cell(takes: Sequence[PlannedTake], string: int, kind: _Kind, now: PlannedTake | None) -> str:
+    here = [t for t in takes if t.position.string == string and _kind(t.position) == kind]
+    asked = [t for t in here if t.state is not TakeState.SKIPPED]
+    if not asked:
         return "-  "
-    text = f"{sum(s is PlaceState.TAKEN for s in states)}/{len(states)}"
-    return f"[{text}]" if PlaceState.NOW in states else f"{text} "
+    text = f"{sum(t.taken and t is not now for t in asked)}/{len(asked)}"
+    return f"[{text}]" if any(t is now for t in asked) else f"{text} "

@@ -8,40 +8,21 @@ way first. String 1 at the top of the map, as on the other pictures.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pitchcheck.guide.events import GuideView, Phase, PlaceState
-from pitchcheck.instrument import Instrument
+from pitchcheck.guide.events import GuideView, Phase
+from pitchcheck.guide.scene import Scene
 from pitchcheck.report.screen.letters import big
-from pitchcheck.report.screen.take_map import neck_map
+from pitchcheck.report.screen.take_map import take_map
 from pitchcheck.report.screen.trace import draw_trace
+from pitchcheck.words.microphone import SceneWords, help_words, keys_words, progress_words, scene_words
 
 NARROWEST = 40  # columns; our choice
 LONGEST_PROMPT = 40  # characters of a prompt that is worth big letters
+MOST_SCALE, LINES_A_SCALE = 3, 18  # letters grow by one for so many lines of the terminal; ours
 TRACE_ROWS = 5
 SILENT_DB, QUIET_DB, LOUD_DB, FULL_DB = -75.0, -45.0, -9.0, -1.0  # [dB full scale] words for a level; ours
 BAR_FROM_DB = -80.0
-
-
-@dataclass(frozen=True)
-class Scene:
-    """What is to be seen now.
-
-    Attributes
-    ----------
-    instrument : Instrument
-    view : GuideView
-    keys : tuple of (str, str)
-        Keys that do something now, and what.
-    note : str
-        Last thing the program had to say beside the session itself; empty at first.
-    """
-
-    instrument: Instrument
-    view: GuideView
-    keys: tuple[tuple[str, str], ...]
-    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -50,6 +31,7 @@ class Line:
 
     text: str
     bold: bool = False
+    inverse: bool = False  # dark on light where the rest is light on dark, or the other way round
 
 
 def screen_lines(scene: Scene, *, width: int, height: int) -> list[Line]:
@@ -62,19 +44,23 @@ def screen_lines(scene: Scene, *, width: int, height: int) -> list[Line]:
         Of the terminal. Below 40 columns lines are cut off at the right.
     """
     wide = max(width, NARROWEST)
-    view = scene.view
-    head = _prompt(view, wide)
-    hint = _wrap(view.hint, wide)
+    view, words = scene.view, scene_words(scene)
+    head = _prompt(words, wide, height)
+    hint = _wrap(words.hint, wide)
     foot = [
-        *_wrap(view.said, wide, bold=True),
-        *_wrap(scene.note, wide),
+        *_wrap(words.said, wide, bold=True),
+        *_wrap(words.notes, wide),
         Line(progress_words(view)),
         *_wrap(keys_words(scene.keys), wide),
     ]
-    level = [Line(level_line(view.level_db, width=wide))] if view.phase in _HEARS else []
+    hears = view.phase in _HEARS and scene.measuring is None and scene.entry is None
+    level = [Line(level_line(view.level_db, width=wide))] if hears else []
     left = height - len(head) - len(hint) - len(level) - len(foot)
     room = left - len(level)  # a line is kept for the pitch
-    map_lines = [Line(text) for text in neck_map(scene.instrument, view.course, width=wide, height=room)]
+    if scene.help:
+        map_lines = [line for text in help_words(scene.keys) for line in _wrap(text, wide)][: max(0, room)]
+    else:
+        map_lines = [Line(text) for text in take_map(scene.instrument, view, width=wide, height=room)]
     if map_lines and room > len(map_lines):
         map_lines.insert(0, Line(""))
     left -= len(map_lines)
@@ -82,7 +68,7 @@ def screen_lines(scene: Scene, *, width: int, height: int) -> list[Line]:
     space = [Line("")] if left > len(trace) else []
     body = [*head, *hint, *level, *trace, *map_lines, *space]
     lines = [*body[: max(0, height - len(foot))], *foot]
-    return [Line(line.text[:width].rstrip(), line.bold) for line in lines[:height]]
+    return [Line(line.text[:width].rstrip(), line.bold, line.inverse) for line in lines[:height]]
 
 
 _HEARS = {Phase.WAITING, Phase.HEARING, Phase.STORING, Phase.PAUSED}
@@ -105,37 +91,18 @@ def level_word(level_db: float) -> str:
     return "too loud"
 
 
-def progress_words(view: GuideView) -> str:
-    """Return how far the session is."""
-    skipped = sum(state is PlaceState.SKIPPED for _, state in view.course)
-    words = f"{view.taken} of {len(view.course)} takes"
-    if skipped:
-        words += f", {skipped} left out"
-    if view.left_s is not None and view.phase is not Phase.FINISHED:
-        words += f", {left_words(view.left_s)} left"
-    return words
-
-
-def left_words(left_s: float) -> str:
-    """Return a stretch of time in plain words."""
-    if left_s < 90:
-        return "about a minute"
-    return f"about {round(left_s / 60)} minutes"
-
-
-def keys_words(keys: Sequence[tuple[str, str]]) -> str:
-    """Return the keys and what they do, in one line."""
-    return "keys: " + "  ".join(f"{key} {words}" for key, words in keys) if keys else ""
-
-
-def _prompt(view: GuideView, width: int) -> list[Line]:
-    """Return the one thing to do now, in big letters when it is short enough."""
-    if len(view.prompt) <= LONGEST_PROMPT:
-        for pieces in ((view.prompt,), tuple(view.prompt.split(": ", 1))):
-            rows = [big(piece) for piece in pieces]
-            if all(row is not None and len(row[0]) <= width for row in rows):
-                return [Line(text, bold=True) for row in rows if row is not None for text in row]
-    return [*_wrap(view.prompt, width, bold=True), Line("")]
+def _prompt(words: SceneWords, width: int, height: int) -> list[Line]:
+    """Return the one thing to do now, in letters as big as there is room for; a verdict stands on a bar."""
+    text = words.flash or words.prompt
+    flash = bool(words.flash)
+    if len(text) <= LONGEST_PROMPT:
+        for scale in range(min(MOST_SCALE, height // LINES_A_SCALE), 0, -1):
+            for parts in ((text,), tuple(text.split(": ", 1))):
+                rows = [big(part, scale=scale) for part in parts]
+                if all(row is not None and len(row[0]) <= width for row in rows):
+                    lines = [line for row in rows if row is not None for line in row]
+                    return [Line(line.ljust(width) if flash else line, True, flash) for line in lines]
+    return [*_wrap(text, width, bold=True), Line("")]
 
 
 def _trace(view: GuideView, *, width: int, rows: int) -> list[str]:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from contextlib import ExitStack
 
 from pitchcheck.capture.devices import CaptureFault, Trouble
-from pitchcheck.guide.events import Event, InputBack, InputLost, Sound, Wish
+from pitchcheck.guide.events import Command, Event, InputBack, InputLost, Sound
 from pitchcheck.workflow.listen.ports import Input, Source
 
 GATHER_S = 0.04  # [s] sound gathers in the input: pieces come hundreds of times a second
@@ -85,6 +85,6 @@ class InputLine:
             self._try_at_s = self._clock() + AGAIN_EVERY_S
             return (InputLost(str(fault)),)
         # the system went over to another microphone by itself: the player says when to go on
-        held = (Wish.PAUSE,) if self._hold else ()
+        held = (Command.PAUSE,) if self._hold else ()
         self._hold = False
         return *held, InputBack(self._input.rate_hz)

@@ -8,7 +8,7 @@ from threading import Thread
 from typing import TYPE_CHECKING
 
 from pitchcheck.errors import NothingMeasured
-from pitchcheck.takes import NextTake, Position, Stop
+from pitchcheck.takes import Position
 from pitchcheck.workflow.progress import Progress
 
 if TYPE_CHECKING:
@@ -59,9 +59,6 @@ class Measuring:
         self.doing = f"{doing}, {done} of {total}"
 
 
-def next_positions(take: NextTake) -> list[Position]:
-    """Return what is to be played for a next take: a stopped one gets an open take before and after it."""
-    if take.position.stop is Stop.OPEN:
-        return [take.position]
-    reference = Position(take.position.string, Stop.OPEN, None, take.position.capo)
-    return [reference, take.position, reference]
+def next_positions(measurement: Measurement) -> list[Position]:
+    """Return the run of takes worth playing next, in playing order; empty when listening is over."""
+    return list(measurement.plan.next_takes)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import AbstractContextManager
 from typing import Protocol
 
-from pitchcheck.report.screen.view import Scene
+from pitchcheck.guide.scene import Scene
 from pitchcheck.types import FloatArray
 
 

@@ -5,39 +5,39 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
 
 from pitchcheck.clip import Clip
 from pitchcheck.errors import Problem
-from pitchcheck.guide.events import GuideView, Sound
+from pitchcheck.guide.events import Sound
 from pitchcheck.guide.guide import Guide
+from pitchcheck.guide.scene import Key, NoticeKind
+from pitchcheck.guide.take_list import TakeList, TakeState
 from pitchcheck.instrument import Instrument
 from pitchcheck.pitch.read_note import read_note
 from pitchcheck.pitch.reading import Unreadable
 from pitchcheck.recorder.recorder import Recorder
+from pitchcheck.session.gauge_entry import add_gauge, parse_gauge
 from pitchcheck.session.settings import read_settings
-from pitchcheck.takes import NextTake, Position, Stop
-from pitchcheck.words.phrases import sentence
-from pitchcheck.words.steps import narrowing
+from pitchcheck.takes import Position, Stop
 from pitchcheck.workflow.listen.input_line import InputLine
 from pitchcheck.workflow.listen.measuring import Measuring, next_positions
 from pitchcheck.workflow.listen.ports import Keys, NoTones, Screen, Source, Tones
-from pitchcheck.workflow.listen.session import WISHES, Sitting
+from pitchcheck.workflow.listen.session import ListenSession
 
 if TYPE_CHECKING:
     from pitchcheck.measurement import Measurement
 
 LOOK_S = 0.05  # [s] between two looks at the keys
-END_KEYS = (("f", "finish"),)
-NEXT_KEYS = (("y", "play it"), ("r", "redo"), ("u", "undo"), *END_KEYS)
+END_KEYS = (Key.FINISH,)
 
 
 @dataclass(frozen=True)
 class Listened:
-    """What a sitting left behind.
+    """What a session left behind.
 
     Attributes
     ----------
@@ -111,7 +111,7 @@ def listen_folder(
         line = InputLine(source, clock=clock, sleep=sleep)
         end, stopped = _End(None, ()), False
         try:
-            sitting = Sitting(
+            session = ListenSession(
                 instrument,
                 recorder=recorder,
                 line=line,
@@ -119,20 +119,19 @@ def listen_folder(
                 screen=screen,
                 keys=keys,
                 tones=tones or NoTones(),
+                gauge=lambda text: _write_gauge(folder, text),
             )
-            sitting.note = " ".join((*_resumed(recorder), *recorder.notices))
+            session.notice(NoticeKind.RESUMED, _resumed(recorder))
+            session.notice(NoticeKind.FOLDER, " ".join(recorder.notices))
             while loading.is_alive():  # the first prompt is there to be read; sound waits in the input
-                sitting.show()
+                session.show()
                 loading.join(LOOK_S)
-            end = _to_the_end(
-                sitting, folder, recorder=recorder, line=line, keys=keys, measure=measure, sleep=sleep
-            )
+            end = _to_the_end(session, folder, recorder=recorder, line=line, keys=keys, measure=measure)
         except KeyboardInterrupt:
             stopped = True
         finally:
             line.close()
-        taken = sum(place.taken for place in recorder.places)
-        asked = len(recorder.places)
+        taken, asked = len(recorder.takes.taken), len(recorder.takes.entries)
     return Listened(folder, taken, asked, end.measurement, end.problems, stopped, recorder.notices)
 
 
@@ -143,78 +142,53 @@ class _End:
 
 
 def _to_the_end(
-    sitting: Sitting,
+    session: ListenSession,
     folder: Path,
     *,
     recorder: Recorder,
     line: InputLine,
     keys: Keys,
     measure: Callable[..., Measurement] | None,
-    sleep: Callable[[float], None],
 ) -> _End:
-    """Listen, measure, and play what helps most, until nothing more is to be played or the player ends it."""
+    """Listen, measure, and go on with what helps most, until nothing more does or the player ends it."""
     end = _End(None, ())
     while True:
-        ended = sitting.listen()
+        ended = session.listen()
         line.close()
-        if not any(place.taken for place in recorder.places):
+        if not recorder.takes.taken:
             return end
         work = Measuring(folder, measure=measure)
         while not work.wait(LOOK_S):
-            sitting.show(_measuring(work), keys=END_KEYS)
-            if "f" in keys.poll().lower():
+            session.show(measuring=work.doing, keys=END_KEYS)
+            if Key.FINISH in keys.poll().lower():
                 return end
         end = _End(work.measurement, () if work.fault is None else work.fault.problems)
-        upcoming = None if work.measurement is None else work.measurement.plan.next_take
-        if ended.early or upcoming is None:
+        upcoming = [] if work.measurement is None else next_positions(work.measurement)
+        if ended.early or not upcoming:
             return end
-        key = _ask(sitting, upcoming, keys=keys, sleep=sleep)
-        if key == "f":
-            return end
-        if key == "y":
-            sitting.extend(next_positions(upcoming))
-        sitting.reopened(line.open())
-        if key in WISHES:
-            sitting.feed(WISHES[key])
+        session.notice(NoticeKind.MEASURED, f"Measured. {_more(len(upcoming))} would tell more: f ends.")
+        session.extend(upcoming)
+        session.reopened(line.open())
 
 
-def _ask(sitting: Sitting, upcoming: NextTake, *, keys: Keys, sleep: Callable[[float], None]) -> str:
-    """Offer the take that would help most; return the key of the answer."""
-
-    def offer(view: GuideView) -> GuideView:
-        return replace(
-            view, prompt=f"Next: {upcoming.position.words()}", hint=sentence(narrowing(upcoming.why)), said=""
-        )
-
-    try:
-        while not keys.ended:
-            sitting.show(offer, keys=NEXT_KEYS)
-            for key in keys.poll().lower():
-                if key in dict(NEXT_KEYS):
-                    return key
-            sleep(LOOK_S)
-    except KeyboardInterrupt:  # there is a measurement: it is shown
-        pass
-    return "f"
+def _more(count: int) -> str:
+    return "One more take" if count == 1 else f"{count} more takes"
 
 
-def _measuring(work: Measuring) -> Callable[[GuideView], GuideView]:
-    def change(view: GuideView) -> GuideView:
-        return replace(
-            view, prompt="Working it out", hint=f"{work.doing[0].upper()}{work.doing[1:]}.", said=""
-        )
-
-    return change
+def _write_gauge(folder: Path, text: str) -> str:
+    """Write a typed gauge reading down; return what is said of it."""
+    add_gauge(folder, parse_gauge(text))
+    return f"Written down: {text.strip()}."
 
 
-def _resumed(recorder: Recorder) -> tuple[str, ...]:
-    """Return where a session that was begun goes on."""
-    taken = sum(place.taken for place in recorder.places)
-    if not taken:
-        return ()
-    upcoming = next((p.position for p in recorder.places if p.state.value == "to play"), None)
+def _resumed(recorder: Recorder) -> str:
+    """Return where a session that was begun goes on; empty for a new one."""
+    takes = recorder.takes
+    if not takes.taken:
+        return ""
+    upcoming = next((e.position for e in takes.entries if e.state is TakeState.TO_PLAY), None)
     on = "nothing is left to play." if upcoming is None else f"going on with {upcoming.words()}."
-    return (f"{taken} of {len(recorder.places)} takes are here; {on}",)
+    return f"{len(takes.taken)} of {len(takes.entries)} takes are here; {on}"
 
 
 def load_what_is_needed(instrument: Instrument) -> None:
@@ -224,8 +198,7 @@ def load_what_is_needed(instrument: Instrument) -> None:
 
     seconds = np.arange(24_000) / 24_000
     note = np.exp(-3 * seconds) * np.sin(2 * np.pi * 440 * seconds)
-    Guide(instrument, course=[Position(instrument.strings[0].number, Stop.OPEN)], rate_hz=24_000.0).step(
-        Sound(note[:2400])
-    )
+    takes = TakeList.planned([Position(instrument.strings[0].number, Stop.OPEN)])
+    Guide(instrument, takes=takes, rate_hz=24_000.0).step(Sound(note[:2400]))
     with suppress(Unreadable):
         read_note(Clip(note, 24_000.0), expected_hz=440.0)

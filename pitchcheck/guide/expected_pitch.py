@@ -1,7 +1,7 @@
-"""Where on the neck a pitch belongs: the place that was asked for, or another one, by name.
+"""The pitch that a take is expected to have, and the range around it that is believed.
 
-Conventions: cents from the place asked for, + = sharp. A stopped note is held against the string's own open
-takes, so that a string a little off its note does no harm; an open one against the note of its string.
+Conventions: cents from the nominal place of the take, + = sharp. A stopped note is held against the string's
+own open takes, so that a string a little off its note does no harm; an open one against its note.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from pitchcheck.takes import Position, Stop
 from pitchcheck.tuning import CENTS_PER_SEMITONE
 from pitchcheck.units import CENTS_PER_OCTAVE, cents_between
 
-OPEN_CENTS = 70.0  # an open string further off its note is to be tuned first (as in placing)
+OPEN_CENTS = 25.0  # an open string further off its note is tuned before it becomes a reference (ours)
 UNHEARD_CENTS = 35.0  # more room while the string's own open note has not been heard
 # On the 60 instruments of the fixtures a fretted note lies -3 to +43 cents from its place, and a press +3 to
 # +99: at most 0.23 cent per unit of the string's stretch EA/T on steel, 0.59 on polymers.
@@ -31,20 +31,20 @@ PRESS_PER_STRETCH = {
     Make.WOUND_POLYMER: 0.6,
 }
 PRESS_MOST_CENTS = 112.0  # a press one fret too far lies at 100 and more than 15 on the strings this concerns
-LIKE_PRESS_CENTS = 35.0  # two presses of one place differ by less (one cent by a careful hand)
+LEAF_CENTS = 60.0  # below the open note, or above the fret's (as in placing)
+LIKE_CENTS = 35.0  # two takes of one place differ by less (one cent by a careful hand, 29 in the fixtures)
 
 
 @dataclass(frozen=True)
-class Known:
-    """A take that was accepted before: what later ones are held against."""
+class EarlierTake:
+    """An accepted take: what later ones are held against."""
 
     position: Position
     hz: float
-    inharmonicity: float | None = None
 
 
 @dataclass(frozen=True)
-class Place:
+class ExpectedPitch:
     """Where a take should lie.
 
     Attributes
@@ -62,6 +62,14 @@ class Place:
     high_cents: float
     own: bool
 
+    def cents_off(self, hz: float) -> float:
+        """How far a pitch lies from the nominal place. [cent]"""
+        return cents_between(self.hz, hz)
+
+    def believes(self, hz: float) -> bool:
+        """Whether a pitch lies within the range that is believed."""
+        return self.low_cents <= self.cents_off(hz) <= self.high_cents
+
     @property
     def range_hz(self) -> tuple[float, float]:
         """Lowest and highest pitch that is believed. [Hz]"""
@@ -77,7 +85,9 @@ class Place:
         return float(self.hz * 2 ** (middle / CENTS_PER_OCTAVE))
 
 
-def open_hz(string: int, *, capo: int, instrument: Instrument, known: Sequence[Known]) -> tuple[float, bool]:
+def open_hz(
+    string: int, *, capo: int, instrument: Instrument, known: Sequence[EarlierTake]
+) -> tuple[float, bool]:
     """Pitch of an open string: its last accepted take, else its note. [Hz] And whether it was heard."""
     for take in reversed(known):
         place = take.position
@@ -87,40 +97,41 @@ def open_hz(string: int, *, capo: int, instrument: Instrument, known: Sequence[K
     return float(nominal * 2 ** (capo * CENTS_PER_SEMITONE / CENTS_PER_OCTAVE)), False
 
 
-def find_place(position: Position, *, instrument: Instrument, known: Sequence[Known]) -> Place:
+def expected_pitch(
+    position: Position, *, instrument: Instrument, known: Sequence[EarlierTake]
+) -> ExpectedPitch:
     """Where a take should lie.
 
     Parameters
     ----------
     position : Position
     instrument : Instrument
-    known : sequence of Known
+    known : sequence of EarlierTake
         Accepted takes, oldest first.
     """
     reference, own = open_hz(position.string, capo=position.capo, instrument=instrument, known=known)
     hz = float(reference * 2 ** (position.semitones * CENTS_PER_SEMITONE / CENTS_PER_OCTAVE))
     if position.stop is Stop.OPEN:
         nominal = open_hz(position.string, capo=position.capo, instrument=instrument, known=())[0]
-        return Place(nominal, -OPEN_CENTS, OPEN_CENTS, own=False)
-    more = 0.0 if own else UNHEARD_CENTS
-    if position.stop is Stop.FRET:
-        return Place(hz, -FRET_FLAT_CENTS - more, FRET_SHARP_CENTS + more, own)
-    low, high = _press_cents(position.string, instrument=instrument)
+        return ExpectedPitch(nominal, -OPEN_CENTS, OPEN_CENTS, own=False)
+    if position.stop is Stop.LEAF:  # the open note, the fret's, or a buzz between the two
+        up = position.semitones * CENTS_PER_SEMITONE
+        return ExpectedPitch(hz, -up - LEAF_CENTS, LEAF_CENTS, own)
+    low, high = _stopped_cents(position, instrument=instrument)
     before = next((take for take in reversed(known) if take.position == position), None)
     if before is not None and own:
         there = cents_between(hz, before.hz)
-        low, high = max(low, there - LIKE_PRESS_CENTS), min(high, there + LIKE_PRESS_CENTS)
-    return Place(hz, low - more, high + more, own)
+        low, high = max(low, there - LIKE_CENTS), min(high, there + LIKE_CENTS)
+    more = 0.0 if own else UNHEARD_CENTS
+    return ExpectedPitch(hz, low - more, high + more, own)
 
 
-def _press_cents(string: int, *, instrument: Instrument) -> tuple[float, float]:
-    """Least and most that a press of this string is believed to sharpen. [cent]"""
-    constants = string_constants(instrument.string(string), scale_mm=instrument.string_scale_mm(string))
-    least = -PRESS_FLAT_CENTS + PRESS_FLAT_PER_STRETCH * constants.stretch_factor
+def _stopped_cents(position: Position, *, instrument: Instrument) -> tuple[float, float]:
+    """Least and most that a stopped note is believed to lie above its nominal place. [cent]"""
+    string = instrument.string(position.string)
+    constants = string_constants(string, scale_mm=instrument.string_scale_mm(position.string))
     most = PRESS_LEAST_CENTS + PRESS_PER_STRETCH[constants.make] * constants.stretch_factor
+    if position.stop is Stop.FRET:
+        return -FRET_FLAT_CENTS, min(most, FRET_SHARP_CENTS)
+    least = -PRESS_FLAT_CENTS + PRESS_FLAT_PER_STRETCH * constants.stretch_factor
     return least, min(most, PRESS_MOST_CENTS)
-
-
-def off_cents(place: Place, hz: float) -> float:
-    """How far a pitch lies from a place. [cent]"""
-    return cents_between(place.hz, hz)

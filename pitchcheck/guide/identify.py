@@ -1,4 +1,4 @@
-"""What sounded instead: another string, another fret, or a string that is out of tune, by name.
+"""What sounded instead of the take asked for: another string, another fret, or a string out of tune.
 
 Conventions: cents, + = sharp. Of several places that could give a pitch the one nearest to what was asked
 wins: the same stop on a string beside it, then a fret beside it, then an open string.
@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pitchcheck.guide.events import Reason
-from pitchcheck.guide.places import Known, find_place, off_cents
+from pitchcheck.guide.events import Reason, Refused
+from pitchcheck.guide.expected_pitch import EarlierTake, expected_pitch
 from pitchcheck.instrument import Instrument
 from pitchcheck.takes import Position, Stop
 
@@ -29,52 +29,39 @@ TUNE_CENTS = 300.0  # an open string further off is more likely another one
 
 
 @dataclass(frozen=True)
-class Named:
-    """What sounded, as a reason and in words."""
-
-    reason: Reason
-    words: str
-
-
-@dataclass(frozen=True)
 class _Guess:
     toll: float
     reason: Reason
     position: Position
 
 
-def name_sound(hz: float, *, asked: Position, instrument: Instrument, known: Sequence[Known]) -> Named:
-    """Name a note that lies away from the place asked for.
+def identify_sound(
+    hz: float, *, asked: Position, instrument: Instrument, known: Sequence[EarlierTake]
+) -> Refused:
+    """Return what a note away from the place asked for most likely was.
 
     Parameters
     ----------
     hz : float
+        Pitch of the note. [Hz]
     asked : Position
     instrument : Instrument
-    known : sequence of Known
+    known : sequence of EarlierTake
     """
-    off = off_cents(find_place(asked, instrument=instrument, known=known), hz)
+    off = expected_pitch(asked, instrument=instrument, known=known).cents_off(hz)
+    if asked.stop is Stop.OPEN and abs(off) < NEAR_CENTS:
+        return Refused(asked, Reason.OUT_OF_TUNE, hz=hz, cents=off)
     guesses = []
     for guess in _guesses(asked, instrument):
-        place = find_place(guess.position, instrument=instrument, known=known)
-        miss = abs(off_cents(place, hz) - _usual(guess.position))
+        there = expected_pitch(guess.position, instrument=instrument, known=known)
+        miss = abs(there.cents_off(hz) - _usual(guess.position))
         if miss < NEAR_CENTS:
             guesses.append((miss + guess.toll, guess))
     if guesses:
         guess = min(guesses, key=lambda pair: pair[0])[1]
-        return Named(guess.reason, _words(guess, asked))
-    which = f"string {asked.string}"
-    if asked.stop is Stop.OPEN and abs(off) < TUNE_CENTS:
-        return Named(Reason.WRONG_NOTE, f"{which} is {_away(off)}: tune it, then play again.")
-    if abs(off) < TUNE_CENTS:
-        return Named(
-            Reason.WRONG_NOTE,
-            f"That was {_away(off)} from {asked.words()}: more than a slot can do. Play it again.",
-        )
-    return Named(
-        Reason.WRONG_NOTE,
-        f"That was {hz:.0f} Hz, which is neither {asked.words()} nor any other place nearby. Play it again.",
-    )
+        return Refused(asked, guess.reason, heard=guess.position, hz=hz, cents=off)
+    tunable = asked.stop is Stop.OPEN and abs(off) < TUNE_CENTS
+    return Refused(asked, Reason.OUT_OF_TUNE if tunable else Reason.WRONG_NOTE, hz=hz, cents=off)
 
 
 def _guesses(asked: Position, instrument: Instrument) -> list[_Guess]:
@@ -110,18 +97,3 @@ def _usual(position: Position) -> float:
     if position.stop is Stop.OPEN:
         return 0.0
     return PRESS_USUAL_CENTS if position.stop is Stop.PRESS else FRET_USUAL_CENTS
-
-
-def _words(guess: _Guess, asked: Position) -> str:
-    if guess.reason is Reason.WRONG_STRING:
-        return f"That was {guess.position.words()}. Play {asked.words()}."
-    heard = "the open string" if guess.position.fret is None else f"fret {guess.position.fret}"
-    wanted = "the open string" if asked.fret is None else f"{asked.stop.value} {asked.fret}"
-    unless = ""
-    if asked.stop is Stop.OPEN and guess.position.fret == 1:
-        unless = " Or the string is a semitone sharp: then tune it first."
-    return f"That was {heard} of string {asked.string}, not {wanted}. Play {asked.words()}.{unless}"
-
-
-def _away(cents: float) -> str:
-    return f"{abs(cents):.0f} cents {'sharp' if cents > 0 else 'flat'}"

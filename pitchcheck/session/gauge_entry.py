@@ -1,0 +1,111 @@
+"""A gauge or leaf reading as it is typed, added to ``session.toml``, which is else left as it is.
+
+Conventions: ``WHAT [STRING] LENGTH`` or ``WHAT [STRING] passes LENGTH stops LENGTH`` (either or both). WHAT
+is ``third`` (gap over fret 1 with the string held behind fret 3), ``open`` (gap over fret 1, string open),
+``slot`` (slot floor over the board), ``fret`` (fret height), ``action`` (12th fret) or ``relief``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pitchcheck.errors import BadValue, NothingMeasured
+from pitchcheck.instrument import MeterQuantity
+from pitchcheck.session.settings import SETTINGS, read_settings
+from pitchcheck.store.files import write_whole
+from pitchcheck.units import length_mm
+
+SHORT_NAMES = {
+    "third": MeterQuantity.CLEARANCE_THIRD,
+    "open": MeterQuantity.CLEARANCE_OPEN,
+    "slot": MeterQuantity.SLOT_FLOOR,
+    "fret": MeterQuantity.FRET_HEIGHT,
+    "action": MeterQuantity.ACTION_12,
+    "relief": MeterQuantity.RELIEF,
+}
+_KEYS = ("value", "passes", "stops")
+
+
+@dataclass(frozen=True)
+class GaugeEntry:
+    """One reading as it was typed; lengths with their units."""
+
+    what: MeterQuantity
+    string: int | None
+    value: str | None = None
+    passes: str | None = None
+    stops: str | None = None
+
+
+def parse_gauge(text: str) -> GaugeEntry:
+    """Read a typed gauge reading.
+
+    Raises
+    ------
+    BadValue
+        If it is none; the message says what is missing.
+
+    Examples
+    --------
+    >>> parse_gauge("third 6 0.010 in").value
+    '0.010 in'
+    >>> parse_gauge("third 6 passes 0.010 in stops 0.012 in").stops
+    '0.012 in'
+    """
+    words = text.split()
+    names = {**SHORT_NAMES, **{str(what): what for what in MeterQuantity}}
+    if not words or words[0].lower() not in names:
+        raise BadValue(f"{text.strip()!r} does not begin with what was measured: {', '.join(SHORT_NAMES)}.")
+    what, rest = names[words[0].lower()], words[1:]
+    string = None
+    if rest and rest[0].isascii() and rest[0].isdigit() and len(rest[0]) < 3 and len(rest) > 1:
+        second = rest[1].lower()
+        if second in _KEYS or second[0].isdigit():
+            string, rest = int(rest[0]), rest[1:]
+    found: dict[str, str] = {}
+    key = "value"
+    for word in rest:
+        if word.lower() in _KEYS:
+            key = word.lower()
+        else:
+            found[key] = f"{found[key]} {word}" if key in found else word
+    if not found:
+        raise BadValue(f"{text.strip()!r} has no length. Add it, like 0.35 mm.")
+    for length in found.values():
+        length_mm(length)
+    return GaugeEntry(what, string, found.get("value"), found.get("passes"), found.get("stops"))
+
+
+def add_gauge(folder: Path, entry: GaugeEntry) -> None:
+    """Add a reading to the settings of a folder.
+
+    Raises
+    ------
+    BadValue
+        If the settings would not take it; then nothing is written. The message says why.
+    NothingMeasured
+        If the settings cannot be read at all.
+    OSError
+        If the file cannot be written.
+    """
+    path = folder / SETTINGS
+    before = read_settings(folder)
+    old = path.read_bytes()
+    lines = ["", "[[meter]]", f'what = "{entry.what}"']
+    if entry.string is not None:
+        lines.append(f"string = {entry.string}")
+    lines += [f'{key} = "{text}"' for key in _KEYS if (text := getattr(entry, key)) is not None]
+    end = b"" if old.endswith(b"\n") else b"\n"
+    write_whole(path, old + end + ("\n".join(lines) + "\n").encode("utf-8"))
+    try:
+        after = read_settings(folder)
+    except NothingMeasured as fault:
+        write_whole(path, old)
+        raise BadValue(fault.problems[0].sentence()) from fault
+    if len(after.settings.meter) == len(before.settings.meter) + 1:
+        return
+    write_whole(path, old)
+    known = {fault.sentence() for fault in before.problems}
+    new = [fault.sentence() for fault in after.problems if fault.sentence() not in known]
+    raise BadValue(new[0] if new else "the settings do not take this reading.")
