@@ -73,7 +73,7 @@ class SlotChange:
         Belief that the slot is now below its floor, 0 to 1.
     verdict : Verdict
         Of the slot as it is now.
-    places : tuple of PositionChange
+    positions : tuple of PositionChange
     """
 
     number: int
@@ -89,7 +89,7 @@ class SlotChange:
     floor_mm: float
     low_belief: float | None
     verdict: Verdict
-    places: tuple[PositionChange, ...]
+    positions: tuple[PositionChange, ...]
 
 
 @dataclass(frozen=True)
@@ -106,6 +106,39 @@ class Repeats:
     expected_cents: float
 
 
+class AssumptionKind(StrEnum):
+    """What a comparison takes to be the same in both passes, or reckons with."""
+
+    SAME_INSTRUMENT = "same_instrument"  # frets, place of the nut, saddle, strings
+    SMALL_CHANGES = "small_changes"  # touch, neck, place of the rod: allowed for
+    ACTION_RESTATED = "action_restated"  # the action was given otherwise in the second pass
+    RETUNED = "retuned"  # strings tuned otherwise in the second pass
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One of them, with its strings, or with the action before and after. [mm]"""
+
+    kind: AssumptionKind
+    strings: tuple[int, ...] = ()
+    lengths_mm: tuple[float, float] | None = None
+
+
+class WeaknessKind(StrEnum):
+    """What makes a comparison weaker than it could be."""
+
+    NO_PRESSES = "no_presses"  # fretted notes alone hardly tell how a slot changed
+    NOT_SETTLED = "not_settled"
+
+
+@dataclass(frozen=True)
+class Weakness:
+    """One of them, with its strings."""
+
+    kind: WeaknessKind
+    strings: tuple[int, ...] = ()
+
+
 @dataclass(frozen=True)
 class Comparison:
     """Two passes over one instrument.
@@ -117,10 +150,8 @@ class Comparison:
     repeats : tuple of Repeats
     scatter : float >= 1
         How many times the usual scatter this hand has; every uncertainty here is widened by it.
-    assumed : tuple of str
-        What is taken to be the same in both passes, or was seen to differ, in whole sentences.
-    notes : tuple of str
-        What else a reader should know.
+    assumptions : tuple of Assumption
+    weaknesses : tuple of Weakness
     before, after : Fit or None
         Each pass as both tell it together, with one touch: heights and fretted notes over the neck. None when
         no string was heard in both.
@@ -129,7 +160,7 @@ class Comparison:
     strings: tuple[SlotChange, ...]
     repeats: tuple[Repeats, ...]
     scatter: float
-    assumed: tuple[str, ...]
-    notes: tuple[str, ...] = ()
+    assumptions: tuple[Assumption, ...]
+    weaknesses: tuple[Weakness, ...] = ()
     before: Fit | None = None
     after: Fit | None = None

@@ -46,6 +46,7 @@ class Coordinate(IntEnum):
     SIDE = 17  # square of the push sideways at the rod
     GIVE = 18  # how far the board gives, over the force on it
     TENSION = 19  # [N], known
+    BOARD = 20  # board above its nominal place, under the rod or where the gauge stands
 
 
 STEP = np.array(
@@ -67,6 +68,7 @@ STEP = np.array(
         0.01,
         0.0005,
         1.0,
+        0.005,
     ]
 )
 """Step of each coordinate for the difference quotient, small against its prior width."""
@@ -77,6 +79,9 @@ TOUCH_WEIGHT = np.array([1.0, 4.0, 1.0]) / 6.0
 NARROW_FRET = 9  # from here on spaces are narrower than a fingertip with room behind it
 PAD_PER_BEHIND = 2.0  # [-] a fingertip does not lie over the fret: its width is at most so many times that
 LEAST_ROD_HALF_MM = 0.05  # [mm] the rod has two edges
+
+
+_PRESS_ONLY = (Coordinate.ROD_HALF, Coordinate.ROD_PLACE, Coordinate.SIDE, Coordinate.GIVE, Coordinate.BOARD)
 
 
 @dataclass(frozen=True)
@@ -164,6 +169,7 @@ def _setup(scale_mm: FloatArray, u: FloatArray) -> Setup:
         break_rad=u[:, Coordinate.BREAK],
         stretch_factor=np.exp(u[:, Coordinate.LOG_STRETCH_FACTOR]),
         bend_mm=np.exp(u[:, Coordinate.LOG_BEND]),
+        board_mm=u[:, Coordinate.BOARD],
     )
 
 
@@ -245,6 +251,8 @@ def linearise(cases: tuple[Case, ...], coordinates: FloatArray) -> Slopes:
         touch[index] = variance[:: len(steps)]
         for row, a in enumerate(moved, start=1):
             slope[index, a] = (got[:, row] - got[:, 0]) / STEP[a]
+        if kind.stop is not None:
+            slope[index, Coordinate.OFFSET_CENTS] = 1.0
     return Slopes(value, slope, touch)
 
 
@@ -261,12 +269,12 @@ def _matters(kind: CaseKind, a: Coordinate) -> bool:
     if kind.overtones:
         return a is Coordinate.LOG_BEND
     if kind.gauge is not None:
-        return a < Coordinate.BREAK
+        return a < Coordinate.BREAK or a is Coordinate.BOARD
+    if a in (Coordinate.TENSION, Coordinate.OFFSET_CENTS):
+        return False  # known; added as it stands
     if Coordinate.FRET_ERROR_1 <= a <= Coordinate.FRET_ERROR_4:
-        fret = (
-            a - Coordinate.FRET_ERROR_1 + 1
-        )  # frets 1 and 3 carry the line that slot heights are counted from
+        fret = a - Coordinate.FRET_ERROR_1 + 1  # slot heights count from frets 1 and 3
         return fret in (1, 3, kind.capo) or kind.fret - 2 <= fret <= kind.fret
     if kind.stop is Stop.PRESS:
         return a is not Coordinate.LOG_FORCE
-    return a not in (Coordinate.ROD_HALF, Coordinate.ROD_PLACE, Coordinate.SIDE, Coordinate.GIVE)
+    return a not in _PRESS_ONLY

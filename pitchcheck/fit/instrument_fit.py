@@ -1,59 +1,59 @@
-"""One joint fit of a whole instrument: all strings, all takes and all gauge readings at once.
+"""One joint fit of a whole instrument: all strings, all passes, all takes and all gauge readings at once.
 
-Conventions: cents for takes, mm for gauges; beliefs are marginals of the joint posterior.
+Conventions: cents for takes, mm for gauges; beliefs are marginals of the joint posterior, as things are in
+the last pass.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from pitchcheck.fit import words
+from pitchcheck.fit import remarks
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import Coordinate
-from pitchcheck.fit.gauges import question_gauges
 from pitchcheck.fit.joint import Joint
-from pitchcheck.fit.modes import weigh_modes
 from pitchcheck.fit.neck import neck_curves
-from pitchcheck.fit.problem import Problem, build_problem, gauge_list
+from pitchcheck.fit.posterior import Posterior, solve_problem
+from pitchcheck.fit.problem import FitPass, Problem, build_problem
 from pitchcheck.fit.result import Fit, Residual, StringFit
 from pitchcheck.fit.skewness import height_beliefs_of
-from pitchcheck.fit.solve import Data, Solution, solve
-from pitchcheck.fit.unknowns import Unknowns
-from pitchcheck.instrument import SessionSettings
+from pitchcheck.fit.solve import Solution
+from pitchcheck.instrument import SLOT_QUANTITIES, SessionSettings
 from pitchcheck.survey import Survey, first_fret_cents
 from pitchcheck.types import FloatArray
 
 
-def fit_instrument(
-    settings: SessionSettings, survey: Survey, *, before: tuple[SessionSettings, Survey] | None = None
-) -> Fit:
+def fit_instrument(settings: SessionSettings, survey: Survey, *, before: Sequence[FitPass] = ()) -> Fit:
     """Fit slot heights and everything that could pass for them.
 
     Parameters
     ----------
     settings : SessionSettings
-        Instrument, gauge readings, and what was removed since the pass ``before``.
+        Instrument, gauge readings, and what was removed since the pass before.
     survey : Survey
-        Errors in cents with their covariance.
-    before : tuple of SessionSettings and Survey, optional
-        The pass before, on the same strings: what was removed between the two tells how strongly each string
-        answers.
+        Errors in cents with their covariance; it may hold some strings only.
+    before : sequence of FitPass, optional
+        Passes before this one, earliest first. All passes are one measurement: what they share is known
+        better with every one of them, and every removal, told or not, is one more equation.
 
     Returns
     -------
     Fit
-        One StringFit for every string with a usable stopped take or a gauge reading of its own.
+        As things are in the last pass: one StringFit for every string with a usable stopped take, a leaf take
+        or a gauge reading of its own, in any pass.
     """
-    problem = build_problem(settings, survey, before=before)
-    ear = _solve(problem, problem.data)
-    gauges = gauge_list(settings)
-    held = question_gauges(gauges, problem, ear)
-    solution, data = ear, problem.data
-    if gauges:
-        data = problem.with_gauges(gauges, held)
-        solution = _solve(problem, data, start=ear.z)
+    passes = (*before, FitPass(settings, survey))
+    return fit_of(solve_problem(build_problem(passes)), settings, survey)
+
+
+def fit_of(posterior: Posterior, settings: SessionSettings, survey: Survey) -> Fit:
+    """Beliefs of the last pass from a posterior."""
+    problem, data, solution = posterior.problem, posterior.data, posterior.solution
     heights = height_beliefs_of(problem, data, solution)
-    necks = neck_curves(settings, problem.unknowns, solution.z)
+    necks = neck_curves(settings, problem.unknowns, solution.z, effects=problem.effects)
+    gauged = _gauged(posterior)
     strings = tuple(
         StringFit(
             number=number,
@@ -66,27 +66,46 @@ def fit_instrument(
             neck_now_cents=necks[number].now_cents,
             neck_target_cents=necks[number].target_cents,
             neck_touch_cents=necks[number].touch_cents,
+            gauged=number in gauged,
+            heard_before=problem.last_heard[number] < problem.last,
         )
         for number in problem.strings
     )
     first = problem.strings[0]
+    fret_height_mm = _log_belief(problem, solution, first, Coordinate.LOG_FRET_HEIGHT)
     return Fit(
         strings=strings,
-        fret_height_mm=_log_belief(problem, solution, first, Coordinate.LOG_FRET_HEIGHT),
-        nut_offset_mm=_unknown_belief(problem.unknowns, solution, "nut", first, Coordinate.NUT_OFFSET),
-        touch_mm=words.touch_belief(settings.instrument, problem, solution),
+        fret_height_mm=fret_height_mm,
+        nut_offset_mm=_nut_belief(problem, solution),
+        touch_mm=remarks.touch_belief(settings.instrument, problem, solution),
         height_covariance_mm2=_height_covariance(problem, solution),
-        residuals=_residuals(survey, solution),
-        meter=tuple(row for row in held if row.index < len(settings.meter)),
-        unseparated=words.unseparated(problem, solution),
-        notes=words.fit_notes(settings, problem, solution, held),
-        joint=Joint(problem.unknowns.names, solution.z, solution.covariance),
+        residuals=_residuals(problem, survey, solution),
+        meter=remarks.meter_residuals(posterior),
+        unseparated=remarks.unseparated(problem, solution),
+        remarks=remarks.remarks(problem, solution),
+        joint=Joint(
+            problem.unknowns.names,
+            solution.z,
+            solution.covariance,
+            problem.effects,
+            posterior.scatter,
+            problem.strings,
+        ),
+        scatter=posterior.scatter,
+        unsettled=remarks.unsettled(posterior, fret_height_mm=fret_height_mm),
+        misfit=remarks.press_misfit(posterior),
     )
 
 
-def _solve(problem: Problem, data: Data, *, start: FloatArray | None = None) -> Solution:
-    """Most likely unknowns, and the other ways to read takes that contradict one another."""
-    return weigh_modes(problem.unknowns, data, solve(problem.unknowns, data, start=start))
+def _gauged(posterior: Posterior) -> set[int]:
+    """Strings whose own slot was gauged, by a reading that was used."""
+    found = {
+        check.row.reading.string
+        for check in posterior.gauges
+        if not check.questioned and check.row.reading.what in SLOT_QUANTITIES
+    }
+    found |= {leaf.row.string for leaf in posterior.leaves if not leaf.questioned}
+    return {number for number in found if number is not None}
 
 
 def _belief(problem: Problem, solution: Solution, number: int, at: Coordinate) -> Belief:
@@ -101,26 +120,24 @@ def _log_belief(problem: Problem, solution: Solution, number: int, at: Coordinat
     return Belief(np.exp(belief.values), belief.probability)
 
 
-def _unknown_belief(unknowns: Unknowns, solution: Solution, name: str, string: int, at: Coordinate) -> Belief:
-    """Belief in the part of a coordinate that one shared unknown gives."""
-    case = next(i for i, c in enumerate(unknowns.cases) if c.string == string)
-    column = unknowns.column(name)
-    size = float(unknowns.spread[case, at, column])
-    return Belief.normal(
-        size * float(solution.z[column]), size * float(np.sqrt(solution.covariance[column, column]))
-    )
+def _nut_belief(problem: Problem, solution: Solution) -> Belief:
+    """Belief in the nut's own part of the nut offsets."""
+    case = problem.plain_case[-1][problem.strings[0]]
+    column = problem.unknowns.column("nut")
+    size = float(problem.unknowns.spread[case, Coordinate.NUT_OFFSET, column])
+    sd = float(np.sqrt(solution.covariance[column, column]))
+    return Belief.normal(size * float(solution.z[column]), size * sd)
 
 
-def _height_covariance(
-    problem: Problem, solution: Solution
-) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+def _height_covariance(problem: Problem, solution: Solution) -> FloatArray:
     """Covariance of the slot heights, in the order of the fitted strings. [mm^2]"""
     rows = np.array([problem.coordinate(n, Coordinate.SLOT_HEIGHT, solution.z)[1] for n in problem.strings])
     return np.asarray(rows @ solution.covariance @ rows.T)
 
 
-def _residuals(survey: Survey, solution: Solution) -> tuple[Residual, ...]:
-    """Every stopped take of this pass against the fit."""
+def _residuals(problem: Problem, survey: Survey, solution: Solution) -> tuple[Residual, ...]:
+    """Every stopped take of the last pass against the fit."""
+    own = [row for row, (index, _) in enumerate(problem.places) if index == problem.last]
     return tuple(
         Residual(
             position=stopped.take.position,
@@ -130,5 +147,5 @@ def _residuals(survey: Survey, solution: Solution) -> tuple[Residual, ...]:
             sd_cents=float(solution.scatter[row]),
             weight=float(solution.weight[row]),
         )
-        for row, stopped in enumerate(survey.stopped)
+        for row, stopped in zip(own, survey.stopped, strict=True)
     )

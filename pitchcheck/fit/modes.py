@@ -69,14 +69,7 @@ def _contradicted(unknowns: Unknowns, data: Data, solution: Solution) -> list[in
 def _believing_the_rest(unknowns: Unknowns, data: Data, best: Solution, case: int) -> Solution | None:
     """Another mode, in which the takes of a case that were believed are the bad ones, if there is one."""
     believed = (data.case == case) & (best.weight >= HARDLY_USED)
-    kept = ~believed
-    without = Data(
-        value=data.value[kept],
-        covariance=data.covariance[np.ix_(kept, kept)],
-        case=data.case[kept],
-        robust=data.robust[kept],
-    )
-    start = solve(unknowns, without, start=best.z)
+    start = solve(unknowns, data.without(believed), start=best.z)
     other = solve(unknowns, data, start=start.z)
     apart = np.abs(other.z - best.z) / np.sqrt(np.diag(best.covariance))
     return other if np.max(apart) > SAME_SD else None

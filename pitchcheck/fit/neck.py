@@ -5,12 +5,13 @@ Conventions: cents at frets 1 to 12, no capo; touch is the player's usual one as
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from pitchcheck.fit.cases import CaseKind, Coordinate, predict
-from pitchcheck.fit.unknowns import CaseRequest, Unknowns, build_unknowns
+from pitchcheck.fit.unknowns import ONE_PASS, CaseRequest, PassEffects, Unknowns, build_unknowns
 from pitchcheck.instrument import SessionSettings
 from pitchcheck.physics.gauges import target_height_mm
 from pitchcheck.takes import Stop
@@ -29,29 +30,45 @@ class NeckCurves:
     touch_cents: FloatArray
 
 
-def neck_curves(settings: SessionSettings, unknowns: Unknowns, z: FloatArray) -> dict[int, NeckCurves]:
+def neck_curves(
+    settings: SessionSettings,
+    unknowns: Unknowns,
+    z: FloatArray,
+    *,
+    effects: Sequence[PassEffects] = ONE_PASS,
+    index: int = -1,
+    heights_mm: dict[int, float] | None = None,
+) -> dict[int, NeckCurves]:
     """Curves of every string: with the slot as it is, at its target, and the finger's part.
 
     Parameters
     ----------
-    job : Job
+    settings : SessionSettings
     unknowns : Unknowns
         Of the fit; unknowns that these notes do not share stay at their centre.
     z : array, shape (n,)
         Most likely unknowns.
+    effects : sequence of PassEffects, optional
+        Of the passes.
+    index : int, optional
+        Whose pass the touch is, the last one's by default.
+    heights_mm : dict from string number to float, optional
+        Slot heights as they are; by default those of the pass. [mm]
     """
+    which = range(len(effects))[index]
     numbers = [spec.number for spec in settings.instrument.strings]
     requests = []
     for number in numbers:
         goal = _target_mm(settings, number)
+        now = None if heights_mm is None else heights_mm.get(number)
         for fret in FRETS:
             kind = CaseKind(Stop.FRET, fret, 0)
             requests += [
-                CaseRequest(kind, number),
-                CaseRequest(kind, number, fixed_height_mm=goal),
-                CaseRequest(kind, number, force_n=LIGHT_FORCE_N),
+                CaseRequest(kind, number, which, fixed_height_mm=now),
+                CaseRequest(kind, number, which, fixed_height_mm=goal),
+                CaseRequest(kind, number, which, fixed_height_mm=now, force_n=LIGHT_FORCE_N),
             ]
-    own = build_unknowns(settings.instrument, requests)
+    own = build_unknowns(settings.instrument, requests, effects)
     known = dict(zip(unknowns.names, z, strict=True))
     mine = np.array([known.get(name, 0.0) for name in own.names])
     coordinates = own.coordinates(mine)

@@ -1,15 +1,18 @@
 """What is believed before anything is heard; every number with its origin.
 
 Conventions: mean and standard deviation of a normal belief, of the logarithm where the name begins with
-``log``. "Our choice" is a deliberate one, wide enough for instruments in use.
+``log``. "Our choice" is a deliberate one, wide enough for instruments in use. What depends on whether the
+fretwork was declared level stands in ``LEVEL`` and ``AS_IT_COMES`` (docs/decisions/0009).
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
+from pitchcheck.instrument import Fretwork, Instrument
 from pitchcheck.physics.materials import Make
 from pitchcheck.types import FloatArray
 
@@ -18,11 +21,9 @@ from pitchcheck.types import FloatArray
 SLOT_HEIGHT_MM = (0.45, 0.40)
 SLOT_OWN_MM = 0.25
 LOG_FRET_HEIGHT = (math.log(1.02), 0.26)  # fret wire crowns 0.6 to 1.5 mm; from memory
-FRET_ERROR_MM = 0.020  # scatter of single fret heights on a dressed neck; our choice
 NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice
 NUT_OFFSET_STRING_MM = 0.085  # where in its slot each string bears; our choice
 BREAK_RAD = (0.13, 0.05)  # angle behind the nut, 0.05 to 0.25: from memory
-RELIEF_MM = (0.15, 0.10)  # common practice
 ACTION_MM = {"polymer": (3.0, 0.6), "steel": (2.0, 0.5)}  # at fret 12, common practice
 ACTION_STRING_MM = 0.20  # string to string
 SADDLE_MM = {  # extra speaking length: usual compensation by kind of string, common practice
@@ -31,18 +32,11 @@ SADDLE_MM = {  # extra speaking length: usual compensation by kind of string, co
     Make.POLYMER: (1.3, 0.5),
     Make.WOUND_POLYMER: (1.3, 0.5),
 }
-TAIL_MM = (
-    55.0,
-    28.0,
-)  # string beyond nut and saddle that shares the stretch, as far as it slides; our choice
-SET_SHARE = 0.4  # [-] part of a stretch error that strings of one make share; our choice
-STRETCH_STRING_ERROR = 0.03  # friction and tuner distance differ per string; our choice
 FLOATING_STRETCH_ERROR = 0.10  # springs give way: 4 to 12 % less stretch, more if soft; from simulation
 FLOATING_STRETCH_SHIFT = -0.08
 ROD_HALF_MM = (0.6, 0.3)  # half the width on which a rounded rod of 5 to 6 mm holds the string flat
 ROD_PLACE_MM = 0.7  # how far from the middle of the space a hand sets the rod; our choice
 PRESS_SCATTER = 0.0135  # friction from press to press, relative; from simulation
-FRET_PLACE_MM = 0.05  # how far a fret sits from its place, sawn by hand or machine; from simulation
 GIVE_MM = (0.0010, 0.0005)  # [mm/N] how far the board gives under the rod; from simulation
 ROD_FORCE_N = 16.0  # [N] a usual push on the rod; what differs from it looks like another fret height
 SIDE_MM2 = (0.012, 0.008)  # mean square of a push sideways at the rod, 0.1 mm or so; our choice
@@ -61,7 +55,97 @@ FINGER_BEHIND_MM = 9.0  # middle of the fingertip behind the fret; our choice
 FINGER_BEHIND_PART = 0.40  # [-] of the space at most; our choice
 FINGER_PAD_MM = 8.0  # its width; our choice
 MODEL_CENTS = 0.06  # what the model leaves out; our choice
-"""All of it is checked by the coverage of the intervals on independent instruments (docs/accuracy.md)."""
+LEAF_SD_MM = 0.012  # how sharply a leaf tells touching from not touching; our choice
+
+
+@dataclass(frozen=True)
+class FretworkPriors:
+    """Spreads that depend on what is declared of frets and board.
+
+    Attributes
+    ----------
+    fret_error_mm : float
+        Height of a single fret, all strings alike.
+    fret_string_mm : float
+        The same under one string: dents, wear.
+    fret_place_mm, fret_edge_mm : float
+        A single fret away from its place, and all frets' bearing edges alike (flat tops).
+    board_space_mm, board_string_mm : float
+        Board off its nominal depth under the frets, in one space, and there under one string.
+    relief_mm : (float, float)
+    tail_mm : (float, float)
+        String beyond nut and saddle that shares the stretch, as far as it slides.
+    tail_string : float
+        Stretch factor of one string off the others by friction and tuner distance, relative.
+    slide_space, slide_string : float
+        Stretch in one space off the other spaces by friction at the frets, relative: all strings, one string.
+    pull_cents : float
+        A note pulled by a resonance of the body: every note of every string on its own.
+    polymer_stretch, polymer_shared : float
+        Relative error of a polymer's stretch factor, and the part of it that a set shares.
+    rod_mm : float
+        Rod set off the middle of the space by every press alike.
+    """
+
+    fret_error_mm: float
+    fret_string_mm: float
+    fret_place_mm: float
+    fret_edge_mm: float
+    board_space_mm: float
+    board_string_mm: float
+    relief_mm: tuple[float, float]
+    tail_mm: tuple[float, float]
+    tail_string: float
+    slide_space: float
+    slide_string: float
+    pull_cents: float
+    polymer_stretch: float
+    polymer_shared: float
+    rod_mm: float
+
+
+SET_SHARE = 0.4  # [-] part of a stretch error that steel strings of one make share; our choice
+# Levelled with a straightedge: the maker's figures; the rest as chosen for instruments of our simulation.
+LEVEL = FretworkPriors(
+    fret_error_mm=0.020,
+    fret_string_mm=0.0,
+    fret_place_mm=0.05,
+    fret_edge_mm=0.0,
+    board_space_mm=0.0,
+    board_string_mm=0.0,
+    relief_mm=(0.15, 0.10),
+    tail_mm=(55.0, 28.0),
+    tail_string=0.03,
+    slide_space=0.0,
+    slide_string=0.0,
+    pull_cents=0.0,
+    polymer_stretch=0.20,
+    polymer_shared=SET_SHARE,
+    rod_mm=0.0,
+)
+# No survey of real boards was found: sizes that repairers speak of (common practice, no source), our choice.
+AS_IT_COMES = FretworkPriors(
+    fret_error_mm=0.030,
+    fret_string_mm=0.015,
+    fret_place_mm=0.08,
+    fret_edge_mm=0.20,
+    board_space_mm=0.040,
+    board_string_mm=0.020,
+    relief_mm=(0.18, 0.22),
+    tail_mm=(75.0, 50.0),
+    tail_string=0.06,
+    slide_space=0.015,
+    slide_string=0.015,
+    pull_cents=0.5,
+    polymer_stretch=0.30,
+    polymer_shared=0.8,
+    rod_mm=1.7,
+)
+
+
+def fretwork_priors(instrument: Instrument) -> FretworkPriors:
+    """Spreads that fit what is declared of an instrument's frets."""
+    return LEVEL if instrument.fretwork is Fretwork.LEVEL else AS_IT_COMES
 
 
 def log_force(tension_n: float) -> float:

@@ -44,14 +44,14 @@ class SkewCorrection:
 NO_CORRECTION = SkewCorrection(0.0, 0.0)
 
 
-def height_rows(problem: Problem, solution: Solution) -> dict[int, FloatArray]:
+def height_rows(problem: Problem, solution: Solution, *, index: int = -1) -> dict[int, FloatArray]:
     """Share of every unknown, shape (n,), in the slot height of each string whose belief is corrected.
 
     Where only fretted notes were heard the belief is so wide that a second order says nothing of it: strings
-    without presses have no row.
+    without presses have no row. ``index`` is that of the pass.
     """
     pressed = [n for n in problem.strings if n in problem.pressed]
-    return {n: problem.coordinate(n, Coordinate.SLOT_HEIGHT, solution.z)[1] for n in pressed}
+    return {n: problem.coordinate(n, Coordinate.SLOT_HEIGHT, solution.z, index=index)[1] for n in pressed}
 
 
 def skew_corrections(
@@ -137,21 +137,21 @@ def _turning(unknowns: Unknowns, centre: FloatArray, towards: FloatArray) -> Flo
 
 
 def height_beliefs_of(problem: Problem, data: Data, solution: Solution) -> dict[int, Belief]:
-    """Belief in the slot height of every fitted string, from the data that were solved."""
+    """Belief in the slot height of every fitted string in the last pass, from the data that were solved."""
     rows = height_rows(problem, solution)
     found = skew_corrections(problem.unknowns, data, solution, list(rows.values()))
     return height_beliefs(problem, solution, dict(zip(rows, found, strict=True)))
 
 
 def height_beliefs(
-    problem: Problem, solution: Solution, corrections: dict[int, SkewCorrection]
+    problem: Problem, solution: Solution, corrections: dict[int, SkewCorrection], *, index: int = -1
 ) -> dict[int, Belief]:
-    """Belief in the slot height of every fitted string; normal where it has no correction."""
+    """Belief in the slot height of every fitted string in one pass; normal where it has no correction."""
     found = {}
     for number in problem.strings:
-        mean, slopes = problem.coordinate(number, Coordinate.SLOT_HEIGHT, solution.z)
+        mean, slopes = problem.coordinate(number, Coordinate.SLOT_HEIGHT, solution.z, index=index)
         sd = float(np.sqrt(slopes @ solution.covariance @ slopes))
-        action, _ = problem.coordinate(number, Coordinate.ACTION_12, solution.z)
+        action, _ = problem.coordinate(number, Coordinate.ACTION_12, solution.z, index=index)
         belief = corrections.get(number, NO_CORRECTION).about(mean, sd)
         found[number] = _cut(belief, lowest_height_mm(max(action, 0.5)))
     return found

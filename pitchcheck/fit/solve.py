@@ -7,16 +7,17 @@ loses its weight (equation 12 of docs/model.md). Unknowns are standard normal be
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import block_diag, cho_factor, cho_solve
 
 from pitchcheck.fit import priors
-from pitchcheck.fit.cases import Coordinate, Slopes, linearise, predict
+from pitchcheck.fit.cases import Case, Coordinate, Slopes, linearise, predict
 from pitchcheck.fit.unknowns import Unknowns
 from pitchcheck.takes import Stop
-from pitchcheck.types import FloatArray
+from pitchcheck.types import BoolArray, FloatArray
 
 DEGREES = 6.0  # [-] of the t distribution; our choice: a residual of 4 sd keeps a third of its weight
 MOST_STEPS = 30
@@ -37,19 +38,47 @@ class Data:
         Which case each row measures.
     robust : bool array, shape (d,)
         Whether the row may be weighed down.
+    hand_scale : array, shape (d,), or None
+        How many times wider than a careful hand's the scatter of this row is; None for 1 throughout.
     """
 
     value: FloatArray
     covariance: FloatArray
     case: FloatArray
     robust: FloatArray
+    hand_scale: FloatArray | None = None
+
+    def joined(self, more: Data) -> Data:
+        """Return these rows, then others, independent of them."""
+        scale = None
+        if self.hand_scale is not None:
+            scale = np.concatenate([self.hand_scale, np.ones(more.value.size)])
+        return Data(
+            value=np.concatenate([self.value, more.value]),
+            covariance=block_diag(self.covariance, more.covariance) if more.value.size else self.covariance,
+            case=np.concatenate([self.case, more.case]),
+            robust=np.concatenate([self.robust, more.robust]),
+            hand_scale=scale,
+        )
+
+    def without(self, rows: BoolArray) -> Data:
+        """Return the data without some rows (a bool array)."""
+        kept = ~rows
+        return Data(
+            value=self.value[kept],
+            covariance=self.covariance[np.ix_(kept, kept)],
+            case=self.case[kept],
+            robust=self.robust[kept],
+            hand_scale=None if self.hand_scale is None else self.hand_scale[kept],
+        )
 
 
 @dataclass(frozen=True)
 class Solution:
     """Most likely unknowns and their covariance (Laplace).
 
-    ``residual`` and ``spread`` are of the data rows, ``weight`` is 1 for a row fully used.
+    ``residual``, ``scatter`` (standard deviation) and ``hand`` (variance of the hand in it) are of the data
+    rows, ``weight`` is 1 for a row fully used.
     """
 
     z: FloatArray
@@ -58,6 +87,7 @@ class Solution:
     expected: FloatArray
     residual: FloatArray
     scatter: FloatArray
+    hand: FloatArray
     weight: FloatArray
     settled: bool
 
@@ -85,7 +115,9 @@ def solve(unknowns: Unknowns, data: Data, *, start: FloatArray | None = None) ->
         about = linearise(unknowns.cases, coordinates)
         jacobian = np.einsum("ca,can->cn", about.slope, unknowns.spread)[data.case]
         expected = about.value[data.case]
-        hand = hand_variance(unknowns, about)[data.case]
+        hand = hand_variance(unknowns.cases, about)[data.case]
+        if data.hand_scale is not None:
+            hand = hand * data.hand_scale**2
         residual = data.value - expected
         total = np.diag(data.covariance) + hand
         weight = np.where(data.robust, np.minimum(1.0, (DEGREES + 1) / (DEGREES + residual**2 / total)), 1.0)
@@ -109,6 +141,7 @@ def solve(unknowns: Unknowns, data: Data, *, start: FloatArray | None = None) ->
         expected=expected,
         residual=residual,
         scatter=np.sqrt(total),
+        hand=hand,
         weight=weight,
         settled=settled,
     )
@@ -130,14 +163,14 @@ def _step_size(unknowns: Unknowns, data: Data, z: FloatArray, step: FloatArray, 
     return size
 
 
-def hand_variance(unknowns: Unknowns, about: Slopes) -> FloatArray:
+def hand_variance(cases: Sequence[Case], about: Slopes) -> FloatArray:
     """Variance that hand and model add to each case: rod place, friction, touch, what the model leaves out.
 
     Touch is noise and no unknown of its own: the most likely touches of single notes would pull the shared
     unknowns to where notes answer the finger most (docs/decisions/0005).
     """
-    press = np.array([c.kind.stop is Stop.PRESS for c in unknowns.cases])
-    note = np.array([c.kind.stop is not None for c in unknowns.cases])
+    press = np.array([c.kind.stop is Stop.PRESS for c in cases])
+    note = np.array([c.kind.stop is not None for c in cases])
     slope = about.slope
     rod = slope[:, Coordinate.ROD_PLACE] * priors.ROD_PLACE_MM
     friction = slope[:, Coordinate.LOG_STRETCH_FACTOR] * priors.PRESS_SCATTER

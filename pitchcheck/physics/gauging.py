@@ -29,7 +29,7 @@ def gauge_mm(setup: Setup, *, what: MeterQuantity) -> FloatArray:
     array, shape (m,)
     """
     if what is MeterQuantity.FRET_HEIGHT:
-        return setup.fret_height_mm
+        return np.asarray(setup.fret_height_mm - setup.board_mm)
     if what is MeterQuantity.ACTION_12:
         return setup.action_12_mm
     if what is MeterQuantity.RELIEF:

@@ -46,6 +46,7 @@ class Setup:
     break_rad: FloatArray  # angle of the string behind the nut
     stretch_factor: FloatArray  # EA/T of the string, tails included: extra path over scale to tension [-]
     bend_mm: FloatArray  # lambda, open string
+    board_mm: FloatArray | float = 0.0  # board above its nominal place, where the rod or the gauge stands
 
 
 @dataclass(frozen=True)
@@ -152,7 +153,7 @@ def fret_top(setup: Setup, fret: int) -> FloatArray:
 
 def board_height(setup: Setup, x: FloatArray) -> FloatArray:
     """Height of the board. [mm]"""
-    return np.asarray(_bow(setup, x) - setup.fret_height_mm)
+    return np.asarray(_bow(setup, x) - setup.fret_height_mm + setup.board_mm)
 
 
 def nut_edge(setup: Setup, *, capo: int) -> tuple[FloatArray, FloatArray]:

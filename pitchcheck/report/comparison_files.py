@@ -17,6 +17,7 @@ from pitchcheck.compare.records import PositionChange, SlotChange
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import Instrument
+from pitchcheck.words.assumptions import assumption, weakness
 
 SCHEMA = 1
 CSV_HEADS = (
@@ -60,8 +61,8 @@ def comparison_json(comparison: Comparison, *, instrument: Instrument | None = N
             for r in comparison.repeats
         ],
         "scatter": _number(comparison.scatter),
-        "assumed": list(comparison.assumed),
-        "notes": list(comparison.notes),
+        "assumed": [assumption(what) for what in comparison.assumptions],
+        "notes": [weakness(what) for what in comparison.weaknesses],
     }
     return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
@@ -75,7 +76,7 @@ def comparison_csv(comparison: Comparison) -> str:
     rows = csv.writer(sink, lineterminator="\n")
     rows.writerow(CSV_HEADS)
     for slot in comparison.strings:
-        for place in slot.places or (None,):
+        for place in slot.positions or (None,):
             rows.writerow((slot.number, slot.note, *_place_cells(place), *_slot_cells(slot)))
     return "".join(sink.parts)
 
@@ -96,7 +97,7 @@ def _string(slot: SlotChange) -> dict[str, Any]:
         "floor_mm": _number(slot.floor_mm),
         "low_belief": _number(slot.low_belief),
         "verdict_now": slot.verdict.value,
-        "takes": [_place(place) for place in slot.places],
+        "takes": [_place(place) for place in slot.positions],
     }
 
 

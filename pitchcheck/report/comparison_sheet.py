@@ -9,6 +9,7 @@ from pitchcheck.report.records import Section, Sheet
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import cautions
 from pitchcheck.words import comparison as change_words
+from pitchcheck.words.assumptions import assumption, weakness
 
 HEADS = (
     "String",
@@ -48,8 +49,8 @@ def comparison_sheet(
     sections = (
         Section("First of all", change_words.alarm(comparison.strings)),
         Section("How well the takes repeat", (repeats_line(comparison),)),
-        Section("Taken to be the same", comparison.assumed),
-        Section("Notes", comparison.notes),
+        Section("Taken to be the same", tuple(map(assumption, comparison.assumptions))),
+        Section("Notes", tuple(map(weakness, comparison.weaknesses))),
         Section("Take care", cautions.ACCURACY),
     )
     return Sheet(

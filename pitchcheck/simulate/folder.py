@@ -15,7 +15,7 @@ from typing import Any
 
 from pitchcheck.clip import Clip
 from pitchcheck.errors import BadInput, Problem
-from pitchcheck.instrument import SessionSettings, StringSpec
+from pitchcheck.instrument import Fretwork, SessionSettings, StringSpec
 from pitchcheck.simulate.player import SessionTruth
 from pitchcheck.takes import Position
 
@@ -101,6 +101,8 @@ def session_text(settings: SessionSettings) -> str:
         f'tailpiece = "{instrument.tailpiece.value}"',
         f'board = "{instrument.board.value}"',
     ]
+    if instrument.fretwork is not Fretwork.UNKNOWN:
+        lines.append(f'fretwork = "{instrument.fretwork.value}"')
     for name in ("fret_height", "action_12", "relief"):
         length = getattr(instrument, name)
         if length is not None:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pitchcheck.instrument import Instrument, Length, SessionSettings, StringSpec
+from pitchcheck.instrument import Fretwork, Instrument, Length, SessionSettings, StringSpec
 from pitchcheck.simulate.instrument import InstrumentTruth, string_truth
 from pitchcheck.simulate.player import Hand
 
@@ -52,6 +52,7 @@ def demo_settings() -> SessionSettings:
             scale_mm=SCALE_MM,
             strings=STRINGS,
             action_12=Length(ACTION_12_MM, 0.15),
+            fretwork=Fretwork.LEVEL,  # the workshop has levelled them with a straightedge
         )
     )
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pitchcheck.errors import NothingMeasured, Problem
-from pitchcheck.fit.result import Fit
-from pitchcheck.instrument import SessionSettings
+from pitchcheck.fit.problem import FitPass
+from pitchcheck.instrument import Instrument
 from pitchcheck.measurement import Measurement
 from pitchcheck.placing import check_places
 from pitchcheck.session.folder import Session, read_session
@@ -54,7 +55,7 @@ def measure_folder(folder: str | Path, *, progress: Progress | None = None, work
     """
     session = read_session(Path(folder))
     this = hear_pass(session, workers=workers, progress=progress)
-    before, faults = _before(session, workers=workers)
+    before, faults = _earlier(session, workers=workers)
     problems = (*this.problems, *faults)
     if progress is not None:
         progress(len(this.takes), len(this.takes), "fitting")
@@ -74,18 +75,46 @@ def hear_pass(session: Session, *, workers: int, progress: Progress | None = Non
     return Pass(session, takes, build_survey(takes), in_order)
 
 
-def _before(
-    session: Session, *, workers: int
-) -> tuple[tuple[SessionSettings, Survey] | None, tuple[Problem, ...]]:
-    """Return the pass before this one, and its faults under the name of its folder."""
-    if session.before is None:
-        return None, ()
-    try:
-        passed = hear_pass(read_session(session.before), workers=workers, progress=None)
-    except NothingMeasured as error:
-        return None, _renamed(error.problems, session.before)
-    usable = (passed.session.settings, passed.survey) if passed.survey.stopped else None
-    return usable, _renamed(passed.problems, session.before)
+def _earlier(session: Session, *, workers: int) -> tuple[tuple[FitPass, ...], tuple[Problem, ...]]:
+    """Return the passes before this one, earliest first, and their faults under their folders' names."""
+    passes: list[FitPass] = []
+    faults: list[Problem] = []
+    seen = {session.folder.resolve()}
+    now = session
+    while now.before is not None:
+        folder = now.before
+        if folder.resolve() in seen:
+            limit = "the passes before one another go round in a circle"
+            faults.append(
+                Problem(SETTINGS, None, "before.folder", folder.name, limit, "Correct one of them.")
+            )
+            break
+        seen.add(folder.resolve())
+        try:
+            passed = hear_pass(read_session(folder), workers=workers, progress=None)
+        except NothingMeasured as error:
+            faults += _renamed(error.problems, folder)
+            break
+        faults += _renamed(passed.problems, folder)
+        if not same_instrument(passed.session.settings.instrument, session.settings.instrument):
+            limit = "its scale or its strings are not those of this pass"
+            action = "Correct one of the two settings; that pass was left out."
+            faults.append(Problem(SETTINGS, None, "before.folder", folder.name, limit, action))
+            break
+        passes.insert(0, fit_pass(passed))
+        now = passed.session
+    return tuple(passes), tuple(faults)
+
+
+def fit_pass(passed: Pass) -> FitPass:
+    """Return a pass as the fit takes it."""
+    return FitPass(passed.session.settings, passed.survey)
+
+
+def same_instrument(one: Instrument, other: Instrument) -> bool:
+    """Whether two descriptions can be of one instrument: the same scale, the same strings and notes."""
+    strings = [[(s.number, s.note) for s in instrument.strings] for instrument in (one, other)]
+    return one.scale_mm == other.scale_mm and strings[0] == strings[1]
 
 
 def _renamed(problems: tuple[Problem, ...], folder: Path) -> tuple[Problem, ...]:
@@ -93,33 +122,25 @@ def _renamed(problems: tuple[Problem, ...], folder: Path) -> tuple[Problem, ...]
     return tuple(replace(fault, file=f"{folder.name}/{fault.file}") for fault in problems)
 
 
-def conclude(
-    this: Pass, before: tuple[SessionSettings, Survey] | None, problems: tuple[Problem, ...]
-) -> Measurement:
-    """From comparisons to the measurement; ``before`` is the pass before, ``problems`` those of both."""
+def conclude(this: Pass, before: Sequence[FitPass], problems: tuple[Problem, ...]) -> Measurement:
+    """From comparisons to the measurement; ``before`` are earlier passes, ``problems`` those of all."""
     from pitchcheck.diagnosis import find_causes
     from pitchcheck.diagnosis.heard import find_wrong_notes
+    from pitchcheck.fit import fit_instrument
     from pitchcheck.judgement import bar_filing, judge_slots
     from pitchcheck.plan import make_plan
     from pitchcheck.plan.next_take import best_take
 
     settings, survey = this.session.settings, this.survey
     notices = this.session.notices
-    if not survey.stopped:
+    if not any(one.stopped or one.leaves for one in (survey, *(earlier.survey for earlier in before))):
         findings = tuple(find_wrong_notes(this.takes))
         plan = make_plan(settings, None, findings)
         return Measurement(settings, this.takes, None, None, findings, plan, problems, notices)
-    fit = _fit(settings, survey, before)
+    fit = fit_instrument(settings, survey, before=before)
     slots = judge_slots(settings, fit)
     findings = find_causes(settings, survey, fit, this.takes, slots=slots)
     slots = bar_filing(slots, fit=fit, findings=findings, survey=survey)
     upcoming = best_take(settings, survey, fit, slots=slots)
     plan = make_plan(settings, fit, findings, slots=slots, survey=survey, next_take=upcoming)
     return Measurement(settings, this.takes, survey, fit, findings, plan, problems, notices)
-
-
-def _fit(settings: SessionSettings, survey: Survey, before: tuple[SessionSettings, Survey] | None) -> Fit:
-    """Return the joint fit."""
-    from pitchcheck.fit import fit_instrument
-
-    return fit_instrument(settings, survey, before=before)

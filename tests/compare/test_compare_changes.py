@@ -11,7 +11,8 @@ import pytest
 from helpers.pairs import lowered, measured
 from helpers.planted import SIX, heard, job_of, shifted, truth_of
 from pitchcheck.compare import Change, Comparison, Match, compare_measurements
-from pitchcheck.compare.passes import change_of, match_of
+from pitchcheck.compare.comparison import change_of, match_of
+from pitchcheck.compare.records import AssumptionKind, WeaknessKind
 from pitchcheck.errors import BadValue
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import MeterQuantity, MeterReading, Removal
@@ -89,11 +90,11 @@ def test_nothing_is_found_where_nothing_was_done(untouched: Comparison) -> None:
 
 def test_the_takes_are_told_place_by_place(filed: Comparison) -> None:
     slot = filed.strings[2]
-    assert [(p.position.stop, p.position.fret) for p in slot.places] == [
+    assert [(p.position.stop, p.position.fret) for p in slot.positions] == [
         *((Stop.FRET, n) for n in (1, 2, 3, 12)),
         *((Stop.PRESS, n) for n in (1, 2)),
     ]
-    press = slot.places[4]
+    press = slot.positions[4]
     assert (press.before_takes, press.after_takes) == (2, 2)
     assert press.change_cents == pytest.approx(press.after_cents - press.before_cents)
     assert press.change_cents == pytest.approx(press.expected_cents, abs=0.5)
@@ -133,7 +134,7 @@ def test_a_string_tuned_otherwise_has_not_changed() -> None:
     takes = tuple(replace(t, hz=t.hz * down) for t in heard(slack) if t.hz is not None)
     comparison = compared(BEFORE, takes)
     assert changes(comparison) == pytest.approx(0.0, abs=2 * PULL_MM)
-    assert any("tuned otherwise" in words for words in comparison.assumed)
+    assert AssumptionKind.RETUNED in {a.kind for a in comparison.assumptions}
 
 
 def test_a_heavier_touch_has_not_changed_a_slot() -> None:
@@ -171,7 +172,7 @@ def test_without_presses_nothing_is_sure() -> None:
     first, second = ([t for t in takes if t.position.stop is not Stop.PRESS] for takes in (BEFORE, AFTER))
     comparison = compared(first, second)
     assert np.all(sds(comparison) > 2 * KNOWN_MM)
-    assert any("No press takes" in words for words in comparison.notes)
+    assert {w.kind for w in comparison.weaknesses} == {WeaknessKind.NO_PRESSES}
 
 
 def test_gauges_before_and_after_are_believed() -> None:
@@ -193,7 +194,7 @@ def test_gauges_before_and_after_are_believed() -> None:
 def test_a_string_heard_in_one_pass_only_is_not_compared() -> None:
     comparison = compared(BEFORE, [t for t in AFTER if t.position.string != 2], told=[Removal(2, 0.2)])
     slot = comparison.strings[1]
-    assert (slot.change_mm, slot.match, slot.places) == (None, Match.UNHEARD, ())
+    assert (slot.change_mm, slot.match, slot.positions) == (None, Match.UNHEARD, ())
     assert changes(comparison) == pytest.approx(-FILED_MM, abs=PULL_MM)
 
 

@@ -10,6 +10,7 @@ import pytest
 from bench.fit_bench import FULL, GAUGE_MM, fit_of, folders, gauged, load
 from helpers.planted import SIX, heard, job_of, truth_of
 from pitchcheck.fit import Fit, fit_instrument
+from pitchcheck.fit.result import UnsettledKind
 from pitchcheck.instrument import Length, MeterQuantity, MeterReading, SessionSettings
 from pitchcheck.physics.gauges import open_clearance_mm, third_fret_clearance_mm
 from pitchcheck.survey import build_survey
@@ -110,12 +111,14 @@ def test_a_stated_fret_height_that_cannot_be_is_left_out_with_a_note() -> None:
         return replace(JOB, instrument=replace(JOB.instrument, fret_height=Length(value_mm, 0.05)))
 
     true = fit_instrument(stated(TRUTH.fret_height_mm), SURVEY)
-    assert true.notes == ()
+    assert true.unsettled == ()
     assert np.all(widths(true) < 1.001 * widths(EAR))
     told, heard_only = true.fret_height_mm, EAR.fret_height_mm
     assert told.high - told.low < heard_only.high - heard_only.low
     false = fit_instrument(stated(0.102), SURVEY)
-    assert any("0.10 mm" in note and "left out" in note for note in false.notes)
+    (wrong,) = false.unsettled
+    assert (wrong.kind, wrong.quantity) == (UnsettledKind.STATED_LENGTH, MeterQuantity.FRET_HEIGHT)
+    assert (wrong.read_mm, wrong.strings) == (0.102, (1, 2, 3, 4, 5, 6))
     assert heights(false) == pytest.approx(heights(EAR), abs=0.002)
 
 

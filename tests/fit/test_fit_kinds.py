@@ -10,8 +10,8 @@ import pytest
 from helpers.instruments import same_takes_without_presses
 from helpers.planted import SIX, heard, job_of, truth_of
 from pitchcheck.course import Thoroughness, survey_positions
-from pitchcheck.fit import Fit, fit_instrument
-from pitchcheck.fit.result import StringFit
+from pitchcheck.fit import Fit, FitPass, fit_instrument
+from pitchcheck.fit.result import Confounder, RemarkKind, StringFit, Unseparated
 from pitchcheck.instrument import MeterQuantity, MeterReading, Removal, Tailpiece
 from pitchcheck.survey import build_survey
 from pitchcheck.takes import Position, Stop, Take
@@ -43,7 +43,7 @@ def test_a_known_removal_between_two_passes_sharpens_the_stretch() -> None:
     here, there = build_survey(heard(now)), build_survey(heard(then))
     settings = replace(JOB, removed=(Removal(number, off),))
     alone = fit_instrument(JOB, here).strings[number - 1]
-    both = fit_instrument(settings, here, before=(JOB, there)).strings[number - 1]
+    both = fit_instrument(settings, here, before=[FitPass(JOB, there)]).strings[number - 1]
     true = now.string(number).stretch_factor
     assert stretch_width(both) < 0.97 * stretch_width(alone)
     assert (
@@ -59,7 +59,7 @@ def test_a_pass_before_is_about_the_slot_as_it_was() -> None:
     """What came off is added back for the takes of the pass before, so this pass's height is this pass's."""
     then = truth_of(JOB, (*SIX[:5], SIX[5] + 0.5))
     settings = replace(JOB, removed=(Removal(6, 0.5),))
-    fit = fit_instrument(settings, SURVEY, before=(JOB, build_survey(heard(then))))
+    fit = fit_instrument(settings, SURVEY, before=[FitPass(JOB, build_survey(heard(then)))])
     assert heights(fit) == pytest.approx(SIX, abs=PULL_MM)
     assert len(fit.residuals) == len(SURVEY.stopped)  # of this pass only
 
@@ -70,8 +70,8 @@ def test_a_floating_bridge_widens_stretch_and_heights_and_says_so() -> None:
     for fixed, floating in zip(PLAIN.strings, fit.strings, strict=True):
         assert stretch_width(floating) > 1.5 * stretch_width(fixed)
         assert width(floating) > width(fixed)
-    assert any("floats" in note for note in fit.notes)
-    assert PLAIN.notes == ()
+    assert fit.remarks == (RemarkKind.FLOATING_BRIDGE,)
+    assert PLAIN.remarks == ()
 
 
 def test_fretted_notes_alone_are_wide_and_say_so() -> None:
@@ -79,8 +79,8 @@ def test_fretted_notes_alone_are_wide_and_say_so() -> None:
     for pressed, fretted in zip(PLAIN.strings, fit.strings, strict=True):
         assert width(fretted) > 3 * width(pressed)
         assert not fretted.pressed
-    assert any("no press takes" in note for note in fit.notes)
-    assert any("slot height of string" in words for words in fit.unseparated)
+    assert RemarkKind.NO_PRESSES in fit.remarks
+    assert fit.unseparated
 
 
 def capo_takes(string: int, capo: int, *, times: int) -> tuple[Take, ...]:
@@ -120,7 +120,7 @@ def test_takes_behind_a_capo_alone_do_not_tell_the_slot() -> None:
     # The prior itself: normal(0.45, hypot(0.40, 0.25)) cut off at -0.126 x 2.0, 90 % of it from -0.12 to 1.24
     # (tables of the normal distribution).
     assert width(only) == pytest.approx(1.36, abs=0.02)
-    assert fit.unseparated == ("the slot height of string 6: nothing heard narrows it much",)
+    assert fit.unseparated == (Unseparated(6, Confounder.EVERYTHING, 1.0),)
 
 
 def test_a_gauge_alone_measures_a_string_that_was_not_played() -> None:

@@ -12,7 +12,7 @@ from helpers.instruments import random_instrument, same_takes_without_presses
 from pitchcheck.course import Thoroughness
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.cases import Coordinate, predict_points
-from pitchcheck.fit.problem import Problem, build_problem
+from pitchcheck.fit.problem import FitPass, Problem, build_problem
 from pitchcheck.fit.skewness import height_rows, skew_corrections
 from pitchcheck.fit.solve import Solution, solve
 from pitchcheck.survey import build_survey
@@ -60,7 +60,7 @@ def test_means_lie_where_sampling_puts_them(kind: str) -> None:
     told, found = [], []
     for seed in range(4):
         settings, takes, _ = random_instrument(kind, np.random.default_rng([seed, 17]), Thoroughness.FULL)
-        problem = build_problem(settings, build_survey(takes), before=None)
+        problem = build_problem([FitPass(settings, build_survey(takes))])
         solution = solve(problem.unknowns, problem.data)
         rows = height_rows(problem, solution)
         found_leans = skew_corrections(problem.unknowns, problem.data, solution, list(rows.values()))
@@ -76,7 +76,7 @@ def test_means_lie_where_sampling_puts_them(kind: str) -> None:
 
 def test_strings_without_presses_are_left_as_they_are() -> None:
     settings, takes, _ = random_instrument("ukulele", np.random.default_rng(1), Thoroughness.FULL)
-    problem = build_problem(settings, build_survey(same_takes_without_presses(takes)), before=None)
+    problem = build_problem([FitPass(settings, build_survey(same_takes_without_presses(takes)))])
     assert height_rows(problem, solve(problem.unknowns, problem.data)) == {}
 
 

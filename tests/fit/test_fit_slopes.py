@@ -79,6 +79,8 @@ def test_a_coordinate_that_is_said_not_to_matter_does_not() -> None:
         scale = np.array([case.scale_mm for case in cases])
         slope = linearise(cases, at).slope
         for a in Coordinate:
+            if a is Coordinate.TENSION:
+                continue  # known: no unknown moves it, so no slope is asked
             moved = at.copy()
             moved[:, a] += STEP[a]
             if np.all(slope[:, a] == 0.0):

@@ -112,7 +112,7 @@ def make_fit(
         residuals=residuals,
         meter=meter,
         unseparated=(),
-        notes=(),
+        remarks=(),
     )
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.fit import priors
-from pitchcheck.instrument import Instrument, Length, SessionSettings
+from pitchcheck.instrument import Fretwork, Instrument, Length, SessionSettings
 from pitchcheck.physics.materials import Make, string_constants
 from pitchcheck.session.presets import get_preset
 from pitchcheck.simulate.instrument import InstrumentTruth, StringTruth
@@ -56,7 +56,7 @@ def random_instrument(
     polymer = "nylon" in preset.strings[0].material
     action_mm = _normal(rng, priors.ACTION_MM["polymer" if polymer else "steel"], low=0.5)
     gauged = Length(action_mm + ACTION_GAUGE_MM * float(rng.standard_normal()), ACTION_GAUGE_MM)
-    instrument = Instrument(kind, scale_mm, preset.strings, action_12=gauged)
+    instrument = Instrument(kind, scale_mm, preset.strings, action_12=gauged, fretwork=Fretwork.LEVEL)
     truth = _instrument_truth(rng, instrument, action_mm=action_mm)
     hand = _hand(rng)
     positions = survey_positions([s.number for s in preset.strings], thoroughness=protocol)
@@ -77,7 +77,7 @@ def _instrument_truth(
     rng: np.random.Generator, instrument: Instrument, *, action_mm: float
 ) -> InstrumentTruth:
     nut_mm = _normal(rng, (0.0, priors.NUT_OFFSET_MM))
-    tail_mm = _normal(rng, priors.TAIL_MM, low=0.0)
+    tail_mm = _normal(rng, priors.LEVEL.tail_mm, low=0.0)
     slots_mm = _normal(rng, priors.SLOT_HEIGHT_MM, low=SLOTS_FROM_MM)
     sets = {make: float(rng.standard_normal()) for make in Make}  # what the strings of one set share
     return InstrumentTruth(
@@ -96,11 +96,11 @@ def _instrument_truth(
             for s in instrument.strings
         ),
         fret_height_mm=math.exp(_normal(rng, priors.LOG_FRET_HEIGHT)),
-        fret_error_mm=tuple(_normal(rng, (0.0, priors.FRET_ERROR_MM)) for _ in range(4)),
+        fret_error_mm=tuple(_normal(rng, (0.0, priors.LEVEL.fret_error_mm)) for _ in range(4)),
         nut_offset_mm=nut_mm,
-        relief_mm=_normal(rng, priors.RELIEF_MM, low=0.0),
+        relief_mm=_normal(rng, priors.LEVEL.relief_mm, low=0.0),
         break_rad=_normal(rng, priors.BREAK_RAD, low=0.0),
-        fret_place_mm=tuple(_normal(rng, (0.0, priors.FRET_PLACE_MM)) for _ in range(12)),
+        fret_place_mm=tuple(_normal(rng, (0.0, priors.LEVEL.fret_place_mm)) for _ in range(12)),
     )
 
 
@@ -120,7 +120,7 @@ def _string_truth(
     own_action_mm = _normal(rng, (action_mm, priors.ACTION_STRING_MM), low=0.3)
     own = math.sqrt(1 - priors.SET_SHARE**2) * float(rng.standard_normal())
     material = known.stretch_factor_error * (priors.SET_SHARE * sets[known.make] + own)
-    share = priors.STRETCH_STRING_ERROR * float(rng.standard_normal())
+    share = priors.LEVEL.tail_string * float(rng.standard_normal())
     bend = known.bend_follows * material + known.bend_error * float(rng.standard_normal())
     return StringTruth(
         number=number,

@@ -14,8 +14,8 @@ import soundfile
 
 from helpers.measurement import Slot, measurement
 from pitchcheck.compare import Change, Comparison, Match
-from pitchcheck.compare.passes import change_of, match_of
-from pitchcheck.compare.records import PositionChange, Repeats, SlotChange
+from pitchcheck.compare.comparison import change_of, match_of
+from pitchcheck.compare.records import Assumption, AssumptionKind, PositionChange, Repeats, SlotChange
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Removal
 from pitchcheck.judgement import slot_goal, verdict
@@ -86,7 +86,7 @@ def comparison(moved: Sequence[Moved]) -> Comparison:
                 floor_mm=goal.floor_mm,
                 low_belief=None if second is None else goal.belief_low(second),
                 verdict=after.plan.strings[i].verdict if second is None else verdict(goal, second),
-                places=() if change is None else _places(spec.number, change.median),
+                positions=() if change is None else _places(spec.number, change.median),
             )
         )
     heard = any(s.change_mm is not None for s in strings)
@@ -94,8 +94,7 @@ def comparison(moved: Sequence[Moved]) -> Comparison:
         strings=tuple(strings),
         repeats=(Repeats(Stop.FRET, 1, 12, 0.7, 1.5), Repeats(Stop.PRESS, 1, 12, 2.4, 0.9)) if heard else (),
         scatter=1.6 if heard else 1.0,
-        assumed=("Frets and strings are taken to be the same in both passes.",) if heard else (),
-        notes=(),
+        assumptions=(Assumption(AssumptionKind.SAME_INSTRUMENT),) if heard else (),
         before=before.fit if heard else None,
         after=after.fit if heard else None,
     )

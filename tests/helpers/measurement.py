@@ -15,7 +15,7 @@ from pitchcheck.doubts import NotRead, StatedDoubt
 from pitchcheck.errors import Problem
 from pitchcheck.findings import AboveLightTouch, FirstFretHeard, PressHeard, SlotAgainstTarget
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.result import Fit, MeterResidual, Residual, StringFit
+from pitchcheck.fit.result import Confounder, Fit, MeterResidual, Residual, StringFit, Unseparated
 from pitchcheck.instrument import (
     Instrument,
     MeterQuantity,
@@ -206,8 +206,8 @@ def _fit(
         height_covariance_mm2=np.diag([slots[i].sd_mm ** 2 for i in measured]),
         residuals=residuals,
         meter=held,
-        unseparated=("saddle place and string stiffness of string 6",),
-        notes=(),
+        unseparated=(Unseparated(6, Confounder.STRETCH_FACTOR, 0.85),),
+        remarks=(),
     )
 
 

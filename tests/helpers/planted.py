@@ -15,7 +15,7 @@ import numpy as np
 
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.fit import priors
-from pitchcheck.instrument import Instrument, Length, SessionSettings
+from pitchcheck.instrument import Fretwork, Instrument, Length, SessionSettings
 from pitchcheck.physics.materials import Make, string_constants
 from pitchcheck.session.presets import get_preset
 from pitchcheck.simulate.instrument import InstrumentTruth, string_truth
@@ -49,7 +49,9 @@ def job_of(kind: str = "electric") -> SessionSettings:
     preset = get_preset(kind)
     action, _ = priors.ACTION_MM["polymer" if "nylon" in preset.strings[0].material else "steel"]
     gauge = Length(action, ACTION_GAUGE_MM)
-    return SessionSettings(Instrument(kind, preset.scale_mm, preset.strings, action_12=gauge))
+    return SessionSettings(
+        Instrument(kind, preset.scale_mm, preset.strings, action_12=gauge, fretwork=Fretwork.LEVEL)
+    )
 
 
 def truth_of(
@@ -59,7 +61,7 @@ def truth_of(
     instrument = settings.instrument
     strings = []
     for spec, height in zip(instrument.strings, heights_mm, strict=True):
-        one = string_truth(instrument, spec.number, slot_height_mm=height, tail_mm=priors.TAIL_MM[0])
+        one = string_truth(instrument, spec.number, slot_height_mm=height, tail_mm=priors.LEVEL.tail_mm[0])
         make: Make = string_constants(spec, scale_mm=instrument.scale_mm).make
         more = (stretch_factor or {}).get(spec.number, 1.0)
         strings.append(
@@ -71,7 +73,7 @@ def truth_of(
         fret_height_mm=math.exp(priors.LOG_FRET_HEIGHT[0]),
         fret_error_mm=(0.0, 0.0, 0.0, 0.0),
         nut_offset_mm=0.0,
-        relief_mm=priors.RELIEF_MM[0],
+        relief_mm=priors.LEVEL.relief_mm[0],
         break_rad=priors.BREAK_RAD[0],
     )
 

@@ -64,7 +64,7 @@ def takes_table(comparison: Comparison) -> Table | None:
     """Return the notes themselves, string by string: before, now and the change at each place."""
     places: list[Position] = []
     for slot in comparison.strings:
-        for one in slot.places:
+        for one in slot.positions:
             if _column(one.position) not in [_column(p) for p in places]:
                 places.append(one.position)
     if not places:
@@ -72,7 +72,7 @@ def takes_table(comparison: Comparison) -> Table | None:
     places.sort(key=_column)
     rows = []
     for slot in comparison.strings:
-        found = {_column(one.position): one for one in slot.places}
+        found = {_column(one.position): one for one in slot.positions}
         cells = (_cell(found.get(_column(place))) for place in places)
         rows.append((f"{slot.number} {slot.note}", *cells))
     heads = ("String", *(_place(place) for place in places))

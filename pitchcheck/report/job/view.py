@@ -23,6 +23,7 @@ from pitchcheck.report.slots import change_picture
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import comparison as change_words
 from pitchcheck.words import numbers, phrases
+from pitchcheck.words.assumptions import assumption, weakness
 
 SOUND_TYPE = "audio/flac"
 
@@ -139,8 +140,8 @@ def job_view(given: JobReportInput) -> JobView:
         takes=tables.takes_table(comparison),
         repeats=tables.repeats_table(comparison),
         repeats_line=tables.repeats_line(comparison),
-        assumed=comparison.assumed,
-        remarks=comparison.notes,
+        assumed=tuple(map(assumption, comparison.assumptions)),
+        remarks=tuple(map(weakness, comparison.weaknesses)),
         fingerprint=_grouped(given.fingerprint),
     )
 

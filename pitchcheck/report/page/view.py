@@ -19,6 +19,7 @@ from pitchcheck.report.records import NeckView, SlotView, Step, Table
 from pitchcheck.report.slots import slot_views
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import evidence, phrases
+from pitchcheck.words.fit import fit_lines
 from pitchcheck.words.headline import headline, summary
 
 
@@ -128,5 +129,4 @@ def notes(measurement: Measurement) -> tuple[str, ...]:
         if symptom
         else ()
     )
-    apart = tuple(f"Could not be told apart: {text}" for text in fit.unseparated)
-    return (*only, *apart, *fit.notes, *measurement.notices)
+    return (*only, *fit_lines(fit), *measurement.notices)

@@ -14,17 +14,18 @@ from typing import Any
 
 from pitchcheck.doubts import Doubt, as_data, from_data
 from pitchcheck.errors import Problem
-from pitchcheck.instrument import Removal, SessionSettings
+from pitchcheck.fit.problem import FitPass
+from pitchcheck.instrument import Removal
 from pitchcheck.jobs.errors import JobDamaged
 from pitchcheck.jobs.layout import RESULT
 from pitchcheck.jobs.records import StoredPass
 from pitchcheck.measurement import Measurement
 from pitchcheck.session.folder import Session, read_session
-from pitchcheck.survey import Survey, build_survey
+from pitchcheck.survey import build_survey
 from pitchcheck.takes import Position, Stop, Take
 from pitchcheck.words.doubts import doubt
 from pitchcheck.workflow.jobs.old_doubts import read_old_doubt
-from pitchcheck.workflow.measure import Pass, conclude, hear_pass
+from pitchcheck.workflow.measure import Pass, conclude, fit_pass, hear_pass
 from pitchcheck.workflow.outer_strings import outer_cut
 from pitchcheck.workflow.progress import Progress
 
@@ -54,8 +55,7 @@ def measurement_of(stored: StoredPass) -> Measurement:
     """
     session = read_session(stored.folder)
     this = stored_pass(session)
-    before = None if session.before is None else before_of(session.before)
-    return conclude(this, before, this.problems)
+    return conclude(this, earlier_passes(session.before), this.problems)
 
 
 def measure_new(
@@ -72,7 +72,7 @@ def measure_new(
     this = hear_pass(session, workers=workers, progress=progress)
     if progress is not None:
         progress(len(this.takes), len(this.takes), "fitting")
-    return session, conclude(this, None if before is None else before_of(before.folder), this.problems)
+    return session, conclude(this, earlier_passes(None if before is None else before.folder), this.problems)
 
 
 def stored_pass(session: Session) -> Pass:
@@ -86,10 +86,16 @@ def stored_pass(session: Session) -> Pass:
     return Pass(session, takes, build_survey(takes), problems)
 
 
-def before_of(folder: Path) -> tuple[SessionSettings, Survey] | None:
-    """Return job and comparisons of a stored pass, for the one after it; None if nothing was measured."""
-    passed = stored_pass(read_session(folder))
-    return (passed.session.settings, passed.survey) if passed.survey.stopped else None
+def earlier_passes(folder: Path | None) -> tuple[FitPass, ...]:
+    """Return a stored pass and those before it, earliest first, for the one after them."""
+    passes: list[FitPass] = []
+    seen: set[Path] = set()
+    while folder is not None and folder.resolve() not in seen:
+        seen.add(folder.resolve())
+        passed = stored_pass(read_session(folder))
+        passes.insert(0, fit_pass(passed))
+        folder = passed.session.before
+    return tuple(passes)
 
 
 def _load(folder: Path) -> dict[str, Any]:

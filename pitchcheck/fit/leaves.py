@@ -1,0 +1,108 @@
+"""Leaves as yes-or-no readings of a gap, each put in as the normal reading that has the same effect.
+
+Conventions: mm. A leaf of thickness t says that the gap g is wider (or narrower) with the likelihood of a
+probit, Phi((g - t) / sd), and says nothing with the chance ``LAPSE``. Expectation propagation: every leaf is
+replaced by a normal reading of the gap such that mean and variance of the gap come out as with the leaf
+itself (equation 18 of docs/model.md).
+
+References
+----------
+C. E. Rasmussen, C. K. I. Williams (2006). Gaussian Processes for Machine Learning, section 3.6: expectation
+propagation for probit likelihoods.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from pitchcheck.fit.cases import linearise
+from pitchcheck.fit.problem import LeafRow, Problem
+from pitchcheck.fit.solve import Data, Solution
+from pitchcheck.types import FloatArray
+
+LAPSE = 0.01  # [-] leaves misread altogether; our choice
+SWEEPS = 12  # over all leaves; a handful settles
+SAYS_NOTHING_MM2 = 1e4  # [mm^2] variance of a reading that says nothing
+_NORMAL = 1 / np.sqrt(2 * np.pi)
+
+
+@dataclass(frozen=True)
+class LeafSites:
+    """Normal readings that stand for the leaves, shape (k,) each. [mm, mm^2]"""
+
+    value_mm: FloatArray
+    variance_mm2: FloatArray
+
+    @classmethod
+    def empty(cls, count: int) -> LeafSites:
+        """Sites that say nothing yet."""
+        return cls(np.zeros(count), np.full(count, SAYS_NOTHING_MM2))
+
+
+def gaps(problem: Problem, leaves: Sequence[LeafRow], solution: Solution) -> tuple[FloatArray, FloatArray]:
+    """Predicted gaps of some leaves, shape (k,), and their slopes by the unknowns, shape (k, n). [mm]"""
+    chosen = [row.case for row in leaves]
+    unknowns = problem.unknowns
+    cases = tuple(unknowns.cases[i] for i in chosen)
+    about = linearise(cases, unknowns.coordinates(solution.z)[chosen])
+    return about.value, np.einsum("ca,can->cn", about.slope, unknowns.spread[chosen])
+
+
+def belief_in_outcome(mean_mm: FloatArray, variance_mm2: FloatArray, leaves: Sequence[LeafRow]) -> FloatArray:
+    """Belief that each leaf does what it did, from what is believed of its gap, shape (k,)."""
+    bound, sign, sd = _columns(leaves)
+    return np.asarray(ndtr(sign * (mean_mm - bound) / np.sqrt(variance_mm2 + sd**2)))
+
+
+def update_sites(
+    problem: Problem, leaves: Sequence[LeafRow], solution: Solution, sites: LeafSites
+) -> LeafSites:
+    """Sites that belong to a solution made with the sites given."""
+    distinct = list(dict.fromkeys(row.case for row in leaves))
+    first = [next(row for row in leaves if row.case == case) for case in distinct]
+    gap = np.array([distinct.index(row.case) for row in leaves])
+    mean, slope = gaps(problem, first, solution)
+    covariance = slope @ solution.covariance @ slope.T
+    bound, sign, sd = _columns(leaves)
+    # From here on everything is linear in the gaps: their joint belief without any site first.
+    value, variance = sites.value_mm.copy(), sites.variance_mm2.copy()
+    precision = np.linalg.inv(covariance)
+    free = precision - np.diag(np.bincount(gap, 1 / variance))
+    pull = precision @ mean - np.bincount(gap, value / variance)
+    for _ in range(SWEEPS):
+        for k, g in enumerate(gap):
+            without = 1 / (1 / covariance[g, g] - 1 / variance[k])
+            cavity = without * (mean[g] / covariance[g, g] - value[k] / variance[k])
+            width = np.sqrt(without + sd[k] ** 2)
+            z = sign[k] * (cavity - bound[k]) / width
+            density = (1 - 2 * LAPSE) * _NORMAL * np.exp(-(z**2) / 2)
+            believed = LAPSE + (1 - 2 * LAPSE) * float(ndtr(z))
+            shift = sign[k] * density / (believed * width)
+            bend = shift**2 + density * z / (believed * width**2)
+            if bend <= 1 / SAYS_NOTHING_MM2:
+                value[k], variance[k] = cavity, SAYS_NOTHING_MM2
+            else:
+                value[k], variance[k] = cavity + shift / bend, 1 / bend - without
+            covariance = np.linalg.inv(free + np.diag(np.bincount(gap, 1 / variance)))
+            mean = covariance @ (pull + np.bincount(gap, value / variance))
+    return LeafSites(value, variance)
+
+
+def leaf_data(leaves: Sequence[LeafRow], sites: LeafSites) -> Data:
+    """Data rows of the sites."""
+    return Data(
+        value=sites.value_mm,
+        covariance=np.diag(sites.variance_mm2),
+        case=np.array([row.case for row in leaves], dtype=np.intp),
+        robust=np.zeros(len(leaves), dtype=np.bool_),
+    )
+
+
+def _columns(leaves: Sequence[LeafRow]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Bound, sign and sharpness of every leaf."""
+    bound, sign, sd = zip(*((row.bound_mm, row.sign, row.sd_mm) for row in leaves), strict=True)
+    return np.array(bound), np.array(sign), np.array(sd)
