@@ -155,6 +155,13 @@ class Aim(StrEnum):
 NEW_NUT_TOLERANCE_MM = 0.05  # [mm] excess that is still worth filing on a new nut: definition
 
 
+class RunsBy(StrEnum):
+    """Along what clearances and floors run from the first string's to the last's."""
+
+    NUMBER = "number"
+    THICKNESS = "thickness"  # from the thinnest to the thickest: high fourth or fifth strings, paired courses
+
+
 @dataclass(frozen=True)
 class Target:
     """Where the slots should be, and what counts as near enough.
@@ -168,6 +175,7 @@ class Target:
     tolerance_mm: float = 0.10
     floor_mm: tuple[float, float] = (0.05, 0.10)
     aim: Aim = Aim.SET_UP
+    runs_by: RunsBy = RunsBy.NUMBER
 
     @property
     def worth_filing_mm(self) -> float:

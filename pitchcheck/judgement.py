@@ -1,8 +1,7 @@
 """One judgement a slot: its target, its floor, its excess, what can be said of it, and what bars filing.
 
 Conventions: lengths in mm; every statement is made on the unrounded belief, once, here: whatever shows,
-plans or
-compares reads these records. The definitions of target, floor and verdicts are those of docs/formats.md.
+plans or compares reads these records. Target, floor and verdicts are defined in docs/formats.md.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ from pitchcheck.findings import Cause, Finding
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, StringFit
 from pitchcheck.instrument import SLOT_QUANTITIES, Nut, SessionSettings
-from pitchcheck.physics.gauges import by_number, target_height_mm
+from pitchcheck.physics.gauges import buzz_floor_mm, slot_target_mm
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop
 
@@ -140,21 +139,14 @@ def slot_goal(settings: SessionSettings, number: int) -> SlotGoal:
     Parameters
     ----------
     settings : SessionSettings
-        Its target holds clearances and floors for the first and the last string; both run straight between
-        them by string number. A string's own ``target_height_mm`` overrides its clearance.
+        Its target holds clearances and floors for the first and the last string (``physics.gauges``).
     number : int
         The string.
     """
-    numbers = [spec.number for spec in settings.instrument.strings]
     return SlotGoal(
-        target_mm=target_height_mm(
-            settings.target.third_fret_clearance_mm,
-            number=number,
-            numbers=numbers,
-            override_mm=settings.instrument.string(number).target_height_mm,
-        ),
+        target_mm=slot_target_mm(settings, number),
         tolerance_mm=settings.target.tolerance_mm,
-        floor_mm=by_number(settings.target.floor_mm, number=number, numbers=numbers),
+        floor_mm=buzz_floor_mm(settings, number),
     )
 
 

@@ -13,6 +13,8 @@ from hypothesis import settings
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):  # read when numpy is first imported
     os.environ.setdefault(_name, "1")
 
-settings.register_profile("ci", derandomize=True)
+settings.register_profile("here", deadline=None)  # no time limit: a loaded machine is no failure
+settings.register_profile("ci", derandomize=True, deadline=None)
+settings.load_profile("here")
 if os.environ.get("CI"):
     settings.load_profile("ci")

@@ -13,7 +13,7 @@ import numpy as np
 from pitchcheck.fit.cases import CaseKind, Coordinate, predict
 from pitchcheck.fit.unknowns import ONE_PASS, CaseRequest, PassEffects, Unknowns, build_unknowns
 from pitchcheck.instrument import SessionSettings
-from pitchcheck.physics.gauges import target_height_mm
+from pitchcheck.physics.gauges import slot_target_mm
 from pitchcheck.takes import Stop
 from pitchcheck.types import FloatArray
 
@@ -59,7 +59,7 @@ def neck_curves(
     numbers = [spec.number for spec in settings.instrument.strings]
     requests = []
     for number in numbers:
-        goal = _target_mm(settings, number)
+        goal = slot_target_mm(settings, number)
         now = None if heights_mm is None else heights_mm.get(number)
         for fret in FRETS:
             kind = CaseKind(Stop.FRET, fret, 0)
@@ -78,13 +78,3 @@ def neck_curves(
         number: NeckCurves(now_cents=c[:, 0], target_cents=c[:, 1], touch_cents=c[:, 0] - c[:, 2])
         for number, c in zip(numbers, cents, strict=True)
     }
-
-
-def _target_mm(settings: SessionSettings, number: int) -> float:
-    """Slot height that is asked of one string. [mm]"""
-    return target_height_mm(
-        settings.target.third_fret_clearance_mm,
-        number=number,
-        numbers=[spec.number for spec in settings.instrument.strings],
-        override_mm=settings.instrument.string(number).target_height_mm,
-    )

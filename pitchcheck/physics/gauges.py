@@ -7,11 +7,13 @@ and is the same for every scale length. All formulas are derived here; docs/meth
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from pitchcheck.errors import BadValue
+from pitchcheck.instrument import Nut, RunsBy, SessionSettings
 from pitchcheck.tuning import fret_place
 
+ZERO_FRET_FLOOR_MM = (
+    -0.05
+)  # [mm] two and a half times the scatter of single frets, below their plane; our choice
 _CLEARED_FRET = 1
 _HELD_CONTACTS = (2, 3)  # held behind fret 3 the string rests on fret 2, or, lightly touched, on fret 3 only
 _PARTS_OF_RELIEF = (
@@ -107,44 +109,38 @@ def lowest_height_mm(action_12_mm: float) -> float:
     return height_from_open_mm(0.0, action_12_mm=action_12_mm)
 
 
-def by_number(ends: tuple[float, float], *, number: int, numbers: Sequence[int]) -> float:
-    """Value for one string, linear by string number from the first string's to the last's.
+def slot_target_mm(settings: SessionSettings, number: int) -> float:
+    """Slot height to aim at on one string. [mm]
 
-    Parameters
-    ----------
-    ends : tuple of float
-        Value for the lowest-numbered and for the highest-numbered string.
-    number : int
-        The string asked for.
-    numbers : sequence of int, not empty
-        The numbers of all strings. With one string alone the first value is taken.
+    A string's own ``target_height_mm`` comes first. A zero fret belongs into the plane of the others,
+    whatever the clearances say. Else the wanted gap over fret 1, string held behind fret 3, runs
+    straight from the first string's to the last's, by number or by thickness.
     """
+    own = settings.instrument.string(number).target_height_mm
+    if own is not None:
+        return own
+    if settings.instrument.nut is Nut.ZERO_FRET:
+        return 0.0
+    first, last = settings.target.third_fret_clearance_mm
+    return height_from_third_fret_mm(first + (last - first) * _share(settings, number))
+
+
+def buzz_floor_mm(settings: SessionSettings, number: int) -> float:
+    """Slot height below which the open string is likely to buzz on fret 1. [mm]"""
+    if settings.instrument.nut is Nut.ZERO_FRET:
+        return ZERO_FRET_FLOOR_MM
+    first, last = settings.target.floor_mm
+    return first + (last - first) * _share(settings, number)
+
+
+def _share(settings: SessionSettings, number: int) -> float:
+    """Where a string stands between the first (0) and the last (1), or the thinnest and the thickest. [-]"""
+    strings = settings.instrument.strings
+    gauges = [spec.gauge_mm for spec in strings if spec.gauge_mm is not None]
+    own = settings.instrument.string(number).gauge_mm
+    if settings.target.runs_by is RunsBy.THICKNESS and own is not None and len(gauges) == len(strings):
+        thin, thick = min(gauges), max(gauges)
+        return 0.0 if thin == thick else (own - thin) / (thick - thin)
+    numbers = [spec.number for spec in strings]
     first, last = min(numbers), max(numbers)
-    if first == last:
-        return ends[0]
-    part = (number - first) / (last - first)
-    return ends[0] + (ends[1] - ends[0]) * part
-
-
-def target_height_mm(
-    clearance_mm: tuple[float, float],
-    *,
-    number: int,
-    numbers: Sequence[int],
-    override_mm: float | None = None,
-) -> float:
-    """Slot height to aim at. [mm]
-
-    Parameters
-    ----------
-    clearance_mm : tuple of float
-        Wanted gap over fret 1, string held behind fret 3 and resting on fret 2, for the first and the last
-        string.
-    number, numbers
-        As for `by_number`.
-    override_mm : float, optional
-        A slot height asked for on this very string; it is returned as it is.
-    """
-    if override_mm is not None:
-        return override_mm
-    return height_from_third_fret_mm(by_number(clearance_mm, number=number, numbers=numbers))
+    return 0.0 if first == last else (number - first) / (last - first)

@@ -22,6 +22,7 @@ from pitchcheck.instrument import (
     MeterReading,
     Nut,
     Removal,
+    RunsBy,
     SessionSettings,
     Tailpiece,
     Target,
@@ -188,8 +189,9 @@ def _read_target(root: Fields, inbox: Inbox) -> Target:
     tolerance = fields.length("tolerance", within=TOLERANCE)
     floor = fields.pair("floor", within=FLOOR, default=usual.floor_mm)
     aim = fields.choice("aim", default=Aim.SET_UP)
+    runs_by = fields.choice("runs_by", default=RunsBy.NUMBER)
     fields.finish()
-    return Target(clearance, usual.tolerance_mm if tolerance is None else tolerance, floor, aim)
+    return Target(clearance, usual.tolerance_mm if tolerance is None else tolerance, floor, aim, runs_by)
 
 
 def _read_meter(fields: Fields, numbers: set[int]) -> MeterReading | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -10,7 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pitchcheck.errors import BadValue
+from pitchcheck.instrument import Instrument, Nut, RunsBy, SessionSettings, Target
 from pitchcheck.physics import gauges
+from pitchcheck.session.presets import get_preset
 from pitchcheck.tuning import fret_place
 
 INCH = 25.4  # [mm] exact
@@ -105,16 +108,46 @@ def test_every_gauge_runs_both_ways(height: float, action: float, relief: float)
     assert floor == pytest.approx(height + 1.1)
 
 
+def of_kind(kind: str, **changes: object) -> SessionSettings:
+    preset = get_preset(kind)
+    target = Target(**{key: changes.pop(key) for key in ("runs_by",) if key in changes})  # type: ignore[arg-type]
+    instrument = Instrument(preset.words, preset.scale_mm, preset.strings, **changes)  # type: ignore[arg-type]
+    return SessionSettings(instrument, target)
+
+
 def test_targets_run_straight_from_the_first_string_to_the_last() -> None:
-    numbers = [1, 2, 3, 4, 5, 6]
-    wanted = (0.006 * INCH, 0.010 * INCH)
-    heights = [gauges.target_height_mm(wanted, number=n, numbers=numbers) for n in numbers]
+    guitar = of_kind("electric")
+    heights = [gauges.slot_target_mm(guitar, n) for n in range(1, 7)]
     assert heights[0] == pytest.approx(0.314, abs=TABLE_STEP_MM)
     assert heights[-1] == pytest.approx(0.523, abs=TABLE_STEP_MM)
     steps = [b - a for a, b in pairwise(heights)]
     assert all(math.isclose(step, steps[0]) for step in steps)
-    assert gauges.target_height_mm(wanted, number=3, numbers=numbers, override_mm=0.3) == 0.3
-    assert gauges.by_number((1.0, 2.0), number=4, numbers=[4]) == 1.0
+    strings = tuple(
+        replace(s, target_height_mm=0.3) if s.number == 3 else s for s in guitar.instrument.strings
+    )
+    own = replace(guitar, instrument=replace(guitar.instrument, strings=strings))
+    assert gauges.slot_target_mm(own, 3) == 0.3
+    alone = replace(guitar, instrument=replace(guitar.instrument, strings=guitar.instrument.strings[3:4]))
+    assert gauges.slot_target_mm(alone, 4) == heights[0]
+
+
+def test_by_thickness_a_high_fourth_string_gets_the_gap_of_a_thin_one() -> None:
+    ukulele = of_kind("tenor ukulele", runs_by=RunsBy.THICKNESS)  # .024, .0285, .034 and .026 in
+    heights = {n: gauges.slot_target_mm(ukulele, n) for n in (1, 2, 3, 4)}
+    assert heights[1] == pytest.approx(0.314, abs=TABLE_STEP_MM)
+    assert heights[3] == pytest.approx(0.523, abs=TABLE_STEP_MM)
+    assert heights[4] == pytest.approx(
+        0.314 + 0.2 * (0.523 - 0.314), abs=2 * TABLE_STEP_MM
+    )  # 2 of 10 thou up
+    floors = [gauges.buzz_floor_mm(ukulele, n) for n in (1, 4, 3)]
+    assert floors == pytest.approx([0.05, 0.06, 0.10])
+
+
+def test_a_zero_fret_belongs_into_the_plane_of_the_others() -> None:
+    zero = of_kind("electric", nut=Nut.ZERO_FRET)
+    for number in (1, 6):
+        assert gauges.slot_target_mm(zero, number) == 0.0
+        assert gauges.buzz_floor_mm(zero, number) < 0.0
 
 
 def test_a_contact_that_cannot_be_is_refused() -> None:

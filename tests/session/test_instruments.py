@@ -20,11 +20,11 @@ from pitchcheck.workflow.new import new_folder
 
 EXACT_MM = 1e-9
 
-# A plain steel string's stress at pitch is rho (2 L f)^2, whatever its gauge. Music wire ASTM A228 of 0.020 in, the
-# thickest plain string here, bears 322,000 psi at least, thinner wire more (from memory).
+# A plain steel string's stress at pitch is rho (2 L f)^2, whatever its gauge. Music wire ASTM A228 of
+# 0.020 in, the thickest plain string here, bears 322,000 psi at least, thinner wire more (from memory).
 BREAKING_MPA = 2220.0
-# Stretch factors: plain steel E/stress, from 207 GPa over that limit up; wound steel 100 to 700 by core; polymer
-# 2R + 1 with R of 22 to 55 (Anderson and Beausoleil 2024, J. Acoust. Soc. Am. 156(1), 683).
+# Stretch factors: plain steel E/stress, from 207 GPa over that limit up; wound steel 100 to 700 by core;
+# polymer 2R + 1 with R of 22 to 55 (Anderson and Beausoleil 2024, J. Acoust. Soc. Am. 156(1), 683).
 STRETCH = {
     Make.PLAIN_STEEL: (207e3 / BREAKING_MPA, 700.0),
     Make.WOUND_STEEL: (100.0, 900.0),
