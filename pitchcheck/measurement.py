@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pitchcheck.diagnosis import Finding
 from pitchcheck.errors import Problem
@@ -11,6 +11,7 @@ from pitchcheck.instrument import SessionSettings
 from pitchcheck.plan import Plan
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Take
+from pitchcheck.units import LengthUnit
 
 
 @dataclass(frozen=True, repr=False)
@@ -28,6 +29,15 @@ class Measurement:
     plan: Plan
     problems: tuple[Problem, ...]
     notices: tuple[str, ...] = ()
+
+    @property
+    def anything_measured(self) -> bool:
+        """Whether the height of any slot is known."""
+        return any(string.height_mm is not None for string in self.plan.strings)
+
+    def shown_in(self, unit: LengthUnit) -> Measurement:
+        """Return the same measurement with its lengths shown in a unit."""
+        return replace(self, settings=replace(self.settings, unit=unit))
 
     def __repr__(self) -> str:
         """Return one line: the instrument, how much was heard, and the verdicts."""

@@ -21,6 +21,7 @@ from pitchcheck.cli.measure import measure
 from pitchcheck.cli.new import new
 from pitchcheck.cli.output import say
 from pitchcheck.errors import NothingMeasured, PitchcheckError
+from pitchcheck.words.faults import fault_lines
 
 UNUSABLE = 2  # exit status
 
@@ -38,9 +39,9 @@ class Group(TyperGroup):
         except PitchcheckError as error:
             say(str(error))
             if isinstance(error, NothingMeasured):
-                for problem in error.problems:
-                    if problem.sentence() != str(error):
-                        say(f"  {problem.sentence()}")
+                for line in fault_lines(error.problems):
+                    if line != str(error):
+                        say(f"  {line}")
             say(f"(More in docs/messages.md under {error.slug}.)")
             raise typer.Exit(UNUSABLE) from error
 

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.output import check_report_path, progress_bar, say, write_whole
+from pitchcheck.cli.output import check_report_path, progress_bar, show_measurement, write_whole
 from pitchcheck.errors import BadInput, Problem
 
 DEFAULT_REPORT = Path("pitchcheck-demo-report.html")
@@ -35,10 +35,7 @@ def demo(keep: KeepOption = None, report: ReportOption = DEFAULT_REPORT, seed: S
     from rich.console import Console
     from rich.text import Text
 
-    from pitchcheck.report.bench_sheet import bench_sheet
-    from pitchcheck.report.demo_truth import truth_sheet
     from pitchcheck.report.render import render_page
-    from pitchcheck.report.terminal import print_sheet
     from pitchcheck.workflow.demo import STORY, run_demo
 
     console = Console(file=sys.stdout, highlight=False)
@@ -47,13 +44,13 @@ def demo(keep: KeepOption = None, report: ReportOption = DEFAULT_REPORT, seed: S
     with ExitStack() as stack:
         folder = keep or Path(stack.enter_context(TemporaryDirectory(prefix="pitchcheck-")))
         done = run_demo(folder, seed=seed, progress=stack.enter_context(progress_bar()))
-    print_sheet(bench_sheet(done.measurement), console)
-    console.print()
-    print_sheet(truth_sheet(done.measurement, done.true_heights_mm), console)
     write_whole(report, render_page(done.measurement).replace("<head>", f"<head>\n{MARK}", 1))
-    say(f"Report with pictures: {report.absolute()}")
+    said = [f"Report with pictures: {report.absolute()}"]
     if keep is not None:
-        say(f'Recordings and truth: {keep.absolute()}  (pitchcheck measure "{keep}" reads them again)')
+        said.append(
+            f'Recordings and truth: {keep.absolute()}  (pitchcheck measure "{keep}" reads them again)'
+        )
+    show_measurement(done.measurement, said=said, true_heights_mm=done.true_heights_mm)
 
 
 def _leave_others_alone(report: Path) -> None:

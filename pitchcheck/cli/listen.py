@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pitchcheck.cli.job.options import JobsOption, RemovedOption, file_into, find, say_filed
-from pitchcheck.cli.output import progress_bar, say
+from pitchcheck.cli.output import progress_bar, say, show_measurement
 from pitchcheck.cli.signals import ending_signals
 from pitchcheck.course import Thoroughness
 from pitchcheck.errors import BadValue, NothingMeasured
@@ -121,11 +121,12 @@ def listen(
             replan=thoroughness is not None or strings is not None,
             tones=sounded(tones),
         )
-    _end(done, console)
     if ending.status:
+        _end(done)
         raise typer.Exit(ending.status)
-    if job is not None:
+    if job is not None and not done.problems:
         _file(done, job, removed=removed, jobs=jobs)
+    _end(done)
 
 
 def _file(done: Listened, job: str, *, removed: list[str] | None, jobs: Path | None) -> None:
@@ -138,25 +139,22 @@ def _file(done: Listened, job: str, *, removed: list[str] | None, jobs: Path | N
     say_filed(added)
 
 
-def _end(done: Listened, console: object) -> None:
-    """Print the table and how to go on."""
-    from rich.console import Console
-
-    assert isinstance(console, Console)
-    for notice in done.notices:
-        say(notice)
-    if done.measurement is not None:
-        from pitchcheck.report.bench_sheet import bench_sheet
-        from pitchcheck.report.terminal import print_sheet
-
-        print_sheet(bench_sheet(done.measurement), console)
-        console.print()
+def _end(done: Listened) -> None:
+    """Say how to go on, and print last what was measured."""
+    said = list(done.notices)
     if done.stopped:
-        say("Stopped.")
+        said.append("Stopped.")
     if done.taken < done.asked:
-        say(f'{done.taken} of {done.asked} takes are kept. To go on: pitchcheck listen "{done.folder}"')
+        said.append(
+            f'{done.taken} of {done.asked} takes are kept. To go on: pitchcheck listen "{done.folder}"'
+        )
     if done.taken:
-        say(f'To measure again: pitchcheck measure "{done.folder}" --report FILE.html')
+        said.append(f'To measure again: pitchcheck measure "{done.folder}" --report FILE.html')
+    if done.measurement is not None:
+        show_measurement(done.measurement, said=said)
+    else:
+        for line in said:
+            say(line)
     if done.problems:
         raise NothingMeasured("No string could be measured.", done.problems)
 

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-import os
-import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from pitchcheck.cli.job.options import JobsOption, KindOption, RemovedOption, file_into, say_filed
-from pitchcheck.cli.output import check_report_path, progress_bar, say, write_whole
+from pitchcheck.cli.output import (
+    AllOption,
+    UnitOption,
+    check_report_path,
+    progress_bar,
+    say,
+    show_measurement,
+    write_whole,
+)
 from pitchcheck.errors import BadValue, NothingMeasured
+
+NOTHING = 2  # exit status
 
 FolderArgument = Annotated[
     Path, typer.Argument(help="Session folder: session.toml with takes.csv and sound files, or readings.csv.")
@@ -29,6 +37,8 @@ def measure(
     folder: FolderArgument,
     as_json: JsonOption = False,
     report: ReportOption = None,
+    everything: AllOption = False,
+    unit: UnitOption = None,
     job: JobOption = None,
     kind: KindOption = None,
     removed: RemovedOption = None,
@@ -39,6 +49,7 @@ def measure(
     Example: pitchcheck measure bench/today --report today.html
     """
     from pitchcheck.report.json_out import measurement_json, refusal_json
+    from pitchcheck.words.faults import fault_lines
     from pitchcheck.workflow import measure_folder
 
     if report is not None:
@@ -49,7 +60,7 @@ def measure(
         with progress_bar() as progress:
             added = None
             if job is None:
-                measurement = measure_folder(folder, progress=progress, workers=os.cpu_count() or 1)
+                measurement = measure_folder(folder, progress=progress)
             else:
                 added = file_into(job, folder, kind=kind, removed=removed, jobs=jobs, progress=progress)
                 measurement = added.measurement
@@ -57,24 +68,23 @@ def measure(
         if as_json:
             typer.echo(refusal_json(error.problems), nl=False)
         raise
+    if unit is not None:
+        measurement = measurement.shown_in(unit)
+    if added is not None:
+        say_filed(added)
+    written: list[str] = []
     if report is not None:
         from pitchcheck.report.render import render_page
 
         write_whole(report, render_page(measurement))
+        written.append(f"Report written to {report}")
     if as_json:
         typer.echo(measurement_json(measurement), nl=False)
-        for line in (*(p.sentence() for p in measurement.problems), *measurement.notices):
+        for line in (*fault_lines(measurement.problems), *measurement.notices, *written):
             say(line)
     else:
-        from rich.console import Console
-
-        from pitchcheck.report.bench_sheet import bench_sheet
-        from pitchcheck.report.terminal import print_sheet
-
-        print_sheet(bench_sheet(measurement), Console(file=sys.stdout, highlight=False))
-    if added is not None:
-        say_filed(added)
-    if report is not None:
-        say(f"Report written to {report}")
-    if all(string.height_mm is None for string in measurement.plan.strings):
-        raise NothingMeasured("No string could be measured.")
+        show_measurement(measurement, everything=everything, said=written)
+    if not measurement.anything_measured:
+        if as_json:
+            raise NothingMeasured("No string could be measured.")
+        raise typer.Exit(NOTHING)  # the screen has said so

@@ -1,27 +1,73 @@
-"""Where output goes: messages and progress to standard error, reports to whole files."""
+"""Where output goes: results to standard output, messages and progress to standard error, pages to files."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pitchcheck.errors import BadInput, Problem
 from pitchcheck.store.files import write_whole as write_file_whole
+from pitchcheck.units import LengthUnit
 
 if TYPE_CHECKING:
+    from pitchcheck.measurement import Measurement
     from pitchcheck.workflow.progress import Progress
 
 REPORT_ENDINGS = (".html", ".htm")
+
+UnitOption = Annotated[
+    LengthUnit | None,
+    typer.Option(
+        "--unit",
+        envvar="PITCHCHECK_UNIT",
+        help="Show lengths in mm or thou; by default in what the scale length was given in.",
+    ),
+]
+AllOption = Annotated[
+    bool, typer.Option("--all", help="Show all findings, doubts, takes and cautions before the short end.")
+]
 
 
 def say(message: str) -> None:
     """Print a message to standard error."""
     typer.echo(message, err=True)
+
+
+def show_measurement(
+    measurement: Measurement,
+    *,
+    everything: bool = False,
+    said: Sequence[str] = (),
+    true_heights_mm: Mapping[int, float] | None = None,
+) -> None:
+    """Print a measurement: on request all of it, and last what fits one screen, the amounts at its foot.
+
+    What is ``said`` with it goes to standard error first, and takes its lines from the screen.
+    """
+    from textwrap import wrap
+
+    from rich.console import Console
+    from rich.text import Text
+
+    from pitchcheck.report.end_screen import COLUMNS, LINES, end_screen
+
+    console = Console(file=sys.stdout, highlight=False)
+    if everything:
+        from pitchcheck.report.bench_sheet import bench_sheet
+        from pitchcheck.report.terminal import print_sheet
+
+        print_sheet(bench_sheet(measurement), console)
+        console.print()
+    for line in said:
+        say(line)
+    lines = LINES - sum(len(wrap(line, COLUMNS)) for line in said)
+    for line in end_screen(measurement, lines=lines, true_heights_mm=true_heights_mm):
+        console.print(Text(line), soft_wrap=True)
 
 
 @contextmanager

@@ -14,6 +14,7 @@ from pitchcheck.report.records import Section, Sheet
 from pitchcheck.report.slots import slot_views
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import cautions, doubts, evidence, phrases
+from pitchcheck.words.faults import fault_lines
 from pitchcheck.words.headline import headline, summary
 from pitchcheck.words.slots import slot_doubt
 from pitchcheck.words.steps import bottom_steps, slot_steps
@@ -39,7 +40,7 @@ def bench_sheet(measurement: Measurement) -> Sheet:
             tuple(f"String {s.number}: {slot_doubt(what)}" for s in plan.strings for what in s.doubts),
         ),
         Section("Takes not used or doubted", _takes(measurement)),
-        Section("Left out of the input", tuple(fault.sentence() for fault in measurement.problems)),
+        Section("Left out of the input", fault_lines(measurement.problems)),
         Section("Notes", notes(measurement)),
         Section("Take care", _cautions(measurement)),
     )

@@ -47,7 +47,7 @@ CAUSE_TITLES = {
     Cause.SLOT_HIGH: "Slot too high",
     Cause.SLOT_LOW: "Slot too low",
     Cause.NUT_POSITION: "The nut sits in the wrong place",
-    Cause.SADDLE: "The saddle, not the nut",
+    Cause.SADDLE: "The saddle",
     Cause.TOUCH: "The fretting hand",
     Cause.FRET: "A single fret",
     Cause.CATCHING_SLOT: "The string catches in its slot",
@@ -74,6 +74,37 @@ CAUSE_MEANINGS = {
     Cause.WRONG_NOTE: "What was heard is not the note on the list. Play it again.",
     Cause.CAPO: "The capo pulls strings sharp, so those takes say little about the nut.",
     Cause.EAR_METER_DISAGREE: "One of the two is wrong. Measure again before anything is filed.",
+}
+
+
+CAUSE_NAMES = {
+    Cause.SLOT_HIGH: "high slots",
+    Cause.SLOT_LOW: "low slots",
+    Cause.NUT_POSITION: "the place of the nut",
+    Cause.SADDLE: "the saddle",
+    Cause.TOUCH: "the fretting hand",
+    Cause.FRET: "a single fret",
+    Cause.CATCHING_SLOT: "a string that catches in its slot",
+    Cause.DRIFT: "tuning that drifted",
+    Cause.WORN_STRING: "a worn string",
+    Cause.WRONG_NOTE: "takes that were another note",
+    Cause.CAPO: "the capo",
+    Cause.EAR_METER_DISAGREE: "a gauge that disagrees with the sound",
+}
+
+CAUSE_CURES = {
+    Cause.SLOT_HIGH: "file a little, then listen again",
+    Cause.SLOT_LOW: "raise it, never file it",
+    Cause.NUT_POSITION: "a matter of the nut's place; filing slots does not cure it",
+    Cause.SADDLE: "set intonation at the bridge",
+    Cause.TOUCH: "press more lightly",
+    Cause.FRET: "see to that fret",
+    Cause.CATCHING_SLOT: "smooth the slot's sides, do not lower it",
+    Cause.DRIFT: "let the strings settle, play again",
+    Cause.WORN_STRING: "change the string first",
+    Cause.WRONG_NOTE: "play those takes again",
+    Cause.CAPO: "play without the capo",
+    Cause.EAR_METER_DISAGREE: "gauge again before anything is filed",
 }
 
 

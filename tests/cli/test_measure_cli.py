@@ -178,11 +178,15 @@ def test_no_usable_take_is_status_2_with_every_string_named(tmp_path: Path) -> N
     ]
 
 
-def test_the_sheet_shows_mm_thou_verdicts_and_cautions() -> None:
-    status, out, err = run(FIXTURES / "session-readings")
+def test_the_sheet_shows_verdicts_amounts_and_on_request_everything() -> None:
+    status, short, err = run(FIXTURES / "session-readings")
     assert status == 0
-    for word in (" mm", " thou", "File off", "Take care", "simulated instruments"):
-        assert word in out
+    assert all(word in short for word in ("in mm", "high", "File off the slot now", "Eye protection"))
+    assert "Take care" not in short
+    status, out, err = run(FIXTURES / "session-readings", "--all", "--unit", "thou")
+    assert status == 0
+    assert all(word in out for word in (" thou", "Take care", "simulated instruments"))
+    assert out.rstrip().splitlines()[-2].startswith("File off the slot now")
     assert "\x1b[3" not in out  # no colour where it is no terminal
     assert err == ""
 

@@ -77,7 +77,6 @@ EDGE_MODULES = {
     "pitchcheck.simulate.folder",  # writes what the simulator played
     "pitchcheck.report.screen.live",  # draws on a terminal, ten times a second by the clock
     "pitchcheck.report.terminal",  # draws views on a console it is given
-    "pitchcheck.report.demo_truth",  # the same
 }
 
 # Modules that bring files, devices, the clock, the environment, chance, or drawing.

@@ -41,27 +41,29 @@ def words_of(steps: tuple[Step, ...]) -> str:
 @pytest.mark.parametrize(
     ("slots", "headline"),
     [
-        (TWO_HIGH_REST_FINE, "Two of six slots are high."),
-        (ALL_FINE, "All six slots are fine."),
-        (ALL_HIGH, "All six slots are high."),
-        ((*ALL_FINE[:5], Slot(0.95)), "One of six slots is high."),
-        ((LOW, *ALL_FINE[1:5], Slot(0.95)), "One of six slots is high and one is low."),
-        ((LOW, *ALL_FINE[1:]), "One of six slots is low."),
-        ((UNSURE,) * 6, "Not sure about any slot yet."),
+        (TWO_HIGH_REST_FINE, "It is the nut: strings 5 and 6 are too high."),
+        (ALL_FINE, "It is not the nut: all six slots are fine."),
+        (ALL_HIGH, "It is the nut: all six slots are too high."),
+        ((*ALL_FINE[:5], Slot(0.95)), "It is the nut: string 6 is too high."),
+        ((LOW, *ALL_FINE[1:5], Slot(0.95)), "It is the nut: string 6 is too high and string 1 is too low."),
+        ((LOW, *ALL_FINE[1:]), "It is the nut: string 1 is too low."),
+        ((UNSURE,) * 6, "Not known yet whether it is the nut: no slot is sure."),
         ((NOTHING,) * 6, "No slot could be measured."),
-        ((*ALL_FINE[:4], NOTHING, NOTHING), "Four of six slots are fine, the others are not known yet."),
-        ((Slot(0.31),), "The slot is fine."),
+        (
+            (*ALL_FINE[:4], NOTHING, NOTHING),
+            "Not known yet whether it is the nut: strings 1 to 4 are fine, the rest is not known.",
+        ),
+        ((Slot(0.31),), "It is not the nut: the slot is fine."),
     ],
 )
 def test_headline(slots: tuple[Slot, ...], headline: str) -> None:
     assert page_view(measurement(slots)).headline == headline
 
 
-def test_the_summary_names_the_strings_and_the_amounts() -> None:
+def test_the_summary_names_the_strings_and_what_is_next() -> None:
     text = " ".join(page_view(measurement(TWO_HIGH_REST_FINE)).summary)
-    assert "Strings 5 and 6 are high; strings 1 to 4 are fine." in text
-    assert "file string 5 by at most 0.15 mm and string 6 by at most 0.20 mm" in text
-    assert "Then listen again." in text
+    assert "Strings 1 to 4 are fine." in text
+    assert "Next: file the slot of strings 5 and 6 a little, then listen again." in text
 
 
 def test_every_amount_is_in_the_steps_highest_first() -> None:
@@ -85,7 +87,7 @@ def test_shared_sentences_are_said_once_and_none_is_lost() -> None:
 @pytest.mark.parametrize("nut", [Nut.LOCKING, Nut.ZERO_FRET])
 def test_a_nut_without_slots_is_never_filed(nut: Nut) -> None:
     view = page_view(measurement(TWO_HIGH_REST_FINE, extras=Extras(nut=nut, bottom=NutBottom(0.3, 0.3))))
-    assert view.headline == "Two of six slots are high."
+    assert view.headline == "It is the nut: strings 5 and 6 are too high."
     assert "never filed" in " ".join(view.summary)
     assert view.steps.bottom == ()
     assert not any(step.title.startswith("File") for step in view.steps.slots)
@@ -179,9 +181,8 @@ def test_sharp_notes_over_fine_slots_are_not_blamed_on_them() -> None:
     assert whole.fit is not None
     sharp = replace(whole.fit.strings[5], first_fret_cents=(8.6, 0.5))
     whole = replace(whole, fit=replace(whole.fit, strings=(*whole.fit.strings[:5], sharp)))
-    assert "8.6 cents sharp (100 cents are one fret). That is not the slots" in " ".join(
-        page_view(whole).summary
-    )
+    said = " ".join(page_view(whole).summary)
+    assert "8.6 cents sharp (a fret is 100). What was found instead: the saddle" in said
     assert page_view(whole).findings[0].cases[0].size == "3.5 mm"
 
 

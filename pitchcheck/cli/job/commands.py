@@ -22,7 +22,7 @@ from pitchcheck.cli.job.options import (
     now,
     say_filed,
 )
-from pitchcheck.cli.output import progress_bar, say
+from pitchcheck.cli.output import progress_bar, say, show_measurement
 
 job = typer.Typer(
     no_args_is_help=True,
@@ -105,11 +105,6 @@ def add(
 
     Example: pitchcheck job add parlour bench/today --removed "6=0.20 mm" --removed "5=0.15 mm"
     """
-    from rich.console import Console
-
-    from pitchcheck.report.bench_sheet import bench_sheet
-    from pitchcheck.report.terminal import print_sheet
-
     with progress_bar() as progress:
         added = file_into(
             name,
@@ -121,8 +116,8 @@ def add(
             jobs=jobs,
             progress=progress,
         )
-    print_sheet(bench_sheet(added.measurement), Console(file=sys.stdout, highlight=False))
     say_filed(added)
+    show_measurement(added.measurement)
 
 
 @job.command()
