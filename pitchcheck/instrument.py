@@ -67,11 +67,35 @@ class Length:
     sd_mm: float
 
 
+_WOUND = ("wound", "bronze", "brass", "monel", "copper", "silver")  # words that only a wrapping has
+_PLATED = ("nickel", "cobalt")  # said of wrappings, and of whole sets with their plain strings
+_PLAIN = ("plain", "unwound")
+LEAST_WOUND_MM = 0.508  # 0.020 in: thinner strings of a plated set are plain (common practice, no source)
+
+
+def taken_as_wound(material: str, *, gauge_mm: float | None = None, core_mm: float | None = None) -> bool:
+    """Whether a string is wound, where nobody said so: by its core, the words of its packet, its gauge.
+
+    Examples
+    --------
+    >>> taken_as_wound("nickel-plated steel", gauge_mm=1.17), taken_as_wound("plain steel", gauge_mm=0.43)
+    (True, False)
+    """
+    words = material.lower()
+    if core_mm is not None:
+        return True
+    if any(word in words for word in _PLAIN):
+        return False
+    thick = gauge_mm is None or gauge_mm >= LEAST_WOUND_MM
+    return any(word in words for word in _WOUND) or (thick and any(word in words for word in _PLATED))
+
+
 @dataclass(frozen=True)
 class StringSpec:
     """One string as the packet and the tuning say.
 
-    ``material`` is the user's words; ``physics.materials`` turns them into constants.
+    ``material`` is the user's words; ``physics.materials`` turns them into constants. Whether it is ``wound`` is
+    decided where the settings are read, and nowhere else.
     """
 
     number: int

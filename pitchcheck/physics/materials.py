@@ -85,10 +85,8 @@ def make_of(spec: StringSpec) -> Make:
     words = spec.material.lower()
     polymer = any(w in words for w in ("nylon", "carbon", "pvdf", "polymer", "gut", "composite", "silk"))
     if polymer:
-        wound = spec.wound or any(w in words for w in ("silver", "copper", "bronze", "wound"))
-        return Make.WOUND_POLYMER if wound else Make.POLYMER
-    wound = spec.wound or any(w in words for w in ("bronze", "nickel", "wound", "brass", "monel", "cobalt"))
-    return Make.WOUND_STEEL if wound else Make.PLAIN_STEEL
+        return Make.WOUND_POLYMER if spec.wound else Make.POLYMER
+    return Make.WOUND_STEEL if spec.wound else Make.PLAIN_STEEL
 
 
 def plain_stretch(

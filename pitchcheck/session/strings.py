@@ -6,7 +6,7 @@ Conventions: nothing is filled in silence; every filled value is a notice. Diame
 from __future__ import annotations
 
 from pitchcheck.errors import BadValue
-from pitchcheck.instrument import StringSpec
+from pitchcheck.instrument import StringSpec, taken_as_wound
 from pitchcheck.session.fields import Fields
 from pitchcheck.session.limits import (
     GAUGE,
@@ -22,7 +22,6 @@ from pitchcheck.session.presets import Preset
 from pitchcheck.session.tunings import note_near
 from pitchcheck.tuning import note_hz
 
-WOUND_WORDS = ("wound", "bronze", "copper", "silver-plated")  # words of a packet that only a wound string has
 
 
 def read_strings(tables: list[Fields], *, preset: Preset | None, inbox: Inbox) -> tuple[StringSpec, ...]:
@@ -89,9 +88,9 @@ def _read_string(fields: Fields, *, preset: Preset | None) -> StringSpec | None:
     if gauge is None:
         fields.inbox.notice(f"string {number} has no gauge: its stretch is known less well")
     if wound is None:
-        wound = core is not None or any(word in material.lower() for word in WOUND_WORDS)
+        wound = taken_as_wound(material, gauge_mm=gauge, core_mm=core)
         if wound:
-            fields.inbox.notice(f"string {number}: taken as wound, by its material or core")
+            fields.inbox.notice(f"string {number}: taken as wound, by its material, gauge or core")
     if nut_at_fret is None:
         nut_at_fret = 0 if usual is None else usual.nut_at_fret
     return StringSpec(

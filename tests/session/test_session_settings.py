@@ -186,3 +186,26 @@ def test_level_fretwork_is_declared_and_never_assumed(tmp_path: Path) -> None:
     assert read(tmp_path, SETTINGS).settings.instrument.fretwork is Fretwork.UNKNOWN
     level = SETTINGS.replace('"628 mm"', '"628 mm"\nfretwork = "level"')
     assert read(tmp_path, level).settings.instrument.fretwork is Fretwork.LEVEL
+
+
+@pytest.mark.parametrize(
+    ("material", "gauge", "said", "wound"),
+    [
+        ("nickel-plated steel", '"0.046 in"', "", True),  # nobody said so: by its gauge
+        ("nickel-plated steel", '"0.010 in"', "", False),  # the plain string of a plated set
+        ("nickel-plated steel", '"0.046 in"', "wound = false\n", False),  # what is said stands
+        ("plain steel", '"0.017 in"', "", False),
+        ("phosphor bronze", '"0.012 in"', "", True),
+    ],
+)
+def test_wound_is_decided_once_and_what_is_said_stands(
+    tmp_path: Path, material: str, gauge: str, said: str, wound: bool
+) -> None:
+    text = (
+        'schema = 1\n[instrument]\nkind = "an instrument of my own"\nscale = "648 mm"\n[[strings]]\nnumber = 1\n'
+        f'note = "E2"\ngauge = {gauge}\nmaterial = "{material}"\n{said}'
+    )
+    (tmp_path / "session.toml").write_text(text, encoding="utf-8")
+    spec = read_settings(tmp_path / "session.toml").settings.instrument.strings[0]
+    assert spec.wound is wound
+    assert (make_of(spec) is Make.WOUND_STEEL) is wound  # the physics follows what was decided
