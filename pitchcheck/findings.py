@@ -232,6 +232,15 @@ Evidence = (
 
 
 @dataclass(frozen=True)
+class Question:
+    """A cause that looks likely but that no take played so far can tell, and the take that would."""
+
+    cause: Cause
+    strings: tuple[int, ...]
+    take: Position
+
+
+@dataclass(frozen=True)
 class Finding:
     """One cause, where it acts, how large it is and what shows it."""
 

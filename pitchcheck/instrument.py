@@ -94,8 +94,8 @@ def taken_as_wound(material: str, *, gauge_mm: float | None = None, core_mm: flo
 class StringSpec:
     """One string as the packet and the tuning say.
 
-    ``material`` is the user's words; ``physics.materials`` turns them into constants. Whether it is ``wound`` is
-    decided where the settings are read, and nowhere else.
+    ``material`` is the user's words; ``physics.materials`` turns them into constants. Whether it is ``wound``
+    is decided where the settings are read, and nowhere else.
     """
 
     number: int

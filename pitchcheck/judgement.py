@@ -13,12 +13,13 @@ from enum import StrEnum
 from pitchcheck.findings import Cause, Finding
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, StringFit
-from pitchcheck.instrument import SLOT_QUANTITIES, Nut, SessionSettings
+from pitchcheck.instrument import Nut, SessionSettings
 from pitchcheck.physics.gauges import buzz_floor_mm, slot_target_mm
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop
 
 DECISION_BELIEF = 0.90  # [-] belief that a verdict needs: definition
+SUSPICION = 0.5  # [-] belief from which a slot that only fretted notes tell of is suspected: chosen
 FIRST_FRETS = 3  # frets at which a slot's excess is heard most: a fret error there may pass for it; chosen
 
 
@@ -49,6 +50,7 @@ class BarKind(StrEnum):
     GAUGE_DISAGREES = "gauge_disagrees"
     WRONG_NOTES = "wrong_notes"  # and no press take is left
     FRET_EXPLAINS = "fret_explains"
+    UNSETTLED = "unsettled"  # something stated, gauged or pressed contradicts the rest
 
 
 @dataclass(frozen=True)
@@ -197,21 +199,36 @@ def _judge(
     )
     if string is None or fit is None:
         return SlotJudgement(number, note, goal, nut, None, Verdict.UNSURE, Witness.NOTHING)
-    witness = _witness(settings, string, fit)
+    witness = _witness(string)
     said = verdict(goal, string.height_mm, witness=witness)
+    if any(number in what.strings for what in fit.unsettled):
+        said = Verdict.UNSURE  # a contradiction: nothing is said until it is settled
     return SlotJudgement(number, note, goal, nut, string.height_mm, said, witness)
 
 
-def _witness(settings: SessionSettings, string: StringFit, fit: Fit) -> Witness:
+def _witness(string: StringFit) -> Witness:
     """Return what a slot's height rests on; a gauge reading that the fit left out is no witness."""
     if string.pressed:
         return Witness.PRESS
-    doubted = {row.index for row in fit.meter if row.questioned}
-    gauged = any(
-        reading.string == string.number and reading.what in SLOT_QUANTITIES and index not in doubted
-        for index, reading in enumerate(settings.meter)
-    )
-    return Witness.GAUGE if gauged else Witness.FRETTED
+    return Witness.GAUGE if string.gauged else Witness.FRETTED
+
+
+def suspects(slots: Sequence[SlotJudgement]) -> tuple[int, ...]:
+    """Return the strings whose slots are more likely high than not, though nothing played can tell it.
+
+    Returns
+    -------
+    tuple of int
+        Most suspicious first, by the median excess. Slots that were pressed or gauged are judged, not
+        suspected.
+    """
+    unsure = [(slot, slot.excess_mm) for slot in slots if slot.witness is Witness.FRETTED]
+    likely = [
+        (excess.median, slot.number)
+        for slot, excess in unsure
+        if excess is not None and 1.0 - excess.below(slot.goal.tolerance_mm) >= SUSPICION
+    ]
+    return tuple(number for _, number in sorted(likely, key=lambda pair: -pair[0]))
 
 
 def bar_filing(
@@ -236,11 +253,15 @@ def bar_filing(
     -----
     A slot is spared when it was neither pressed nor gauged (the finger explains a sharp note as well); when
     the string catches, is false, or its gauge disagrees with the sound; when wrong notes leave it no press
-    take; and when a fret that is off on all strings adds as much at frets 1 to 3 as the slot does.
+    take; when a fret that is off on all strings adds as much at frets 1 to 3 as the slot does; and while
+    the fit has something unsettled.
     """
     fits = {} if fit is None else {string.number: string for string in fit.strings}
+    unsettled = set() if fit is None else {number for what in fit.unsettled for number in what.strings}
     return tuple(
-        replace(slot, bars=_bars(slot, fits[slot.number], findings, survey)) if slot.number in fits else slot
+        replace(slot, bars=_bars(slot, fits[slot.number], findings, survey, unsettled))
+        if slot.number in fits
+        else slot
         for slot in slots
     )
 
@@ -253,10 +274,16 @@ _SPOILERS = {
 
 
 def _bars(
-    slot: SlotJudgement, string: StringFit, findings: Sequence[Finding], survey: Survey | None
+    slot: SlotJudgement,
+    string: StringFit,
+    findings: Sequence[Finding],
+    survey: Survey | None,
+    unsettled: set[int],
 ) -> tuple[Bar, ...]:
     """Return what bars filing one slot, each once."""
     bars = [] if slot.witness in (Witness.PRESS, Witness.GAUGE) else [Bar(BarKind.SYMPTOM_ONLY)]
+    if slot.number in unsettled:
+        bars.append(Bar(BarKind.UNSETTLED))
     for finding in findings:
         if slot.number not in finding.strings:
             continue

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from pitchcheck.diagnosis import Finding
 from pitchcheck.errors import Problem
+from pitchcheck.findings import Question
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import SessionSettings
 from pitchcheck.plan import Plan
@@ -18,7 +19,10 @@ from pitchcheck.units import LengthUnit
 class Measurement:
     """One folder, measured: what was asked, heard, believed, found and planned.
 
-    ``fit`` and ``survey`` are None when no string could be measured at all.
+    ``fit`` and ``survey`` are None when no string could be measured at all. ``questions`` are causes that
+    the takes
+    played so far cannot tell; ``suspects`` strings whose slots may be high but were neither pressed nor
+    gauged, most suspicious first.
     """
 
     settings: SessionSettings
@@ -29,6 +33,8 @@ class Measurement:
     plan: Plan
     problems: tuple[Problem, ...]
     notices: tuple[str, ...] = ()
+    questions: tuple[Question, ...] = ()
+    suspects: tuple[int, ...] = ()
 
     @property
     def anything_measured(self) -> bool:

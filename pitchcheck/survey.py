@@ -7,7 +7,7 @@ uncertainties are correlated: the covariance is given whole.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -189,21 +189,39 @@ def interval_error_cents(take: Take, bracket: Bracket) -> float:
     return cents_between(start, _hz(take)) - drift - CENTS_PER_SEMITONE * take.position.semitones
 
 
-def first_fret_cents(survey: Survey, string: int) -> tuple[float, float] | None:
+FRETTED_HAND_CENTS = (
+    1.5  # [cent] from note to note by a careful hand, 1 to 2: docs/method.md, "What a fretted note"
+)
+
+
+def first_fret_cents(
+    survey: Survey, string: int, *, without: Collection[int] = ()
+) -> tuple[float, float] | None:
     """Error of the ordinary first-fret note of a string, repeats combined.
+
+    Parameters
+    ----------
+    survey : Survey
+    string : int
+    without : collection of int, optional
+        Rows left out, such as those the fit hardly used.
 
     Returns
     -------
     tuple of float, or None
-        Mean weighted by the readings' variances, and its standard uncertainty [cent]: the readings' own,
-        open takes shared, widened by the scatter of the repeats where that is larger (Birge ratio).
-        None without a first-fret take with no capo.
+        Mean weighted by the readings' variances, and its standard uncertainty [cent]: the readings' own, open
+        takes shared, with the scatter of a careful hand; or the scatter of the repeats where that is larger
+        (Birge ratio). None without a first-fret take with no capo.
 
     References
     ----------
     R. T. Birge (1932), Phys. Rev. 40, 207-227: internal and external consistency.
     """
-    chosen = [i for i, s in enumerate(survey.stopped) if s.take.position == Position(string, Stop.FRET, 1)]
+    chosen = [
+        i
+        for i, s in enumerate(survey.stopped)
+        if s.take.position == Position(string, Stop.FRET, 1) and s.take.row not in without
+    ]
     if not chosen:
         return None
     errors = np.array([survey.stopped[i].error_cents for i in chosen])
@@ -212,6 +230,7 @@ def first_fret_cents(survey: Survey, string: int) -> tuple[float, float] | None:
     weight = weight / weight.sum()
     mean = float(weight @ errors)
     internal = float(np.sqrt(weight @ covariance @ weight))
+    internal = float(np.hypot(internal, FRETTED_HAND_CENTS / np.sqrt(len(chosen))))
     external = 0.0
     if len(chosen) > 1:
         external = float(np.sqrt(weight @ (errors - mean) ** 2 / (len(chosen) - 1)))

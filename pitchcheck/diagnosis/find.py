@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from pitchcheck.diagnosis.heard import find_capo, find_worn, find_wrong_notes
 from pitchcheck.diagnosis.limits import DiagnosisLimits
@@ -10,7 +11,7 @@ from pitchcheck.diagnosis.misfits import find_disagreements, find_frets
 from pitchcheck.diagnosis.opens import find_catching, find_drift
 from pitchcheck.diagnosis.sharpness import find_nut_position, find_saddle, find_touch
 from pitchcheck.diagnosis.slots import find_slots
-from pitchcheck.findings import Finding
+from pitchcheck.findings import Finding, Question
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import SessionSettings
 from pitchcheck.judgement import SlotJudgement, judge_slots
@@ -18,7 +19,15 @@ from pitchcheck.survey import Survey
 from pitchcheck.takes import Take
 
 
-def find_causes(
+@dataclass(frozen=True)
+class Diagnosis:
+    """What was found, and what the takes played so far leave open."""
+
+    findings: tuple[Finding, ...]
+    questions: tuple[Question, ...]
+
+
+def diagnose(
     settings: SessionSettings,
     survey: Survey,
     fit: Fit,
@@ -26,7 +35,7 @@ def find_causes(
     *,
     slots: Sequence[SlotJudgement] | None = None,
     limits: DiagnosisLimits | None = None,
-) -> tuple[Finding, ...]:
+) -> Diagnosis:
     """Find what is behind the numbers.
 
     Parameters
@@ -47,13 +56,13 @@ def find_causes(
 
     Returns
     -------
-    tuple of Finding
-        First what spoils a measurement, then gauges, slots and the other causes of a sharp note. Empty when
-        nothing is wrong.
+    Diagnosis
+        First what spoils a measurement, then gauges, slots and the other causes of a sharp note; empty when
+        nothing is wrong. A cause that no take can tell is a question.
     """
     limits = limits or DiagnosisLimits()
     slots = judge_slots(settings, fit) if slots is None else slots
-    return (
+    found: tuple[Finding | Question, ...] = (
         *find_wrong_notes(takes),
         *find_catching(survey, limits),
         *find_drift(survey, limits),
@@ -66,3 +75,20 @@ def find_causes(
         *find_touch(settings, fit, survey, slots, limits),
         *find_frets(fit, limits),
     )
+    return Diagnosis(
+        tuple(one for one in found if isinstance(one, Finding)),
+        tuple(one for one in found if isinstance(one, Question)),
+    )
+
+
+def find_causes(
+    settings: SessionSettings,
+    survey: Survey,
+    fit: Fit,
+    takes: Sequence[Take] = (),
+    *,
+    slots: Sequence[SlotJudgement] | None = None,
+    limits: DiagnosisLimits | None = None,
+) -> tuple[Finding, ...]:
+    """Return the findings of `diagnose`."""
+    return diagnose(settings, survey, fit, takes, slots=slots, limits=limits).findings

@@ -13,6 +13,7 @@ from statistics import NormalDist
 import numpy as np
 
 from pitchcheck.judgement import DECISION_BELIEF
+from pitchcheck.survey import FRETTED_HAND_CENTS
 from pitchcheck.types import FloatArray
 
 _MAD_TO_SD = 1 / NormalDist().inv_cdf(0.75)  # [-] of a normal distribution
@@ -33,9 +34,7 @@ class DiagnosisLimits:
     heavy_touch_mm: float = 1.1  # depth below the fret tops that counts as a heavy hand; 8 N on a plain
     # string sink 0.8 mm: chosen
     touch_cents: float = 2.0  # a touch part that a player would notice over three frets: chosen
-    touch_scatter_cents: float = (
-        1.5  # from note to note by hand, 1 to 2: docs/method.md, "What a fretted note"
-    )
+    touch_scatter_cents: float = FRETTED_HAND_CENTS  # from note to note by hand
     fret_cents: float = 1.5  # a fret error worth telling of: chosen, the scatter of one touch
     return_cents: float = 1.5  # two like presses may differ by a cent: docs/method.md, "The press test"
     open_scatter_cents: float = 0.7  # of an open note by hand, where too few are there to tell: chosen

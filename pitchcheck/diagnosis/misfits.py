@@ -10,6 +10,7 @@ from collections import defaultdict
 import numpy as np
 
 from pitchcheck.diagnosis.limits import DiagnosisLimits, t_limit, z_limit
+from pitchcheck.diagnosis.witness import FEWEST_FRETS, heard_on_frets
 from pitchcheck.findings import Cause, Finding, FretOff, GaugeAgainstSound
 from pitchcheck.fit.result import HARDLY_USED, Fit, Residual
 from pitchcheck.instrument import MeterQuantity, SessionSettings
@@ -26,14 +27,18 @@ def find_frets(fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
     Per stop and fret, the strings' mean residuals are averaged; a finding needs an average beyond Student's t
     (strings - 1 degrees of freedom, false-alarm rate shared over all places looked at) times its standard
     error (the larger of that from the readings and that from the strings' scatter), and
-    ``limits.fret_cents``.
+    ``limits.fret_cents``. Strings heard at fewer than three frets do not count: any one of them may be off.
     """
     groups: dict[tuple[Stop, int], list[Residual]] = defaultdict(list)
     for residual in fit.residuals:
         place = residual.position
         if place.fret is not None and place.capo == 0:
             groups[place.stop, place.fret].append(residual)
-    means = {place: _by_string(_believed(residuals)) for place, residuals in groups.items()}
+    judged = [n for n in {r.position.string for r in fit.residuals} if heard_on_frets(fit, n) >= FEWEST_FRETS]
+    means = {
+        place: [row for row in _by_string(_believed(residuals)) if row[0] in judged]
+        for place, residuals in groups.items()
+    }
     means = {place: rows for place, rows in means.items() if len(rows) >= _FEWEST_STRINGS}
     found: dict[int, Finding] = {}
     for (stop, fret), rows in sorted(means.items(), key=lambda item: (item[0][1], item[0][0])):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.diagnosis.limits import DiagnosisLimits, sd_of_interval, z_limit
+from pitchcheck.diagnosis.witness import FEWEST_STRINGS_FOR_NUT, fretted_at, heard_up_the_neck
 from pitchcheck.findings import (
     AboveLightTouch,
     Cause,
@@ -21,13 +22,14 @@ from pitchcheck.findings import (
     Fret12AtTarget,
     NotTheSlot,
     NutOffset,
+    Question,
 )
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, StringFit
 from pitchcheck.instrument import SessionSettings
-from pitchcheck.judgement import FIRST_FRETS, SlotGoal, SlotJudgement, Verdict
+from pitchcheck.judgement import FIRST_FRETS, SlotGoal, SlotJudgement, Verdict, Witness
 from pitchcheck.survey import Survey
-from pitchcheck.takes import Stop
+from pitchcheck.takes import Position, Stop
 from pitchcheck.units import CENTS_PER_LOG
 
 _SADDLE_MODEL_CENTS = (
@@ -88,20 +90,27 @@ def not_the_slot(
     )
 
 
-def find_nut_position(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
+def find_nut_position(
+    settings: SessionSettings, fit: Fit, limits: DiagnosisLimits
+) -> list[Finding | Question]:
     """Nut, or one slot's bearing edge, clearly out of its place along the neck.
 
     The shared offset counts when its whole 90 % interval is beyond ``limits.nut_offset_mm``; a single
     string's (looked for only then when the whole nut is not at fault) with the false-alarm rate shared over
-    all strings.
+    all strings. Where no note was heard up the neck it is a question.
     """
+    heard = {string.number for string in fit.strings if heard_up_the_neck(fit, string.number)}
     whole = _beyond(fit.nut_offset_mm, limits.nut_offset_mm, tail=(1 - limits.belief) / 2)
     if whole:
         numbers = tuple(string.number for string in fit.strings)
+        if len(heard) < min(FEWEST_STRINGS_FOR_NUT, len(numbers)):
+            return [Question(Cause.NUT_POSITION, numbers, _up_the_neck(numbers[0]))]
         return [_nut_finding(numbers, fit.nut_offset_mm, scale_mm=settings.instrument.scale_mm)]
     tail = limits.alarm / (2 * max(len(fit.strings), 1))
     return [
         _nut_finding((string.number,), string.nut_offset_mm, scale_mm=settings.instrument.scale_mm)
+        if string.number in heard
+        else Question(Cause.NUT_POSITION, (string.number,), _up_the_neck(string.number))
         for string in fit.strings
         if _beyond(string.nut_offset_mm, limits.nut_offset_mm, tail=tail)
     ]
@@ -118,19 +127,28 @@ def _nut_finding(numbers: tuple[int, ...], offset: Belief, *, scale_mm: float) -
     return Finding(Cause.NUT_POSITION, numbers, (), offset.median, "mm", (shown,))
 
 
-def find_saddle(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
+def _up_the_neck(number: int) -> Position:
+    """Return the take that tells a saddle or a nut out of place."""
+    return Position(number, Stop.FRET, 12)
+
+
+def find_saddle(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) -> list[Finding | Question]:
     """Strings whose fret 12 stays out of tune when the slot is at its target.
 
     A finding needs 95 % belief on its side that the error is beyond ``limits.in_tune_cents``; the uncertainty
-    is that of the saddle, turned into cents, and of the touch.
+    is that of the saddle, turned into cents, and of the touch. Where no note was heard up the neck it is a
+    question.
     """
     per_mm = CENTS_PER_LOG / settings.instrument.scale_mm  # at fret 12, (g_12 - 1) = 1
-    found: list[Finding] = []
+    found: list[Finding | Question] = []
     for string in fit.strings:
         error = float(string.neck_target_cents[11] - string.neck_touch_cents[11])
         saddle_sd = sd_of_interval(string.saddle_mm.low, string.saddle_mm.high)
         sd = float(np.hypot(per_mm * saddle_sd, _SADDLE_MODEL_CENTS))
         if abs(error) - z_limit(1, alarm=1 - limits.belief) * sd <= limits.in_tune_cents:
+            continue
+        if not heard_up_the_neck(fit, string.number):
+            found.append(Question(Cause.SADDLE, (string.number,), _up_the_neck(string.number)))
             continue
         shown = Fret12AtTarget(error, sd, error / per_mm)
         found.append(Finding(Cause.SADDLE, (string.number,), (12,), error / per_mm, "mm", (shown,)))
@@ -159,11 +177,13 @@ def find_touch(
         part = float(np.mean(string.neck_touch_cents[:FIRST_FRETS]))
         whole = float(np.mean(string.neck_now_cents[:FIRST_FRETS]))
         slot = judged[string.number]
+        if slot.witness is Witness.FRETTED or not fretted_at(fit, string.number, FIRST_FRETS):
+            continue  # nothing heard tells a finger from a slot
         spared = not_the_slot(string, slot, scale_mm=settings.instrument.scale_mm, limits=limits)
         above = _above_light_prediction(string, slot.goal, survey, strings=len(fit.strings), limits=limits)
         high = slot.looks_high
         if part < limits.touch_cents or part <= whole / 2:
-            counts = above is not None and not high and string.pressed
+            counts = above is not None and not high
         else:
             counts = heavy or spared is not None or (above is not None and not high)
         if not counts:

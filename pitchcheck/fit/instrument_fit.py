@@ -17,7 +17,7 @@ from pitchcheck.fit.joint import Joint
 from pitchcheck.fit.neck import neck_curves
 from pitchcheck.fit.posterior import Posterior, solve_problem
 from pitchcheck.fit.problem import FitPass, Problem, build_problem
-from pitchcheck.fit.result import Fit, Residual, StringFit
+from pitchcheck.fit.result import HARDLY_USED, Fit, Residual, StringFit
 from pitchcheck.fit.skewness import height_beliefs_of
 from pitchcheck.fit.solve import Solution
 from pitchcheck.instrument import SLOT_QUANTITIES, SessionSettings
@@ -54,6 +54,8 @@ def fit_of(posterior: Posterior, settings: SessionSettings, survey: Survey) -> F
     heights = height_beliefs_of(problem, data, solution)
     necks = neck_curves(settings, problem.unknowns, solution.z, effects=problem.effects)
     gauged = _gauged(posterior)
+    residuals = _residuals(problem, survey, solution)
+    hardly_used = {residual.row for residual in residuals if residual.weight < HARDLY_USED}
     strings = tuple(
         StringFit(
             number=number,
@@ -62,7 +64,7 @@ def fit_of(posterior: Posterior, settings: SessionSettings, survey: Survey) -> F
             saddle_mm=_belief(problem, solution, number, Coordinate.SADDLE),
             nut_offset_mm=_belief(problem, solution, number, Coordinate.NUT_OFFSET),
             pressed=number in problem.pressed,
-            first_fret_cents=first_fret_cents(survey, number),
+            first_fret_cents=first_fret_cents(survey, number, without=hardly_used),
             neck_now_cents=necks[number].now_cents,
             neck_target_cents=necks[number].target_cents,
             neck_touch_cents=necks[number].touch_cents,
@@ -79,7 +81,7 @@ def fit_of(posterior: Posterior, settings: SessionSettings, survey: Survey) -> F
         nut_offset_mm=_nut_belief(problem, solution),
         touch_mm=remarks.touch_belief(settings.instrument, problem, solution),
         height_covariance_mm2=_height_covariance(problem, solution),
-        residuals=_residuals(problem, survey, solution),
+        residuals=residuals,
         meter=remarks.meter_residuals(posterior),
         unseparated=remarks.unseparated(problem, solution),
         remarks=remarks.remarks(problem, solution),

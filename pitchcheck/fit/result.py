@@ -33,7 +33,8 @@ class StringFit:
     pressed : bool
         Whether press takes were among its data; without them only the symptom is known.
     first_fret_cents : tuple of float, or None
-        Error of the ordinary first-fret note as it was heard: value and standard uncertainty. [cent]
+        Error of the ordinary first-fret note as it was heard, takes left out that the fit hardly used: value
+        and standard uncertainty, the hand's scatter in it. [cent]
     neck_now_cents, neck_target_cents : array, shape (12,)
         Predicted error of a note fretted with this player's usual touch at frets 1 to 12, with the slot as it
         is and with the slot at its target. [cent]

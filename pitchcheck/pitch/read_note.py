@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pitchcheck.clip import Clip
-from pitchcheck.doubts import Doubt, Faint, OtherNote, Overdriven, SecondString, VaguePitch
+from pitchcheck.doubts import Doubt, Faint, OtherNote, Overdriven, OvertonesOff, SecondString, VaguePitch
 from pitchcheck.pitch.coarse import Series, find_series, match_series
 from pitchcheck.pitch.partial_tracking import TrackedNote, track_note
 from pitchcheck.pitch.peaks import Peaks, find_peaks
@@ -33,6 +33,10 @@ CALIBRATED = 0.93  # made notes err by 0.76 to 0.89 of what the beliefs say (doc
 FAINT_DB = (
     10.0  # [dB] of snr_db; made notes 3 dB over the noise reach 15, noise taken for a note 4 (measured)
 )
+OVERTONES_OFF_CENTS = (
+    4.0  # [cent] 82 recorded notes of sound strings reach 3.2 (measured); partials 8 cents off read 4 to 12
+)
+FEWEST_OVERTONES = 8  # partials that tell a false string: fewer are the body's (ours)
 CLIPPED = 0.004  # share of the samples at the very top of the range that makes a note overdriven
 
 
@@ -184,6 +188,9 @@ def _doubts(part: Clip, peaks: Peaks, heard: TrackedNote, *, expected_hz: float 
         doubts.append(VaguePitch(heard.partial_fit.sharp_sd * CENTS_PER_LOG))
     if _snr_db(heard) < FAINT_DB:
         doubts.append(Faint())
+    scatter_cents = heard.partial_fit.scatter_cents
+    if scatter_cents > OVERTONES_OFF_CENTS and np.sum(heard.used) >= FEWEST_OVERTONES:
+        doubts.append(OvertonesOff(scatter_cents))
     size = np.abs(part.samples)
     if np.mean(size > 0.999 * size.max()) > CLIPPED:
         doubts.append(Overdriven())

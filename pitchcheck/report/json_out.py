@@ -13,6 +13,7 @@ from typing import Any
 from pitchcheck.chords import Chord, Interval, chord_table
 from pitchcheck.diagnosis import Finding
 from pitchcheck.errors import Problem
+from pitchcheck.findings import Question
 from pitchcheck.fit.belief import Belief
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NextTake, NutBottom, StringPlan
@@ -39,6 +40,8 @@ def measurement_json(measurement: Measurement) -> str:
             "strings": [_string(string, measurement) for string in plan.strings],
             "plan": _bottom(plan.nut_bottom),
             "findings": [_finding(finding) for finding in measurement.findings],
+            "suspects": list(measurement.suspects),
+            "questions": [_question(question) for question in measurement.questions],
             "next_take": _next(plan.next_take),
             "next_takes": [_place(place) for place in plan.next_takes],
             "chords": _chords(measurement),
@@ -57,6 +60,8 @@ def refusal_json(problems: Sequence[Problem]) -> str:
             "strings": [],
             "plan": None,
             "findings": [],
+            "suspects": [],
+            "questions": [],
             "next_take": None,
             "next_takes": [],
             "chords": [],
@@ -122,6 +127,15 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "frets": [int(fret) for fret in finding.frets],
         "size": {"value": _number(finding.size), "unit": finding.unit},
         "evidence": list(finding_lines(finding)),
+    }
+
+
+def _question(question: Question) -> dict[str, Any]:
+    """Return a cause that no take played so far can tell, and the take that would."""
+    return {
+        "cause": question.cause.value,
+        "strings": [int(number) for number in question.strings],
+        "take": _place(question.take),
     }
 
 

@@ -23,7 +23,6 @@ from pitchcheck.session.tunings import note_near
 from pitchcheck.tuning import note_hz
 
 
-
 def read_strings(tables: list[Fields], *, preset: Preset | None, inbox: Inbox) -> tuple[StringSpec, ...]:
     """Return the strings by number; faults go to the inbox.
 

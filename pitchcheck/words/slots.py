@@ -32,6 +32,7 @@ _BARS = {
         "takes again"
     ),
     BarKind.GAUGE_DISAGREES: "a gauge and the sound disagree: clear that up first",
+    BarKind.UNSETTLED: "something stated, gauged or pressed contradicts the rest: settle that first",
     BarKind.WRONG_NOTES: "some of its takes are another note, and no press take is left: play them again",
 }
 

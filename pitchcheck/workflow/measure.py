@@ -124,10 +124,10 @@ def _renamed(problems: tuple[Problem, ...], folder: Path) -> tuple[Problem, ...]
 
 def conclude(this: Pass, before: Sequence[FitPass], problems: tuple[Problem, ...]) -> Measurement:
     """From comparisons to the measurement; ``before`` are earlier passes, ``problems`` those of all."""
-    from pitchcheck.diagnosis import find_causes
+    from pitchcheck.diagnosis import diagnose
     from pitchcheck.diagnosis.heard import find_wrong_notes
     from pitchcheck.fit import fit_instrument
-    from pitchcheck.judgement import bar_filing, judge_slots
+    from pitchcheck.judgement import bar_filing, judge_slots, suspects
     from pitchcheck.plan import make_plan
     from pitchcheck.plan.next_take import best_take
 
@@ -139,8 +139,19 @@ def conclude(this: Pass, before: Sequence[FitPass], problems: tuple[Problem, ...
         return Measurement(settings, this.takes, None, None, findings, plan, problems, notices)
     fit = fit_instrument(settings, survey, before=before)
     slots = judge_slots(settings, fit)
-    findings = find_causes(settings, survey, fit, this.takes, slots=slots)
-    slots = bar_filing(slots, fit=fit, findings=findings, survey=survey)
+    found = diagnose(settings, survey, fit, this.takes, slots=slots)
+    slots = bar_filing(slots, fit=fit, findings=found.findings, survey=survey)
     upcoming = best_take(settings, survey, fit, slots=slots)
-    plan = make_plan(settings, fit, findings, slots=slots, survey=survey, next_take=upcoming)
-    return Measurement(settings, this.takes, survey, fit, findings, plan, problems, notices)
+    plan = make_plan(settings, fit, found.findings, slots=slots, survey=survey, next_take=upcoming)
+    return Measurement(
+        settings,
+        this.takes,
+        survey,
+        fit,
+        found.findings,
+        plan,
+        problems,
+        notices,
+        questions=found.questions,
+        suspects=suspects(slots),
+    )

@@ -16,7 +16,7 @@ from helpers.folders import FIXTURES, READINGS, make_folder, pluck, write_sound
 from pitchcheck.cli.app import app
 
 TOP = [
-    "schema", "instrument", "strings", "plan", "findings", "next_take", "next_takes",
+    "schema", "instrument", "strings", "plan", "findings", "suspects", "questions", "next_take", "next_takes",
     "chords", "takes", "errors",
 ]  # fmt: skip
 STRING = [

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from helpers.fits import EMPTY_SURVEY, SCALE_MM, STRETCH, Made, make_fit, make_job, neck_cents
-from pitchcheck.diagnosis import Cause, DiagnosisLimits, Finding, find_causes
+from pitchcheck.diagnosis import Cause, DiagnosisLimits, Finding, diagnose, find_causes
 from pitchcheck.diagnosis.misfits import find_frets
 from pitchcheck.doubts import (
     Doubt,
@@ -27,6 +27,7 @@ from pitchcheck.judgement import slot_goal
 from pitchcheck.survey import Survey, build_survey
 from pitchcheck.takes import Position, Stop, Take
 from pitchcheck.words.evidence import finding_lines, lines
+from pitchcheck.words.questions import question_lines
 
 JOB = make_job()
 TARGETS = [slot_goal(JOB, n).target_mm for n in range(1, 7)]
@@ -105,6 +106,31 @@ def test_saddle_is_told_in_millimetres(cents: float, told: bool) -> None:
         assert (found[0].cause, found[0].strings, found[0].frets) == (Cause.SADDLE, (6,), (12,))
         # 650 mm: 1 mm of saddle is 2.66 cents at fret 12 (derived for the published model); scaled to 648.
         assert found[0].size == pytest.approx(cents / (2.66 * 650 / SCALE_MM), rel=2e-3)
+
+
+@pytest.mark.parametrize("frets", [(1,), (1, 2, 3, 4)])
+def test_no_saddle_and_no_nut_in_the_wrong_place_without_a_note_up_the_neck(frets: tuple[int, ...]) -> None:
+    low = tuple(
+        Residual(Position(n, Stop.FRET, f), f, 5.0, 5.0, 0.5, 1.0) for n in range(1, 7) for f in frets
+    )
+    made = [Made(t, touch_mm=0.1, fret_12_cents=30.0 if i == 5 else 0.0) for i, t in enumerate(TARGETS)]
+    fit = make_fit(made, targets_mm=TARGETS, residuals=low, nut_offset_mm=(0.6, 0.05))
+    told = diagnose(JOB, EMPTY_SURVEY, fit)
+    assert told.findings == ()
+    assert [(q.cause, q.strings, q.take) for q in told.questions] == [
+        (Cause.NUT_POSITION, (1, 2, 3, 4, 5, 6), Position(1, Stop.FRET, 12)),
+        (Cause.SADDLE, (6,), Position(6, Stop.FRET, 12)),
+    ]
+    assert len(question_lines(told.questions)) == 2
+    set_aside = tuple(replace(r, position=Position(6, Stop.FRET, 12), weight=0.1) for r in low[:1])
+    again = diagnose(JOB, EMPTY_SURVEY, replace(fit, residuals=low + set_aside))
+    assert again.findings == ()  # a take the fit hardly used is no witness
+
+
+def test_a_finger_is_blamed_only_where_a_press_tells_it_from_the_slot() -> None:
+    made = [Made(t, touch_mm=1.3, pressed=False) for t in TARGETS]
+    fit = make_fit(made, targets_mm=TARGETS, touch_mm=(1.3, 0.05))
+    assert find_causes(JOB, fretted_survey(0.0, touch_mm=1.3), fit) == ()
 
 
 def test_heavy_hand_on_fine_slots_is_touch_and_not_the_nut() -> None:

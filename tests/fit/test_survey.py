@@ -100,8 +100,9 @@ def test_repeats_of_the_first_fret_combine_and_scatter_widens_them() -> None:
     ]
     value, sd = first_fret_cents(build_survey(near), 1) or (math.nan, math.nan)
     assert value == pytest.approx(5.0, abs=EXACT_CENTS)
-    # Weights 1/2 each; readings 0.1: stopped 2 x (1/4), opens 1/16 + 1/4 + 1/16 of 0.01.
-    assert sd == pytest.approx(math.sqrt(0.01 * (0.5 + 0.375)), abs=EXACT_CENTS)
+    # Weights 1/2 each; readings 0.1: stopped 2 x (1/4), opens 1/16 + 1/4 + 1/16 of 0.01; the hand 1.5 each.
+    assert sd == pytest.approx(math.sqrt(0.01 * (0.5 + 0.375) + 1.5**2 / 2), abs=EXACT_CENTS)
+    assert first_fret_cents(build_survey(near), 1, without={2, 4}) is None
     far = [*near[:3], take(4, fret(1), 9.0), near[4]]
     value, sd = first_fret_cents(build_survey(far), 1) or (math.nan, math.nan)
     assert (value, sd) == pytest.approx((7.0, 2.0), abs=EXACT_CENTS)  # standard error of 5 and 9

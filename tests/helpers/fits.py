@@ -58,6 +58,7 @@ class Made:
     height_mm: float
     sd_mm: float = 0.03
     pressed: bool = True
+    gauged: bool = False
     touch_mm: float = 0.2
     first_fret_cents: float | None = None  # None: as the curve says
     nut_offset_mm: tuple[float, float] = (0.0, 0.05)
@@ -71,10 +72,13 @@ def make_fit(
     correlation: float = 0.3,
     nut_offset_mm: tuple[float, float] = (0.0, 0.05),
     touch_mm: tuple[float, float] = (0.2, 0.03),
-    residuals: tuple[Residual, ...] = (),
+    residuals: tuple[Residual, ...] | None = None,
     meter: tuple[MeterResidual, ...] = (),
 ) -> Fit:
-    """Build a fit from slot heights; None leaves a string unmeasured. Pairs are mean and sd."""
+    """Build a fit from slot heights; None leaves a string unmeasured. Pairs are mean and sd.
+
+    Without ``residuals`` frets 1, 2, 3 and 12 of every string were heard just as expected.
+    """
     fits: list[StringFit] = []
     sds: list[float] = []
     for i, made in enumerate(strings):
@@ -95,6 +99,7 @@ def make_fit(
                 saddle_mm=Belief.normal(1.8, 0.3),
                 nut_offset_mm=Belief.normal(*made.nut_offset_mm),
                 pressed=made.pressed,
+                gauged=made.gauged,
                 first_fret_cents=(heard, 0.5),
                 neck_now_cents=now,
                 neck_target_cents=then,
@@ -109,10 +114,17 @@ def make_fit(
         nut_offset_mm=Belief.normal(*nut_offset_mm),
         touch_mm=Belief.normal(*touch_mm),
         height_covariance_mm2=correlation * outer + (1 - correlation) * np.diag(np.diag(outer)),
-        residuals=residuals,
+        residuals=_heard_as_expected([fit.number for fit in fits]) if residuals is None else residuals,
         meter=meter,
         unseparated=(),
         remarks=(),
+    )
+
+
+def _heard_as_expected(numbers: Sequence[int]) -> tuple[Residual, ...]:
+    return tuple(
+        Residual(Position(number, Stop.FRET, fret), row, 5.0, 5.0, 0.5, 1.0)
+        for row, (number, fret) in enumerate(((n, f) for n in numbers for f in (1, 2, 3, 12)), 1)
     )
 
 

@@ -8,9 +8,10 @@ import pickle
 import numpy as np
 import pytest
 
-from helpers.notes import RATE_HZ, Strung, add_hum, make_note
+from helpers.notes import NOTES, RATE_HZ, Strung, add_hum, make_note
+from pitchcheck.audio.files import read_clip
 from pitchcheck.clip import Clip
-from pitchcheck.doubts import OtherNote, Overdriven, SecondString
+from pitchcheck.doubts import OtherNote, Overdriven, OvertonesOff, SecondString
 from pitchcheck.pitch.read_note import read_note
 from pitchcheck.pitch.reading import Unreadable
 
@@ -165,3 +166,18 @@ def test_no_gross_error_without_a_doubt() -> None:
         if abs(cents(reading.hz, hz)) > GROSS_CENTS and not reading.doubts:
             silent.append((strung, reading.hz))
     assert silent == []
+
+
+@pytest.mark.parametrize("hz", [82.4, 196.0, 329.6])
+def test_a_string_whose_overtones_lie_off_is_doubted(hz: float) -> None:
+    """Partials 12 cents off one law; of a sound string they lie 1 or 2 cents off (fixtures/notes)."""
+    for seed in range(3):
+        off = make_note(np.random.default_rng([seed, 3]), Strung(hz, scatter_cents=12.0, partials=20)).clip
+        assert any(isinstance(doubt, OvertonesOff) for doubt in read_note(off).doubts)
+        sound = make_note(np.random.default_rng([seed, 3]), Strung(hz, scatter_cents=2.0, beat=0.4)).clip
+        assert not any(isinstance(doubt, OvertonesOff) for doubt in read_note(sound).doubts)
+
+
+def test_no_recorded_note_of_a_sound_string_is_called_false() -> None:
+    for path in sorted(NOTES.glob("*.flac")):
+        assert not any(isinstance(doubt, OvertonesOff) for doubt in read_note(read_clip(path)).doubts)

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from helpers.fits import EMPTY_SURVEY, SCALE_MM, Made, make_fit, make_job, neck_cents
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.findings import NotTheSlot
-from pitchcheck.fit.result import Residual
-from pitchcheck.instrument import Board, MeterQuantity, MeterReading, Nut, Tailpiece
+from pitchcheck.fit.result import Residual, Unsettled, UnsettledKind
+from pitchcheck.instrument import Board, MeterQuantity, Nut, Tailpiece
 from pitchcheck.judgement import Bar, BarKind
 from pitchcheck.plan import NextTake, Plan, StringPlan, Verdict, make_plan
 from pitchcheck.plan.predict import share_of_way
-from pitchcheck.plan.records import FloatingBridge, HardlyUsed, ScallopedBoard
+from pitchcheck.plan.records import FloatingBridge, HardlyUsed, NotPressed, ScallopedBoard
 from pitchcheck.takes import Narrowing, Position, Stop
 from pitchcheck.words.evidence import lines
 from pitchcheck.words.slots import slot_doubt
@@ -92,18 +92,20 @@ def test_without_presses_only_the_symptom_is_told() -> None:
 
 
 def test_a_slot_that_was_gauged_may_be_filed_without_presses() -> None:
-    settings = make_job(
-        ONE, target_heights={1: AIM}, meter=(MeterReading(MeterQuantity.CLEARANCE_THIRD, 1, 0.41, 0.02),)
-    )
-    plan = make_plan(settings, make_fit([Made(0.85, pressed=False)], targets_mm=AIM), ()).strings[0]
+    plan = plan_one(Made(0.85, pressed=False, gauged=True))
     assert plan.remove_now_mm > 0
-    other = make_job(
-        ONE, target_heights={1: AIM}, meter=(MeterReading(MeterQuantity.ACTION_12, None, 1.6, 0.1),)
-    )
-    assert (
-        make_plan(other, make_fit([Made(0.85, pressed=False)], targets_mm=AIM), ()).strings[0].remove_now_mm
-        == 0
-    )
+    assert plan.doubts == (NotPressed(),)
+    assert plan_one(Made(0.85, pressed=False)).remove_now_mm == 0
+
+
+def test_nothing_is_said_or_filed_until_a_contradiction_is_settled() -> None:
+    fit = make_fit([Made(0.85)], targets_mm=AIM)
+    wrong = Unsettled(UnsettledKind.LEAF, (1,), MeterQuantity.CLEARANCE_OPEN, 0.2, 0.4, 0.03)
+    plan = make_plan(make_job(ONE, target_heights={1: AIM}), replace(fit, unsettled=(wrong,)), ()).strings[0]
+    assert (plan.verdict, plan.remove_now_mm) == (Verdict.UNSURE, 0.0)
+    assert plan.doubts == (Bar(BarKind.UNSETTLED),)
+    other = replace(fit, unsettled=(replace(wrong, strings=(2,)),))
+    assert make_plan(make_job(ONE, target_heights={1: AIM}), other, ()).strings[0].remove_now_mm > 0
 
 
 def test_wrong_notes_spare_a_slot_left_without_press() -> None:

@@ -9,8 +9,10 @@ import pytest
 from helpers.folders import READINGS, SETTINGS, faults_of_settings, make_folder
 from pitchcheck.errors import NothingMeasured
 from pitchcheck.instrument import Fretwork, MeterQuantity, Nut
+from pitchcheck.physics.materials import Make, make_of
 from pitchcheck.session.folder import Session, read_session
 from pitchcheck.session.limits import GAUGE_READINGS
+from pitchcheck.session.settings import read_settings
 
 ROW = READINGS + "1,open,,0,329.6\n"
 MM = 1e-9  # lengths are exact conversions; only the last bit may differ
@@ -202,10 +204,11 @@ def test_wound_is_decided_once_and_what_is_said_stands(
     tmp_path: Path, material: str, gauge: str, said: str, wound: bool
 ) -> None:
     text = (
-        'schema = 1\n[instrument]\nkind = "an instrument of my own"\nscale = "648 mm"\n[[strings]]\nnumber = 1\n'
+        'schema = 1\n[instrument]\nkind = "an instrument of my own"\nscale = "648 mm"\n'
+        "[[strings]]\nnumber = 1\n"
         f'note = "E2"\ngauge = {gauge}\nmaterial = "{material}"\n{said}'
     )
     (tmp_path / "session.toml").write_text(text, encoding="utf-8")
-    spec = read_settings(tmp_path / "session.toml").settings.instrument.strings[0]
+    spec = read_settings(tmp_path).settings.instrument.strings[0]
     assert spec.wound is wound
     assert (make_of(spec) is Make.WOUND_STEEL) is wound  # the physics follows what was decided

@@ -21,6 +21,7 @@ from pitchcheck.units import LengthUnit
 from pitchcheck.words import evidence, phrases
 from pitchcheck.words.fit import fit_lines
 from pitchcheck.words.headline import headline, summary
+from pitchcheck.words.questions import question_lines, suspicion
 
 
 @dataclass(frozen=True)
@@ -129,4 +130,8 @@ def notes(measurement: Measurement) -> tuple[str, ...]:
         if symptom
         else ()
     )
-    return (*only, *fit_lines(fit), *measurement.notices)
+    asked = (
+        *suspicion(measurement.suspects, instrument=measurement.settings.instrument),
+        *question_lines(measurement.questions),
+    )
+    return (*asked, *only, *fit_lines(fit), *measurement.notices)
