@@ -7,7 +7,15 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.job.options import JobsOption, KindOption, RemovedOption, file_into, say_filed
+from pitchcheck.cli.job.options import (
+    AnywayOption,
+    ChangedOption,
+    JobsOption,
+    KindOption,
+    RemovedOption,
+    file_into,
+    say_filed,
+)
 from pitchcheck.cli.output import (
     AllOption,
     UnitOption,
@@ -42,6 +50,8 @@ def measure(
     job: JobOption = None,
     kind: KindOption = None,
     removed: RemovedOption = None,
+    changed: ChangedOption = None,
+    anyway: AnywayOption = False,
     jobs: JobsOption = None,
 ) -> None:
     """Measure the nut slots of a recorded instrument.
@@ -54,15 +64,27 @@ def measure(
 
     if report is not None:
         check_report_path(report)
-    if job is None and (kind or removed or jobs):
-        raise BadValue("--kind, --removed and --jobs belong to --job. Name the job, or leave them out.")
+    if job is None and (kind or removed or changed or anyway or jobs):
+        raise BadValue(
+            "--kind, --removed, --changed, --anyway and --jobs belong to --job. Name the job, or leave "
+            "them out."
+        )
     try:
         with progress_bar() as progress:
             added = None
             if job is None:
                 measurement = measure_folder(folder, progress=progress)
             else:
-                added = file_into(job, folder, kind=kind, removed=removed, jobs=jobs, progress=progress)
+                added = file_into(
+                    job,
+                    folder,
+                    kind=kind,
+                    removed=removed,
+                    changed=changed,
+                    anyway=anyway,
+                    jobs=jobs,
+                    progress=progress,
+                )
                 measurement = added.measurement
     except NothingMeasured as error:
         if as_json:

@@ -140,6 +140,15 @@ class Weakness:
 
 
 @dataclass(frozen=True)
+class HeardIn:
+    """The names of the two passes that one string is compared in, where they are not those of the others."""
+
+    string: int
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
 class Comparison:
     """Two passes over one instrument.
 
@@ -152,6 +161,8 @@ class Comparison:
         How many times the usual scatter this hand has; every uncertainty here is widened by it.
     assumptions : tuple of Assumption
     weaknesses : tuple of Weakness
+    heard_in : tuple of HeardIn
+        Strings that are told from other passes than the two compared, as a pass may hold a few only.
     before, after : Fit or None
         Each pass as both tell it together, with one touch: heights and fretted notes over the neck. None when
         no string was heard in both.
@@ -164,3 +175,4 @@ class Comparison:
     weaknesses: tuple[Weakness, ...] = ()
     before: Fit | None = None
     after: Fit | None = None
+    heard_in: tuple[HeardIn, ...] = ()

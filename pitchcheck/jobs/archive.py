@@ -12,17 +12,16 @@ import os
 import stat
 import zipfile
 import zlib
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from shutil import copyfileobj, disk_usage
 
 from pitchcheck.errors import BadInput, Problem
-from pitchcheck.jobs.change import finish
+from pitchcheck.jobs.change import finish, only_writer
 from pitchcheck.jobs.errors import BadArchive, JobDamaged, NotStored
-from pitchcheck.jobs.layout import JOB, LOCK, READY, UNFINISHED
-from pitchcheck.jobs.lock import only_writer
+from pitchcheck.jobs.layout import JOB, LOCK, READY, UNFINISHED, pass_of
 from pitchcheck.jobs.names import file_fault, is_id, job_id
 from pitchcheck.jobs.read import read_job
-from pitchcheck.jobs.records import BenchJob
+from pitchcheck.jobs.records import Job
 from pitchcheck.jobs.sums import sum_of_file
 from pitchcheck.jobs.verify import Checked, verify_job
 from pitchcheck.store.files import (
@@ -88,7 +87,7 @@ def check_target(target: Path) -> None:
     raise BadInput(Problem(str(target), None, None, None, limit, "Give another name with --to."))
 
 
-def import_job(jobs: Path, archive: Path) -> BenchJob:
+def import_job(jobs: Path, archive: Path) -> Job:
     """Unpack an exported job into a folder of jobs.
 
     Raises
@@ -180,13 +179,18 @@ def _check(packed: zipfile.ZipFile, archive: Path) -> str:
     names: set[str] = set()
     for entry in entries:
         name = entry.filename
+        if not name:
+            raise _bad(archive, "a file in it has no name")
         parts = name.split("/")
         mode = entry.external_attr >> 16
         plain = stat.S_IFMT(mode) in (0, stat.S_IFREG, stat.S_IFDIR)
         if entry.is_dir() and plain:
             parts.pop()
-        leads_out = PurePosixPath(name).is_absolute() or any(part in ("", ".", "..") for part in parts)
-        fault = "its path leads out of the job" if leads_out else file_fault("/".join(parts[1:]))
+        inner = "/".join(parts[1:])
+        within = pass_of(inner)
+        fault = file_fault(within[1] if within else inner) if inner else None
+        if any(part in ("", ".", "..") for part in parts):
+            fault = "its path leads out of the job"
         if fault is None and not plain:
             fault = "it is a link or a device"
         if fault is None and name.casefold() in names:
@@ -203,7 +207,7 @@ def _check(packed: zipfile.ZipFile, archive: Path) -> str:
     return top
 
 
-def _unpack(packed: zipfile.ZipFile, archive: Path, jobs: Path, stage: Path, name: str) -> BenchJob:
+def _unpack(packed: zipfile.ZipFile, archive: Path, jobs: Path, stage: Path, name: str) -> Job:
     """Write the files beside the jobs, check them, move them into place."""
     jobs.mkdir(parents=True, exist_ok=True)
     total = sum(entry.file_size for entry in packed.infolist())

@@ -1,5 +1,7 @@
 """A change to a job: laid out beside it, made whole, then moved into place.
 
+One process writes at a time (``only_writer``).
+
 Conventions: the lay-out grows in ``unfinished-0001`` and is renamed to ``ready`` when it is complete; from
 then on the change counts, and whoever writes next finishes moving it. Paths are given from the job's folder,
 with slashes. Nothing that exists is replaced but the checklist and the two lists of sums.
@@ -12,28 +14,40 @@ disk, so that a file altered in between does not become right by a later note. T
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
+from shutil import rmtree
 
-from pitchcheck.jobs.errors import JobDamaged, NotStored
+from pitchcheck.jobs.errors import JobBusy, JobDamaged, NotStored
 from pitchcheck.jobs.layout import (
-    FINGERPRINT,
     HISTORY,
+    LOCK,
     PASSES,
     READY,
     REPLACED,
     UNFINISHED,
-    fingerprint_text,
     numbered,
+    pass_file,
     pass_of,
-    read_fingerprint,
 )
-from pitchcheck.jobs.lock import WAIT_S, only_writer
-from pitchcheck.jobs.sums import SUMS, BadList, parse_sums, sum_of_bytes, sums_text
+from pitchcheck.jobs.sums import (
+    FINGERPRINT,
+    SUMS,
+    BadList,
+    fingerprint_text,
+    parse_sums,
+    read_fingerprint,
+    sum_of_bytes,
+    sums_text,
+)
 from pitchcheck.store.files import copy_file, remove_copies, sync_folder, sync_tree, write_file
+from pitchcheck.store.lock import FileLock, Taken
 
 ENDS_LAST = (SUMS, FINGERPRINT)  # moved last, in this order
+WAIT_S = 10.0  # [s] that a second writer waits by default; a pass of a hundred takes is copied in less
 
 
 class Change:
@@ -101,10 +115,47 @@ class Change:
         for folder, sums in passes.items():
             before = last_pass(self.sums)
             if before is not None:
-                sums[f"../{before}/{SUMS}"] = self.sums[f"{PASSES}/{before}/{SUMS}"]
-            name = f"{PASSES}/{folder}/{SUMS}"
+                sums[f"../{before}/{SUMS}"] = self.sums[pass_file(before, SUMS)]
+            name = pass_file(folder, SUMS)
             top[name] = write_file(self.path(name), sums_text(sums).encode())
         return top
+
+
+@contextmanager
+def only_writer(
+    folder: Path, *, wait_s: float = WAIT_S, sleep: Callable[[float], None] = time.sleep
+) -> Iterator[None]:
+    """Hold the lock of a job.
+
+    Parameters
+    ----------
+    folder : Path
+    wait_s : float >= 0
+        How long another writer is waited for. [s]
+    sleep : callable
+
+    Raises
+    ------
+    JobBusy
+        If another process still holds it after the wait.
+    NotStored
+        If the folder may not be written.
+    """
+    try:
+        lock = FileLock(folder / LOCK, wait_s=wait_s, sleep=sleep)
+    except Taken as error:
+        who = "another process" if error.process is None else f"process {error.process}"
+        raise JobBusy(
+            f"{folder.name} is being written by {who}; waited {wait_s:g} s. "
+            "Let it finish, then repeat the command; nothing was changed."
+        ) from error
+    except OSError as error:
+        raise NotStored(
+            f"{folder} cannot be written ({error.strerror or error}); nothing was changed. "
+            "Check the permissions, or copy the jobs to a place of your own."
+        ) from error
+    with lock:
+        yield
 
 
 @contextmanager
@@ -141,7 +192,7 @@ def changing(folder: Path, *, wait_s: float = WAIT_S) -> Iterator[Change]:
 def finish(folder: Path) -> bool:
     """Move what waits in ``ready`` into place; return whether there was anything. The lock is held."""
     ready = folder / READY
-    if not ready.is_dir():
+    if ready.is_symlink() or not ready.is_dir():
         return False
     moved: set[Path] = set()
     for name in _units(ready):
@@ -162,6 +213,55 @@ def finish(folder: Path) -> bool:
     for emptied, _, _ in os.walk(ready, topdown=False):
         os.rmdir(emptied)
     return True
+
+
+@dataclass(frozen=True)
+class Leftover:
+    """One folder of copies."""
+
+    path: Path
+    files: tuple[str, ...]
+    size_bytes: int
+
+
+def finish_change(folder: Path) -> bool:
+    """Move a change that counts into place; return whether there was one."""
+    with only_writer(folder):
+        try:
+            return finish(folder)
+        except OSError as error:
+            raise NotStored(
+                f"{folder.name} could not be finished ({error.strerror or error}). "
+                "Make room or correct the permissions, then repeat the command."
+            ) from error
+
+
+def leftovers(folder: Path) -> tuple[Leftover, ...]:
+    """Return the leftovers in a job, or in a folder of jobs."""
+    found = []
+    for path in sorted(folder.glob(f"{UNFINISHED}*")):
+        files = sorted(inner for inner in path.rglob("*") if inner.is_file())
+        names = tuple(inner.relative_to(path).as_posix() for inner in files)
+        found.append(Leftover(path, names, sum(inner.stat().st_size for inner in files)))
+    return tuple(found)
+
+
+def remove_leftovers(folder: Path, chosen: tuple[Leftover, ...]) -> None:
+    """Remove leftovers of a job for good. The caller has asked twice.
+
+    Raises
+    ------
+    NotStored
+        If they cannot be removed.
+    """
+    with only_writer(folder):
+        for item in chosen:
+            try:
+                rmtree(item.path)
+            except OSError as error:
+                raise NotStored(
+                    f"{item.path.name} cannot be removed ({error.strerror or error}). Check the permissions."
+                ) from error
 
 
 def sound_sums(folder: Path) -> dict[str, str]:

@@ -17,6 +17,12 @@ class JobBusy(PitchcheckError):
     slug = "job-busy"
 
 
+class ConfirmFirst(PitchcheckError):
+    """What is to be added looks like a mistake; it waits for a word that it is meant."""
+
+    slug = "confirm-first"
+
+
 class JobDamaged(PitchcheckError):
     """A job's own files cannot be read, or do not agree so that nothing can honestly be added."""
 

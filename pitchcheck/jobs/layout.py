@@ -1,30 +1,60 @@
-"""Where things lie in a job's folder, and the small files that say what they are.
+"""Where jobs are, and where things lie in a job's folder.
 
 Conventions: names are given from the job's folder, with slashes; numbers begin at 1.
 """
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
-from pitchcheck.jobs.lock import LOCK as LOCK
-from pitchcheck.jobs.sums import SUMS
+from pitchcheck.jobs.sums import FINGERPRINT, SUMS
 
+VARIABLE = "PITCHCHECK_JOBS"
 JOB = "job.toml"
 STEPS = "steps.toml"
 PASS = "pass.toml"
 RESULT = "measurement.json"
-PASSES, NOTES, PHOTOS, HISTORY = "passes", "notes", "photos", "history"
-FINGERPRINT = "fingerprint.txt"
+PASSES, NOTES, PHOTOS, GAUGE, ASIDE, HISTORY = "passes", "notes", "photos", "gauge", "aside", "history"
+LOCK = "lock"
 READY = "ready"
 UNFINISHED = "unfinished-"
 REPLACED = frozenset({STEPS, SUMS, FINGERPRINT})  # the only files that a change replaces
 OWN_IN_PASS = frozenset({PASS, RESULT, SUMS})  # files of a pass that the program writes
 
 _PASS_FOLDER = re.compile(r"(\d{2,4})-(before|after|final)")
-_FINGERPRINT = re.compile(rf"([0-9a-f]{{64}})  {re.escape(SUMS)}\n")
-_NUMBER = re.compile(r"(\d+)(?:\D.*)?", re.DOTALL)
+_NUMBER = re.compile(r"(\d{1,18})(?:\D.*)?", re.DOTALL)
+
+
+def jobs_place(named: Path | None = None) -> Path:
+    """Return the folder that holds the jobs: one that was named, else the variable's, else the system's.
+
+    It may not exist yet. On Linux the default is ``~/.local/share/pitchcheck/jobs`` (XDG base directories),
+    on macOS and Windows the user's application data.
+    """
+    if named is not None:
+        return named
+    said = os.environ.get(VARIABLE)
+    if said:
+        return Path(said)
+    from platformdirs import user_data_path
+
+    return user_data_path("pitchcheck", appauthor=False) / "jobs"
+
+
+def plain_file(folder: Path, name: str) -> Path | None:
+    """Path of a file in a job; None if it is missing, no file, or reached through a link."""
+    try:
+        path = folder.resolve() / name
+        return path if path.is_file() and path.resolve() == path else None
+    except (OSError, ValueError, RuntimeError):
+        return None
+
+
+def pass_file(folder: str, name: str) -> str:
+    """Return the name of a pass's file from the job's folder."""
+    return f"{PASSES}/{folder}/{name}"
 
 
 def pass_of(name: str) -> tuple[str, str] | None:
@@ -42,6 +72,15 @@ def parse_pass_folder(name: str) -> tuple[int, str] | None:
     """Return number and kind of a pass by its folder's name; None if it is no such name."""
     match = _PASS_FOLDER.fullmatch(name)
     return None if match is None else (int(match[1]), match[2])
+
+
+def pass_folders(folder: Path) -> list[Path]:
+    """Return the passes' folders of a job in order; other names under ``passes``, and links, are none."""
+    place = folder / PASSES
+    if place.is_symlink() or not place.is_dir():
+        return []
+    found = [(n, p) for p in place.iterdir() if (n := parse_pass_folder(p.name)) and not p.is_symlink()]
+    return [path for _, path in sorted(found, key=lambda item: item[0])]
 
 
 def pass_name(kind: str, count: int) -> str:
@@ -66,16 +105,3 @@ def numbered(folder: Path, prefix: str = "") -> str:
             if match and path.name.startswith(prefix):
                 taken.append(int(match[1]))
     return f"{max(taken) + 1:04d}"
-
-
-def fingerprint_text(value: str) -> str:
-    """Return the content of the file with a job's fingerprint."""
-    return f"{value}  {SUMS}\n"
-
-
-def read_fingerprint(folder: Path) -> str:
-    """Return a job's fingerprint as its file states it; raise ValueError if it is not in its format."""
-    match = _FINGERPRINT.fullmatch((folder / FINGERPRINT).read_bytes().decode("ascii"))
-    if match is None:
-        raise ValueError(f"{FINGERPRINT} is not in its format")
-    return match[1]

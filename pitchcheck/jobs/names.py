@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 import unicodedata
 from datetime import datetime
-from pathlib import PurePosixPath
 
 from pitchcheck.errors import BadValue
 
@@ -36,7 +35,7 @@ def slug(title: str) -> str:
     'muller-s-parlour-1920'
     """
     plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
-    words = re.sub(r"[^a-z0-9]+", "-", "".join(plain)).strip("-")
+    words = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")
     return words[:LONGEST_SLUG].strip("-") or "job"
 
 
@@ -81,11 +80,18 @@ def check_words(what: str, text: str | None) -> str | None:
     return words
 
 
+def is_printable(words: str) -> bool:
+    """Whether text holds nothing that a terminal takes for a command; tabs and line ends are allowed."""
+    return all(sign.isprintable() or sign in "\n\t" for sign in words)
+
+
 def file_fault(name: str) -> str | None:
-    """Why a file of that name cannot enter a job, or None. ``name`` is its path with slashes."""
+    """Why a file of that name cannot be in a job, or None. ``name`` is its path with slashes."""
     if not name.isprintable() or len(name.encode("utf-8", "surrogatepass")) > LONGEST_PATH:
         return "its name is too long or holds signs that cannot be printed"
-    for part in PurePosixPath(name).parts:
+    for part in name.split("/"):
+        if part in ("", ".", ".."):
+            return "its path leads out of the job"
         if len(part.encode("utf-8")) > LONGEST_PART:
             return f"a part of its name is longer than {LONGEST_PART} bytes"
         if set(part) & _NOT_IN_NAMES or part[-1] in " ." or part[0] == " ":

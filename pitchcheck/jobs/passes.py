@@ -8,22 +8,17 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from datetime import datetime
 from pathlib import Path
-from typing import Any
+from shutil import disk_usage
 
 from pitchcheck.errors import BadInput, Problem
-from pitchcheck.instrument import Removal
 from pitchcheck.jobs.change import Change
 from pitchcheck.jobs.errors import NotStored
-from pitchcheck.jobs.layout import OWN_IN_PASS, PASS, PASSES, PHOTOS, pass_folder, pass_name
-from pitchcheck.jobs.migrate import SCHEMA
+from pitchcheck.jobs.layout import OWN_IN_PASS, PHOTOS, pass_file, pass_folder, pass_folders, pass_name
 from pitchcheck.jobs.names import file_fault
-from pitchcheck.jobs.read import pass_folders
 from pitchcheck.jobs.records import PassKind, StoredPass
-from pitchcheck.jobs.settings_text import amount_text
 from pitchcheck.jobs.sums import SUMS, BadList, parse_sums
-from pitchcheck.jobs.toml_text import toml_text
+from pitchcheck.recorder.course_file import COURSE
 from pitchcheck.recorder.disk import LOCK as IN_USE
 from pitchcheck.session.rows import TAKES
 from pitchcheck.session.settings import SETTINGS
@@ -31,9 +26,6 @@ from pitchcheck.session.settings import SETTINGS
 MOST_FILES = 5000  # our choice: a thorough pass over twelve strings has four hundred takes
 MOST_BYTES = 8_000_000_000  # our choice: six hours of stereo sound at 96 kHz and 32 bits fill it
 SPARE_BYTES = 20_000_000  # left free on the disk for everything else
-PASS_HEAD = (
-    "One pass of a job. Sealed: sums.txt beside it covers every file here. A correction is a new pass."
-)
 
 
 def files_to_copy(source: Path, *, job: Path) -> tuple[str, ...]:
@@ -79,8 +71,6 @@ def lay_out(change: Change, source: Path, names: Sequence[str], *, to: str) -> N
     NotStored
         If the disk has too little room for them.
     """
-    from shutil import disk_usage
-
     needed = sum((source / name).stat().st_size for name in names) + SPARE_BYTES
     free = disk_usage(change.folder).free
     if free < needed:
@@ -89,7 +79,7 @@ def lay_out(change: Change, source: Path, names: Sequence[str], *, to: str) -> N
             f"{needed / 1e6:.0f} MB. The job is as it was. Make room, then repeat the command."
         )
     for name in names:
-        change.copy(source / name, f"{PASSES}/{to}/{name}")
+        change.copy(source / name, pass_file(to, name))
 
 
 def next_pass(folder: Path, kind: PassKind) -> tuple[str, str]:
@@ -100,13 +90,20 @@ def next_pass(folder: Path, kind: PassKind) -> tuple[str, str]:
     return pass_folder(number, kind.value), pass_name(kind.value, count)
 
 
-def sounds_again(change: Change, folder: str, passes: Sequence[StoredPass]) -> str | None:
-    """Say so if files of a pass that is being laid out are, byte for byte, takes of an earlier one."""
+def filed_before(
+    change: Change, folder: str, passes: Sequence[StoredPass]
+) -> tuple[StoredPass, int, bool] | None:
+    """Return the earlier pass of which files that are being laid out are, byte for byte, takes.
+
+    Returns
+    -------
+    tuple of StoredPass, int and bool, or None
+        The pass, how many files are the same, and whether that is every one of them.
+    """
     start = pass_file(folder, "")
     new = {sum_: name.removeprefix(start) for name, sum_ in change.new_sums.items() if name.startswith(start)}
-    takes = {
-        sum_ for sum_, name in new.items() if name not in (SETTINGS, TAKES) and not name.startswith(PHOTOS)
-    }
+    papers = (SETTINGS, TAKES, COURSE)
+    takes = {sum_ for sum_, name in new.items() if name not in papers and not name.startswith(f"{PHOTOS}/")}
     for stored in passes:
         try:
             old = parse_sums((stored.folder / SUMS).read_bytes())
@@ -114,47 +111,13 @@ def sounds_again(change: Change, folder: str, passes: Sequence[StoredPass]) -> s
             continue
         same = takes & set(old.values())
         if same:
-            return (
-                f"{len(same)} of its files are, byte for byte, takes of pass {stored.number} "
-                f"({stored.name}), "
-                "so nothing new was heard there; was the right folder added?"
-            )
+            return stored, len(same), same == takes
     return None
-
-
-def pass_text(
-    *,
-    kind: PassKind,
-    name: str,
-    when: datetime,
-    removed: Sequence[Removal],
-    remarks: str | None,
-    takes: int,
-    made_with: str,
-) -> str:
-    """Return the file that says what a pass is."""
-    lines: list[dict[str, Any]] = [{"string": item.string, "amount": amount_text(item)} for item in removed]
-    table: dict[str, Any] = {
-        "schema": SCHEMA,
-        "kind": kind.value,
-        "name": name,
-        "when": when,
-        "takes": takes,
-        "remarks": remarks,
-        "made_with": made_with,
-        **({"removed": lines} if lines else {}),
-    }
-    return toml_text(table, head=PASS_HEAD)
 
 
 def photo_name(number: int, photo: Path) -> str:
     """Return the name of a picture within its pass."""
     return f"{PHOTOS}/{number:04d}{photo.suffix.lower()}"
-
-
-def pass_file(folder: str, name: str) -> str:
-    """Return the name of a pass's file from the job's folder."""
-    return f"{PASSES}/{folder}/{name}"
 
 
 def _link_fault(path: Path, source: Path) -> str | None:
@@ -168,15 +131,3 @@ def _link_fault(path: Path, source: Path) -> str | None:
 def _refused(name: str, limit: str, action: str) -> BadInput:
     """Return a fault of the source folder."""
     return BadInput(Problem(name, None, None, None, limit, action))
-
-
-__all__ = [
-    "PASS",
-    "files_to_copy",
-    "lay_out",
-    "next_pass",
-    "pass_file",
-    "pass_text",
-    "photo_name",
-    "sounds_again",
-]

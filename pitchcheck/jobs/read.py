@@ -3,37 +3,49 @@
 from __future__ import annotations
 
 import os
-import re
-from datetime import datetime
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
 from pitchcheck.errors import PitchcheckError
-from pitchcheck.instrument import Removal
 from pitchcheck.jobs.errors import JobDamaged, NoSuchJob
+from pitchcheck.jobs.formats import parse_note, read_lines, read_record
 from pitchcheck.jobs.layout import (
+    ASIDE,
+    GAUGE,
     JOB,
     NOTES,
     PASS,
-    PASSES,
     PHOTOS,
     READY,
     STEPS,
     UNFINISHED,
     parse_pass_folder,
+    pass_folders,
     pass_name,
-    read_fingerprint,
+    plain_file,
 )
-from pitchcheck.jobs.migrate import Table, read_table
-from pitchcheck.jobs.records import BenchJob, JobLine, Note, PassKind, StepDone, StoredPass
-from pitchcheck.units import length_mm
+from pitchcheck.jobs.names import file_fault
+from pitchcheck.jobs.records import (
+    GaugeReading,
+    Job,
+    JobHead,
+    JobLine,
+    Note,
+    PassHead,
+    SetAside,
+    StepDone,
+    StoredPass,
+)
+from pitchcheck.jobs.sums import read_fingerprint
 
-_NOTE = re.compile(r"# (\S+)\n\n(.*)\n", re.DOTALL)
 _SHOWN = 5  # ids in a message
-Kind = TypeVar("Kind")
+LARGEST_NOTE_BYTES = 100_000  # our choice: a note has at most 4000 signs
+Part = TypeVar("Part")
 
 
-def read_job(folder: Path) -> BenchJob:
+def read_job(folder: Path) -> Job:
     """Return a job as its folder tells it.
 
     Parts that cannot be read are left out and named in ``faults``; sums are not checked (``verify_job``).
@@ -45,66 +57,36 @@ def read_job(folder: Path) -> BenchJob:
     NewerFormat
         If a later version wrote any part of it.
     """
-    table = read_table(folder / JOB)
+    head = read_record(JobHead, folder / JOB)
     faults: list[str] = []
-    passes = []
-    for place in pass_folders(folder):
-        try:
-            passes.append(read_pass(place))
-        except JobDamaged as error:
-            faults.append(str(error))
-    return BenchJob(
+    passes = _each(pass_folders(folder), read_pass, faults)
+    asides = {one.number: one for one in _each(_files(folder, ASIDE, ".toml"), _aside, faults)}
+    try:
+        fingerprint = read_fingerprint(folder)
+    except (OSError, ValueError) as error:
+        faults.append(f"the fingerprint cannot be read ({error}).")
+        fingerprint = None
+    return Job(
+        **vars(head),
         folder=folder,
-        id=folder.name,
-        title=_value(table, "title", str, JOB),
-        instrument=_text(table, "instrument", JOB),
-        customer=_text(table, "customer", JOB),
-        owner_words=_text(table, "owner_words", JOB),
-        made=_time(table, "made", JOB),
-        passes=tuple(passes),
-        notes=_notes(folder, faults),
+        passes=tuple(replace(stored, aside=asides.get(stored.number)) for stored in passes),
+        notes=tuple(_each(_files(folder, NOTES, ".md"), _note, faults)),
         steps=_steps(folder, faults),
-        fingerprint=_fingerprint(folder, faults),
+        gauge=tuple(_each(_files(folder, GAUGE, ".toml"), _gauge, faults)),
+        fingerprint=fingerprint,
         unfinished=unfinished(folder),
-        left_out=_left_out(table),
         faults=tuple(faults),
     )
 
 
 def read_pass(folder: Path) -> StoredPass:
     """Return one pass by its ``pass.toml``; raise JobDamaged if it cannot be read."""
-    where = f"{folder.name}/{PASS}"
-    table = read_table(folder / PASS)
     known = parse_pass_folder(folder.name)
     if known is None:
         raise JobDamaged(f"{folder.name} is no name of a pass.")
-    try:
-        kind = PassKind(_value(table, "kind", str, where))
-        removed = tuple(
-            Removal(_value(item, "string", int, where), length_mm(_value(item, "amount", str, where)))
-            for item in _tables(table, "removed", where)
-        )
-    except ValueError as error:  # BadValue is one
-        raise JobDamaged(f"{where} was altered or damaged: {error}") from error
-    return StoredPass(
-        number=known[0],
-        kind=kind,
-        name=_value(table, "name", str, where),
-        folder=folder,
-        when=_time(table, "when", where),
-        removed=removed,
-        remarks=_text(table, "remarks", where),
-        takes=_value(table, "takes", int, where),
-        photos=tuple(sorted((folder / PHOTOS).iterdir())) if (folder / PHOTOS).is_dir() else (),
-        made_with=_value(table, "made_with", str, where),
-    )
-
-
-def pass_folders(folder: Path) -> list[Path]:
-    """Return the passes' folders of a job in order; other names under ``passes`` are none."""
-    place = folder / PASSES
-    found = [(n, p) for p in place.iterdir() if (n := parse_pass_folder(p.name))] if place.is_dir() else []
-    return [path for _, path in sorted(found, key=lambda item: item[0])]
+    head = read_record(PassHead, folder / PASS)
+    photos = tuple(path for path in _files(folder, PHOTOS, "") if path.is_file())
+    return StoredPass(**vars(head), number=known[0], folder=folder, photos=photos)
 
 
 def unfinished(folder: Path) -> tuple[str, ...]:
@@ -122,68 +104,99 @@ def job_folders(jobs: Path) -> list[Path]:
     """Return the folders that hold a job, by name, also those that a person renamed."""
     try:
         names = sorted(name for name in os.listdir(jobs) if not name.startswith((".", UNFINISHED)))
+        return [jobs / name for name in names if (jobs / name / JOB).is_file()]
     except FileNotFoundError:
         return []
-    except OSError as error:
+    except (OSError, ValueError) as error:
         raise NoSuchJob(
-            f"{jobs} cannot be read ({error.strerror or error}). Check it, or name another place with --jobs."
+            f"{jobs} cannot be read ({getattr(error, 'strerror', None) or error}). "
+            "Check it, or name another place with --jobs."
         ) from error
-    return [jobs / name for name in names if (jobs / name / JOB).is_file()]
 
 
 def find_job(jobs: Path, name: str) -> Path:
-    """Return the folder of the job with that id, or of the only one whose id holds the name.
+    """Return the folder of a job by its id or title, by enough of either, or by its number in the list.
 
     Raises
     ------
     NoSuchJob
-        If none does, or more than one.
+        If none answers to that, or more than one.
     """
-    wanted = name.strip().lower()
-    ids = [path.name for path in job_folders(jobs)]
-    exact = [known for known in ids if name.strip() == known or wanted == known.lower()]
-    found = exact[:1] or [known for known in ids if wanted and wanted in known.lower()]
+    folders = job_folders(jobs)
+    wanted = " ".join(name.lower().split())
+    found = [path for path in folders if wanted == path.name.lower()]
+    if not found and wanted.isascii() and wanted.isdigit() and 0 < len(wanted) < 5:
+        found = folders[int(wanted) - 1 :][:1] if int(wanted) > 0 else []
+    if not found and wanted:
+        found = [path for path in folders if wanted in path.name.lower()]
+    if not found and wanted:
+        titles = {line.folder: " ".join(line.title.lower().split()) for line in map(_line, folders)}
+        whole = [path for path, title in titles.items() if title == wanted]
+        found = whole or [path for path, title in titles.items() if wanted in title]
     if len(found) == 1:
-        return jobs / found[0]
+        return found[0]
     if found:
-        shown = ", ".join(found[:_SHOWN]) + (", ..." if len(found) > _SHOWN else "")
+        shown = ", ".join(path.name for path in found[:_SHOWN]) + (", ..." if len(found) > _SHOWN else "")
         raise NoSuchJob(f"{name!r} fits {len(found)} jobs: {shown}. Give more of the name.")
     raise NoSuchJob(
-        f"No job in {jobs} is called {name!r}. See them all with: pitchcheck job list "
+        f"No job in {jobs} is called {name[:80]!r}. See them all with: pitchcheck job list "
         "(another place: --jobs FOLDER)"
     )
 
 
 def _line(folder: Path) -> JobLine:
     """Return one job for a list, from as few files as it takes."""
-    passes = pass_folders(folder)
+    aside = {path.stem for path in _files(folder, ASIDE, ".toml")}
+    names: list[tuple[str, bool]] = []  # of every pass, and whether it counts
+    kinds: list[str] = []
+    for path in pass_folders(folder):
+        number, kind = parse_pass_folder(path.name) or (0, "")
+        kinds.append(kind)
+        names.append((pass_name(kind, kinds.count(kind)), f"{number:04d}" not in aside))
+    counted = [name for name, counts in names if counts]
     try:
-        table = read_table(folder / JOB)
-        title, made = _value(table, "title", str, JOB), _time(table, "made", JOB)
+        head = read_record(JobHead, folder / JOB)
     except PitchcheckError as error:
-        return JobLine(folder.name, folder, "", None, len(passes), None, fault=str(error))
-    kinds = [path.name.partition("-")[2] for path in passes]
-    last = pass_name(kinds[-1], kinds.count(kinds[-1])) if kinds else None
-    return JobLine(folder.name, folder, title, made, len(passes), last)
+        return JobLine(folder=folder, passes=len(counted), fault=str(error))
+    last = counted[-1] if counted else None
+    return JobLine(folder=folder, title=head.title, made=head.made, passes=len(counted), last=last)
 
 
-def _notes(folder: Path, faults: list[str]) -> tuple[Note, ...]:
-    """Return the bench notes in order."""
+def _files(folder: Path, place: str, ending: str) -> list[Path]:
+    """Return the files of one kind in a folder, by name; links are none."""
+    if (folder / place).is_symlink() or not (folder / place).is_dir():
+        return []
+    return sorted(path for path in (folder / place).iterdir() if path.name.endswith(ending))
+
+
+def _each(paths: Sequence[Path], read: Callable[[Path], Part], faults: list[str]) -> list[Part]:
+    """Read several parts; one that cannot be read is named in the faults."""
     found = []
-    for path in sorted((folder / NOTES).glob("*.md")):
+    for path in paths:
         try:
-            match = _NOTE.fullmatch(path.read_bytes().decode("utf-8"))
-            if match is None:
-                raise ValueError("it has no date in its first line")
-            found.append(Note(int(path.stem), _moment(match[1]), match[2]))
-        except (OSError, ValueError) as error:
-            faults.append(f"{NOTES}/{path.name} was altered or damaged: {error}.")
-    return tuple(found)
+            found.append(read(path))
+        except JobDamaged as error:
+            faults.append(str(error))
+    return found
 
 
-def note_text(when: datetime, words: str) -> str:
-    """Return the file of a note."""
-    return f"# {when.isoformat(timespec='seconds')}\n\n{words}\n"
+def _note(path: Path) -> Note:
+    """Return one bench note."""
+    try:
+        if plain_file(path.parent, path.name) is None or path.stat().st_size > LARGEST_NOTE_BYTES:
+            raise ValueError("it is no file of a note")
+        when, words = parse_note(path.read_bytes().decode("utf-8"))
+        return Note(number=int(path.stem), when=when, words=words)
+    except (OSError, ValueError) as error:
+        raise JobDamaged(f"{NOTES}/{path.name} was altered or damaged: {error}.") from error
+
+
+def _aside(path: Path) -> SetAside:
+    return read_record(SetAside, path)
+
+
+def _gauge(path: Path) -> GaugeReading:
+    return read_record(GaugeReading, path)
 
 
 def _steps(folder: Path, faults: list[str]) -> tuple[StepDone, ...]:
@@ -191,75 +204,13 @@ def _steps(folder: Path, faults: list[str]) -> tuple[StepDone, ...]:
     if not (folder / STEPS).exists():
         return ()
     try:
-        return tuple(_step(folder, item) for item in _tables(read_table(folder / STEPS), "step", STEPS))
+        lines = read_lines(StepDone, "step", folder / STEPS)
     except JobDamaged as error:
         faults.append(str(error))
         return ()
-
-
-def _step(folder: Path, item: Table) -> StepDone:
-    """Return one line of the checklist."""
-    photo = _text(item, "photo", STEPS)
-    return StepDone(
-        step=_value(item, "name", str, STEPS),
-        when=_time(item, "when", STEPS),
-        done=_value(item, "done", bool, STEPS),
-        note=_text(item, "note", STEPS),
-        measured=_text(item, "measured", STEPS),
-        photo=None if photo is None else folder / photo,
+    for line in lines:
+        if line.photo is not None and file_fault(line.photo):
+            faults.append(f"{STEPS} was altered or damaged: photo is {line.photo!r}.")
+    return tuple(
+        replace(line, photo=None) if line.photo and file_fault(line.photo) else line for line in lines
     )
-
-
-def _fingerprint(folder: Path, faults: list[str]) -> str | None:
-    """Return the fingerprint as stated."""
-    try:
-        return read_fingerprint(folder)
-    except (OSError, ValueError) as error:
-        faults.append(f"the fingerprint cannot be read ({error}).")
-        return None
-
-
-def _value(table: Table, key: str, kind: type[Kind], where: str) -> Kind:
-    """Return a value of a kind."""
-    value = table.get(key)
-    if not isinstance(value, kind):
-        raise JobDamaged(f"{where} was altered or damaged: {key} is {value!r}.")
-    return value
-
-
-def _tables(table: Table, key: str, where: str) -> list[Table]:
-    """Return a list of tables, empty where there is none."""
-    items = table.get(key, [])
-    if not isinstance(items, list) or not all(isinstance(item, dict) for item in items):
-        raise JobDamaged(f"{where} was altered or damaged: {key} is no list of tables.")
-    return items
-
-
-def _left_out(table: Table) -> tuple[str, ...]:
-    """Return what a copy left out."""
-    copy = table.get("copy", {})
-    words = copy.get("left_out", []) if isinstance(copy, dict) else None
-    if not isinstance(words, list):
-        raise JobDamaged(f"{JOB} was altered or damaged: copy is {copy!r}.")
-    return tuple(str(word) for word in words)
-
-
-def _text(table: Table, key: str, where: str) -> str | None:
-    """Return a text, or None where there is none."""
-    return None if table.get(key) is None else _value(table, key, str, where)
-
-
-def _time(table: Table, key: str, where: str) -> datetime:
-    """Return a time with its offset from UTC."""
-    when = _value(table, key, datetime, where)
-    if when.tzinfo is None:
-        raise JobDamaged(f"{where} was altered or damaged: {key} has no offset from UTC.")
-    return when
-
-
-def _moment(text: str) -> datetime:
-    """Return a time with its offset from text."""
-    when = datetime.fromisoformat(text)
-    if when.tzinfo is None:
-        raise ValueError(f"{text} has no offset from UTC")
-    return when

@@ -1,8 +1,9 @@
-"""Lists of SHA-256 sums, in the format that ``sha256sum -c`` reads.
+"""Lists of SHA-256 sums in the format that ``sha256sum -c`` reads, and a job's fingerprint.
 
 Conventions: one line for each file, 64 small hexadecimal digits, two spaces, the path with slashes from
 the folder of the list; sorted by path; ends in a newline. Reading is strict: anything else makes the list
-damaged. Files that may enter a job have no name that the format would have to escape (``names.file_fault``).
+damaged, a path that leads out of the job too, but the one to the list of the pass before. Files that may
+enter a job have no name that the format would have to escape (``names.file_fault``).
 """
 
 from __future__ import annotations
@@ -12,9 +13,14 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
+from pitchcheck.jobs.names import file_fault
+
 SUMS = "sums.txt"
+FINGERPRINT = "fingerprint.txt"
 LARGEST_LIST_BYTES = 4_000_000
 _LINE = re.compile(r"([0-9a-f]{64})  ([^\n\\]+)")
+_PASS_BEFORE = re.compile(r"\.\./\d{2,4}-[a-z]+/sums\.txt")
+_FINGERPRINT = re.compile(rf"([0-9a-f]{{64}})  {re.escape(SUMS)}\n")
 
 
 class BadList(ValueError):
@@ -49,6 +55,8 @@ def parse_sums(content: bytes) -> dict[str, str]:
     BadList
         If any byte of it is not as ``sums_text`` writes it.
     """
+    if len(content) > LARGEST_LIST_BYTES:
+        raise BadList(0)
     try:
         text = content.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -63,5 +71,20 @@ def parse_sums(content: bytes) -> dict[str, str]:
         if match is None or match[2] <= last:
             raise BadList(number)
         last = match[2]
+        if file_fault(last) and not _PASS_BEFORE.fullmatch(last):
+            raise BadList(number)
         sums[last] = match[1]
     return sums
+
+
+def fingerprint_text(value: str) -> str:
+    """Return the content of the file with a job's fingerprint."""
+    return f"{value}  {SUMS}\n"
+
+
+def read_fingerprint(folder: Path) -> str:
+    """Return a job's fingerprint as its file states it; raise ValueError if it is not in its format."""
+    match = _FINGERPRINT.fullmatch((folder / FINGERPRINT).read_bytes().decode("ascii"))
+    if match is None:
+        raise ValueError(f"{FINGERPRINT} is not in its format")
+    return match[1]

@@ -13,16 +13,24 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pitchcheck.jobs.layout import (
-    FINGERPRINT,
     HISTORY,
     LOCK,
     PASSES,
     READY,
     UNFINISHED,
     parse_pass_folder,
-    read_fingerprint,
+    pass_file,
+    plain_file,
 )
-from pitchcheck.jobs.sums import SUMS, BadList, parse_sums, sum_of_bytes, sum_of_file
+from pitchcheck.jobs.sums import (
+    FINGERPRINT,
+    SUMS,
+    BadList,
+    parse_sums,
+    read_fingerprint,
+    sum_of_bytes,
+    sum_of_file,
+)
 from pitchcheck.store.lock import is_lock_text
 
 LONGEST_LOCK_BYTES = 32
@@ -80,19 +88,23 @@ class _Work:
         waits = self.folder / READY / name
         return waits if self.waiting and waits.exists() else self.folder / name
 
+    def open_path(self, name: str) -> Path | None:
+        """Path of a plain file; None if it is missing, no file, or reached through a link."""
+        path = self.path(name)
+        root = self.folder / READY if path == self.folder / READY / name else self.folder
+        return plain_file(root, name)
+
     def compare(self, name: str, expected: str, *, by: str) -> bool:
         """Compare one file with its sum in the list ``by``; note what is wrong."""
         self.known.add(name)
-        path = self.path(name)
-        if path.is_symlink() or (path.exists() and not path.is_file()):
-            self.changed.add(name)
+        path = self.open_path(name)
+        if path is None:
+            there = self.path(name).exists() or self.path(name).is_symlink()
+            (self.changed if there else self.missing).add(name)
             return False
         try:
             self.files += 1
             found = sum_of_file(path)
-        except FileNotFoundError:
-            self.missing.add(name)
-            return False
         except OSError:
             self.changed.add(name)
             return False
@@ -106,13 +118,16 @@ class _Work:
 
     def list_of(self, name: str) -> dict[str, str] | None:
         """Read a list of sums; one that is not in its format is changed."""
+        path = self.open_path(name)
+        if path is None and not self.path(name).exists():
+            return None
         try:
-            return parse_sums(self.path(name).read_bytes())
-        except FileNotFoundError:
-            return None
+            if path is not None:
+                return parse_sums(path.read_bytes())
         except (BadList, OSError):
-            self.changed.add(name)
-            return None
+            pass
+        self.changed.add(name)
+        return None
 
 
 def verify_job(folder: Path) -> Checked:
@@ -123,7 +138,8 @@ def verify_job(folder: Path) -> Checked:
     OSError
         If the folder itself cannot be listed.
     """
-    waiting = tuple(sorted(_files_in(folder / READY, folder / READY)))
+    ready = folder / READY
+    waiting = () if ready.is_symlink() else tuple(sorted(_files_in(ready, ready)))
     work = _Work(folder, waiting)
     sums = _top(work)
     for name in sorted(sums):
@@ -136,9 +152,9 @@ def verify_job(folder: Path) -> Checked:
     present |= set(waiting)
     if not _is_plain_lock(folder / LOCK):
         present.add(LOCK)  # nothing may hide in it
-    top = work.path(SUMS)
+    top = work.open_path(SUMS)
     return Checked(
-        fingerprint=sum_of_file(top) if top.is_file() else None,
+        fingerprint=None if top is None else sum_of_file(top),
         files=work.files,
         changed=tuple(sorted(work.changed)),
         missing=tuple(sorted(work.missing)),
@@ -149,36 +165,37 @@ def verify_job(folder: Path) -> Checked:
     )
 
 
-def find_fingerprint(folder: Path, fingerprint: str) -> str | None:
-    """Say when a fingerprint was this job's, None if never as far as the history holds.
+def find_fingerprint(folder: Path, fingerprint: str) -> int | None:
+    """Return how many changes ago a fingerprint was this job's, 0 for now; None if never.
 
     Only what hangs together from the present list back to the one sought counts (``verify_job``).
     """
     wanted = "".join(fingerprint.split()).lower()
-    kept = sorted((folder / HISTORY).glob("*.txt"), reverse=True)
-    for back, path in enumerate([folder / SUMS, *kept]):
-        if path.is_file() and sum_of_file(path) == wanted:
-            times = "1 change" if back == 1 else f"{back} changes"
-            return "That is the job as it is now." if back == 0 else f"That is the job as it was {times} ago."
+    kept = sorted((path.name for path in (folder / HISTORY).glob("*.txt")), reverse=True)
+    for back, name in enumerate([SUMS, *(f"{HISTORY}/{name}" for name in kept)]):
+        path = plain_file(folder, name)
+        if path is not None and sum_of_file(path) == wanted:
+            return back
     return None
 
 
 def _top(work: _Work) -> dict[str, str]:
     """Read the job's own list and hold it against its fingerprint."""
     work.files += 2
-    path = work.path(SUMS)
     sums = work.list_of(SUMS)
     if sums is None and SUMS not in work.changed:
         work.missing.add(SUMS)
-    try:
-        stated = read_fingerprint(work.path(FINGERPRINT).parent)
-    except FileNotFoundError:
-        work.missing.add(FINGERPRINT)
+    path = work.open_path(FINGERPRINT)
+    if path is None:
+        there = work.path(FINGERPRINT).exists() or work.path(FINGERPRINT).is_symlink()
+        (work.changed if there else work.missing).add(FINGERPRINT)
         return sums or {}
+    try:
+        stated = read_fingerprint(path.parent)
     except (OSError, ValueError):
         work.changed.add(FINGERPRINT)
         return sums or {}
-    if sums is not None and stated != sum_of_bytes(path.read_bytes()):
+    if sums is not None and stated != sum_of_bytes(work.path(SUMS).read_bytes()):
         work.changed.add(FINGERPRINT if _agrees(work, sums) else SUMS)
         work.broken.append(f"{FINGERPRINT} does not name this {SUMS}.")
     return sums or {}
@@ -186,7 +203,8 @@ def _top(work: _Work) -> dict[str, str]:
 
 def _agrees(work: _Work, sums: dict[str, str]) -> bool:
     """Whether all that a list names is as it says: then it is not the list that was changed."""
-    return all(work.path(name).is_file() and sum_of_file(work.path(name)) == sums[name] for name in sums)
+    paths = {name: work.open_path(name) for name in sums}
+    return all(path is not None and sum_of_file(path) == sums[name] for name, path in paths.items())
 
 
 def _history(work: _Work, name: str, expected: str) -> None:
@@ -207,7 +225,7 @@ def _passes(work: _Work, sums: dict[str, str]) -> None:
     """Check every pass by its own list, and the chain from pass to pass."""
     before: str | None = None
     for folder in sorted(_listed_passes(sums), key=_order):
-        own = f"{PASSES}/{folder}/{SUMS}"
+        own = pass_file(folder, SUMS)
         content = work.list_of(own)
         if content is None:
             before = folder
@@ -216,14 +234,14 @@ def _passes(work: _Work, sums: dict[str, str]) -> None:
         if not set(chained) <= {f"../{before}/{SUMS}"} or (before is not None and not chained):
             work.broken.append(f"{own} does not hang on {before or 'nothing'} but on {_hangs_on(chained)}.")
         for name, value in chained.items():
-            path = work.path(f"{PASSES}/{name[3:]}")
-            if not path.is_file() or sum_of_file(path) != value:
+            path = work.open_path(f"{PASSES}/{name[3:]}")
+            if path is None or sum_of_file(path) != value:
                 work.broken.append(
                     f"{own} hangs on {PASSES}/{name[3:]}, which is no longer the one it names."
                 )
         for name, value in content.items():
             if not name.startswith("../"):
-                work.compare(f"{PASSES}/{folder}/{name}", value, by=own)
+                work.compare(pass_file(folder, name), value, by=own)
         before = folder
 
 

@@ -7,30 +7,23 @@ function returns when what it wrote is safe on the disk.
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from pitchcheck.errors import BadInput, BadValue, Problem
 from pitchcheck.jobs.change import Change, changing
-from pitchcheck.jobs.checklist import find_step
 from pitchcheck.jobs.errors import JobDamaged, NotStored
-from pitchcheck.jobs.layout import JOB, NOTES, PHOTOS, STEPS, UNFINISHED, numbered
-from pitchcheck.jobs.migrate import SCHEMA
+from pitchcheck.jobs.formats import lines_text, note_text, record_text
+from pitchcheck.jobs.layout import ASIDE, GAUGE, JOB, NOTES, PHOTOS, STEPS, UNFINISHED, numbered
 from pitchcheck.jobs.names import check_line, check_words, job_id
-from pitchcheck.jobs.read import note_text, read_job
-from pitchcheck.jobs.records import BenchJob, StepDone
-from pitchcheck.jobs.toml_text import toml_text
+from pitchcheck.jobs.read import read_job
+from pitchcheck.jobs.records import GaugeReading, Job, JobHead, SetAside, StepDone, find_step
 from pitchcheck.store.files import remove_copies, sync_folder
 
 MOST_AGAIN = 1000  # jobs of one name and day
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif", ".tif", ".tiff")
 LARGEST_PHOTO_BYTES = 50_000_000  # our choice; a raw photo of a camera is smaller
-JOB_HEAD = (
-    "A job of pitchcheck: one instrument from first look to hand-over. docs/formats.md says what is where."
-)
-STEPS_HEAD = "The checklist. The last line for a step counts; earlier ones stay."
 
 
 def new_job(
@@ -39,9 +32,10 @@ def new_job(
     title: str,
     now: datetime,
     instrument: str | None = None,
+    serial: str | None = None,
     customer: str | None = None,
     owner_words: str | None = None,
-) -> BenchJob:
+) -> Job:
     """Make an empty job in a folder of jobs, which is made if needed.
 
     Parameters
@@ -50,7 +44,7 @@ def new_job(
     title : str
         A line: what to call the job. Its id is made of it and of the day.
     now : datetime
-    instrument, customer : str, optional
+    instrument, serial, customer : str, optional
         A line each.
     owner_words : str, optional
         What the owner says is wrong.
@@ -62,22 +56,21 @@ def new_job(
     NotStored
         If it cannot be written.
     """
-    line = check_line("title", title, required=True)
-    table = {
-        "schema": SCHEMA,
-        "title": line,
-        "instrument": check_line("instrument", instrument),
-        "customer": check_line("customer", customer),
-        "owner_words": check_words("owner's words", owner_words),
-        "made": check_now(now),
-    }
-    stage = jobs / f"{UNFINISHED}{os.getpid()}-{id(table):x}"
+    head = JobHead(
+        title=check_line("title", title, required=True) or "",
+        instrument=check_line("instrument", instrument),
+        serial=check_line("serial", serial),
+        customer=check_line("customer", customer),
+        owner_words=check_words("owner's words", owner_words),
+        made=check_now(now),
+    )
+    stage = jobs / f"{UNFINISHED}{os.getpid()}-{id(head):x}"
     try:
         stage.mkdir(parents=True)
         with changing(stage) as change:
-            change.write(JOB, toml_text(table, head=JOB_HEAD).encode())
+            change.write(JOB, record_text(head, JOB).encode())
             change.commit()
-        return read_job(settle(stage, jobs, title=line or "", made=now))
+        return read_job(put_in_place(stage, jobs, title=head.title, made=now))
     except OSError as error:
         raise NotStored(
             f"{jobs} cannot be written ({error.strerror or error}); no job was made. "
@@ -87,7 +80,7 @@ def new_job(
         remove_copies(stage)
 
 
-def settle(stage: Path, jobs: Path, *, title: str, made: datetime) -> Path:
+def put_in_place(stage: Path, jobs: Path, *, title: str, made: datetime) -> Path:
     """Move a finished job under the first id that is free; two processes never get the same one."""
     for again in range(1, MOST_AGAIN):
         folder = jobs / job_id(title, made=made, again=again)
@@ -141,7 +134,7 @@ def record_step(
     ----------
     folder : Path
     name : str
-        A step of ``jobs.checklist``, by name or number.
+        One of ``records.STEPS``, or its number.
     now : datetime
     done : bool
         False takes the step back.
@@ -159,7 +152,7 @@ def record_step(
     NotStored, JobBusy, JobDamaged
         If it could not be written.
     """
-    step = find_step(name)
+    name = find_step(name)
     note, measured = check_line("note", note), check_line("measured", measured)
     if photo is not None:
         check_photo(photo)
@@ -167,29 +160,66 @@ def record_step(
     with changing(folder) as change:
         kept = read_job(folder)
         _refuse_damaged_steps(kept)
-        shown = None if photo is None else add_photo(change, photo, label=step.name)
         line = StepDone(
-            step.name, check_now(now), done, note, measured, None if shown is None else folder / shown
+            name=name,
+            when=check_now(now),
+            done=done,
+            note=note,
+            measured=measured,
+            photo=None if photo is None else add_photo(change, photo, label=name),
         )
-        change.write(STEPS, steps_text((*kept.steps, line), folder=folder).encode())
+        change.write(STEPS, lines_text("step", (*kept.steps, line), STEPS).encode())
         change.commit()
     return line
 
 
-def steps_text(steps: Sequence[StepDone], *, folder: Path) -> str:
-    """Return the file of the checklist."""
-    lines: list[dict[str, Any]] = [
-        {
-            "name": step.step,
-            "when": step.when,
-            "done": step.done,
-            "note": step.note,
-            "measured": step.measured,
-            "photo": None if step.photo is None else step.photo.relative_to(folder).as_posix(),
-        }
-        for step in steps
-    ]
-    return toml_text({"schema": SCHEMA, "step": lines}, head=STEPS_HEAD)
+def set_pass_aside(folder: Path, word: str, *, reason: str, now: datetime) -> SetAside:
+    """Note that a pass was made by mistake: it stays as it is, and no longer counts.
+
+    Parameters
+    ----------
+    folder : Path
+    word : str
+        Name or number of the pass.
+    reason : str
+    now : datetime
+
+    Raises
+    ------
+    BadValue
+        If there is no such pass, it is set aside already, or no reason is given.
+    NotStored, JobBusy, JobDamaged
+        If it could not be written.
+    """
+    said = check_line("reason", reason, required=True) or ""
+    with changing(folder) as change:
+        stored = read_job(folder).find_pass(word)
+        if stored.aside is not None:
+            raise BadValue(
+                f"pass {stored.number} is set aside already ({stored.aside.reason}). To count it again, "
+                "add its folder as a new pass."
+            )
+        line = SetAside(number=stored.number, when=check_now(now), reason=said)
+        change.write(f"{ASIDE}/{stored.number:04d}.toml", record_text(line, ASIDE).encode())
+        change.commit()
+    return line
+
+
+def add_gauge_reading(folder: Path, reading: GaugeReading) -> GaugeReading:
+    """Keep what a gauge said beside the passes; the number of the last pass is put in.
+
+    Raises
+    ------
+    NotStored, JobBusy, JobDamaged
+        If it could not be written.
+    """
+    with changing(folder) as change:
+        counted = read_job(folder).counted
+        kept = replace(reading, after_pass=counted[-1].number if counted else 0)
+        number = numbered(folder / GAUGE)
+        change.write(f"{GAUGE}/{number}.toml", record_text(kept, GAUGE).encode())
+        change.commit()
+    return kept
 
 
 def check_photo(photo: Path) -> None:
@@ -220,7 +250,7 @@ def check_now(now: datetime) -> datetime:
     return now.replace(microsecond=0)
 
 
-def _refuse_damaged_steps(job: BenchJob) -> None:
+def _refuse_damaged_steps(job: Job) -> None:
     """Refuse to write a checklist whose lines could not be read: they would be lost."""
     if any(fault.startswith((STEPS, f"{job.id}/{STEPS}")) for fault in job.faults):
         raise JobDamaged(f"{job.id}/{STEPS} cannot be read, so no line is added to it. Run job verify.")

@@ -17,7 +17,7 @@ from pitchcheck.compare.records import PositionChange, SlotChange
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import Instrument
-from pitchcheck.words.assumptions import assumption, weakness
+from pitchcheck.words.assumptions import assumption, heard_in, weakness
 
 SCHEMA = 1
 CSV_HEADS = (
@@ -62,7 +62,7 @@ def comparison_json(comparison: Comparison, *, instrument: Instrument | None = N
         ],
         "scatter": _number(comparison.scatter),
         "assumed": [assumption(what) for what in comparison.assumptions],
-        "notes": [weakness(what) for what in comparison.weaknesses],
+        "notes": [*map(weakness, comparison.weaknesses), *map(heard_in, comparison.heard_in)],
     }
     return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 

@@ -9,7 +9,7 @@ from pitchcheck.report.records import Section, Sheet
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import cautions
 from pitchcheck.words import comparison as change_words
-from pitchcheck.words.assumptions import assumption, weakness
+from pitchcheck.words.assumptions import assumption, heard_in, weakness
 
 HEADS = (
     "String",
@@ -50,7 +50,7 @@ def comparison_sheet(
         Section("First of all", change_words.alarm(comparison.strings)),
         Section("How well the takes repeat", (repeats_line(comparison),)),
         Section("Taken to be the same", tuple(map(assumption, comparison.assumptions))),
-        Section("Notes", tuple(map(weakness, comparison.weaknesses))),
+        Section("Notes", (*map(weakness, comparison.weaknesses), *map(heard_in, comparison.heard_in))),
         Section("Take care", cautions.ACCURACY),
     )
     return Sheet(

@@ -29,31 +29,34 @@ SCHEMA = 1
 
 def measurement_json(measurement: Measurement) -> str:
     """Return a measurement as JSON text, ending in a newline."""
+    return json_text(measurement_fields(measurement))
+
+
+def measurement_fields(measurement: Measurement) -> dict[str, Any]:
+    """Return a measurement as the fields of its JSON."""
     fit, plan = measurement.fit, measurement.plan
-    return _text(
-        {
-            "schema": SCHEMA,
-            "instrument": {
-                "fret_height_mm": _belief(fit.fret_height_mm if fit else None),
-                "nut_offset_mm": _belief(fit.nut_offset_mm if fit else None),
-            },
-            "strings": [_string(string, measurement) for string in plan.strings],
-            "plan": _bottom(plan.nut_bottom),
-            "findings": [_finding(finding) for finding in measurement.findings],
-            "suspects": list(measurement.suspects),
-            "questions": [_question(question) for question in measurement.questions],
-            "next_take": _next(plan.next_take),
-            "next_takes": [_place(place) for place in plan.next_takes],
-            "chords": _chords(measurement),
-            "takes": _takes(measurement),
-            "errors": [_problem(problem) for problem in measurement.problems],
-        }
-    )
+    return {
+        "schema": SCHEMA,
+        "instrument": {
+            "fret_height_mm": _belief(fit.fret_height_mm if fit else None),
+            "nut_offset_mm": _belief(fit.nut_offset_mm if fit else None),
+        },
+        "strings": [_string(string, measurement) for string in plan.strings],
+        "plan": _bottom(plan.nut_bottom),
+        "findings": [_finding(finding) for finding in measurement.findings],
+        "suspects": list(measurement.suspects),
+        "questions": [_question(question) for question in measurement.questions],
+        "next_take": _next(plan.next_take),
+        "next_takes": [_place(place) for place in plan.next_takes],
+        "chords": _chords(measurement),
+        "takes": _takes(measurement),
+        "errors": [_problem(problem) for problem in measurement.problems],
+    }
 
 
 def refusal_json(problems: Sequence[Problem]) -> str:
     """Return the same fields for a folder whose settings cannot be used: only ``errors`` is filled."""
-    return _text(
+    return json_text(
         {
             "schema": SCHEMA,
             "instrument": {"fret_height_mm": _belief(None), "nut_offset_mm": _belief(None)},
@@ -71,7 +74,7 @@ def refusal_json(problems: Sequence[Problem]) -> str:
     )
 
 
-def _text(content: dict[str, Any]) -> str:
+def json_text(content: dict[str, Any]) -> str:
     """Return JSON that every reader accepts: no NaN, no infinity, ASCII only."""
     return json.dumps(content, indent=1, allow_nan=False) + "\n"
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pitchcheck.compare.records import Assumption, AssumptionKind, Weakness, WeaknessKind
+from pitchcheck.compare.records import Assumption, AssumptionKind, HeardIn, Weakness, WeaknessKind
 from pitchcheck.diagnosis.words import listed
 
 
@@ -37,3 +37,8 @@ def weakness(what: Weakness) -> str:
         strings = listed(list(what.strings))
         return f"No press takes on {strings}: fretted notes alone hardly tell how a slot changed."
     return "The comparison did not settle; its figures are rougher than they look."
+
+
+def heard_in(what: HeardIn) -> str:
+    """Return in which two passes a string was heard, where they are not those of the others."""
+    return f"String {what.string} is told from {what.before} and {what.after}, the passes that heard it."

@@ -10,9 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from pitchcheck.fit.belief import Belief
 from pitchcheck.units import MM_PER_INCH, LengthUnit, thou
+
+if TYPE_CHECKING:  # loading it brings the whole fit
+    from pitchcheck.fit.belief import Belief
 
 MM_DECIMALS = 2  # [-] 0.01 mm: what a good feeler gauge resolves (common practice, no source)
 THOU_DECIMALS = 1  # [-] 0.1 thou = 0.0025 mm, so a value in thou hides nothing that the one in mm shows
@@ -124,6 +127,7 @@ def measured(belief: Belief | None, *, unit: LengthUnit | None = None) -> str:
 
     Examples
     --------
+    >>> from pitchcheck.fit.belief import Belief
     >>> measured(Belief.normal(0.52, 0.05))
     '0.52 mm (20.5 thou), 90 % sure between 0.44 and 0.60 mm'
     """

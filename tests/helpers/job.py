@@ -111,7 +111,6 @@ def story(moved: Sequence[Moved] = TWO_LOWERED, *, long: bool = False) -> JobRep
             PassInput("before", "3 May", 96, (), ("Strings settled.",)),
             PassInput("final", "4 May", 96, removed, (words,)),
         ),
-        before=measurement(_slots(moved, 0)),
         after=measurement(_slots(moved, 1)),
         comparison=compared,
         owner="A. Player",

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from helpers.folders import FIXTURES, READINGS, make_folder
-from pitchcheck.jobs.records import BenchJob, PassKind
+from pitchcheck.jobs.records import Job, PassKind
 from pitchcheck.jobs.verify import Checked, verify_job
 from pitchcheck.jobs.write import add_note, new_job, record_step
 from pitchcheck.workflow.jobs.add_pass import add_pass
@@ -21,7 +21,7 @@ BOTH_HIGH = FIXTURES / "instruments" / "038-bass"  # its truth: strings 1 and 4 
 PIXELS = bytes(range(256)) * 8  # stands for a picture; nothing looks into it
 
 
-def make_job(place: Path, *, title: str = TITLE, customer: str | None = None) -> BenchJob:
+def make_job(place: Path, *, title: str = TITLE, customer: str | None = None) -> Job:
     """Return an empty job."""
     return new_job(place, title=title, now=NOW, customer=customer, owner_words="Sharp at the first fret.")
 
@@ -49,7 +49,7 @@ def photo(place: Path) -> Path:
     return path
 
 
-def full_job(place: Path) -> BenchJob:
+def full_job(place: Path) -> Job:
     """Return a job that holds one of everything: sound, readings, notes, steps, pictures, two passes."""
     job = make_job(place / "jobs", customer="The lamp keeper")
     picture = photo(place)
@@ -61,7 +61,7 @@ def full_job(place: Path) -> BenchJob:
     add_note(job.folder, "Old nut is let in.\nTake care.", now=NOW)
     record_step(job.folder, "score", now=NOW, note="by hand", photo=picture)
     source = quick_source(place / "second")
-    add_pass(job.folder, source, now=NOW, kind=PassKind.FINAL, remarks="handed back")
+    add_pass(job.folder, source, now=NOW, kind=PassKind.FINAL, remarks="handed back", anyway=True, workers=1)
     record_step(job.folder, "thickness", now=NOW, measured="5.9 mm")
     return job
 

@@ -18,12 +18,11 @@ from pitchcheck.errors import BadInput
 from pitchcheck.jobs.archive import import_job
 from pitchcheck.jobs.errors import JobDamaged
 from pitchcheck.jobs.read import read_job
-from pitchcheck.jobs.records import BenchJob
+from pitchcheck.jobs.records import Job
 from pitchcheck.jobs.write import add_note, new_job, record_step
 from pitchcheck.workflow.jobs.add_pass import add_pass
-from pitchcheck.workflow.jobs.edition import Without
-from pitchcheck.workflow.jobs.export import export
-from pitchcheck.workflow.jobs.stored_measurement import measurement_of
+from pitchcheck.workflow.jobs.export import Without, export
+from pitchcheck.workflow.jobs.result_file import measurement_of
 from pitchcheck.workflow.measure import measure_folder
 
 NAME = "Quillfeather"  # stands for a person in every place where a person might be named
@@ -36,7 +35,7 @@ TALK = 0.02  # [full scale] of the noise that stands for talking in it
 
 
 @pytest.fixture(scope="module")
-def job(tmp_path_factory: pytest.TempPathFactory) -> BenchJob:
+def job(tmp_path_factory: pytest.TempPathFactory) -> Job:
     """Return a job that names a person wherever that can be, with talk before every note."""
     place = tmp_path_factory.mktemp("copies")
     source = place / f"{NAME} guitar"
@@ -68,7 +67,7 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> BenchJob:
     return read_job(made.folder)
 
 
-def exported(job: BenchJob, place: Path, without: Without) -> BenchJob:
+def exported(job: Job, place: Path, without: Without) -> Job:
     """Return a copy after a trip through its archive."""
     export(job.folder, place / "copy.zip", without=without)
     made = import_job(place / "jobs", place / "copy.zip")
@@ -78,16 +77,16 @@ def exported(job: BenchJob, place: Path, without: Without) -> BenchJob:
 
 
 @pytest.fixture(scope="module")
-def nameless(job: BenchJob, tmp_path_factory: pytest.TempPathFactory) -> BenchJob:
+def nameless(job: Job, tmp_path_factory: pytest.TempPathFactory) -> Job:
     return exported(job, tmp_path_factory.mktemp("nameless"), Without(names=True))
 
 
 @pytest.fixture(scope="module")
-def cut(job: BenchJob, tmp_path_factory: pytest.TempPathFactory) -> BenchJob:
+def cut(job: Job, tmp_path_factory: pytest.TempPathFactory) -> Job:
     return exported(job, tmp_path_factory.mktemp("cut"), Without(names=True, room=True))
 
 
-def test_no_name_is_left_in_any_byte_of_a_copy(job: BenchJob, nameless: BenchJob, cut: BenchJob) -> None:
+def test_no_name_is_left_in_any_byte_of_a_copy(job: Job, nameless: Job, cut: Job) -> None:
     assert sum(NAME.encode() in content for content in contents(job.folder).values()) >= 10
     for copy in (nameless, cut):
         for name, content in contents(copy.folder).items():
@@ -100,23 +99,21 @@ def test_no_name_is_left_in_any_byte_of_a_copy(job: BenchJob, nameless: BenchJob
         assert not list(copy.folder.rglob("photos"))
 
 
-def test_a_copy_says_what_it_leaves_out_and_of_which_job_it_is(
-    job: BenchJob, nameless: BenchJob, cut: BenchJob
-) -> None:
+def test_a_copy_says_what_it_leaves_out_and_of_which_job_it_is(job: Job, nameless: Job, cut: Job) -> None:
     assert nameless.left_out == ("names", "notes")
     assert cut.left_out == ("names", "notes", "sound around the notes")
     assert f'of = "{job.fingerprint}"' in (cut.folder / "job.toml").read_text()
-    assert [(line.step, line.measured) for line in nameless.steps] == [("score", "1.2 mm"), ("bed", None)]
+    assert [(line.name, line.measured) for line in nameless.steps] == [("score", "1.2 mm"), ("bed", None)]
 
 
-def test_sounds_of_a_copy_without_names_keep_every_bit(job: BenchJob, nameless: BenchJob) -> None:
+def test_sounds_of_a_copy_without_names_keep_every_bit(job: Job, nameless: Job) -> None:
     for row in range(1, ROWS + 1):
         was, _ = soundfile.read(job.passes[0].folder / f"{NAME} {row - 1:03d}.wav", dtype="int32")
         now, _ = soundfile.read(nameless.passes[0].folder / f"{row:03d}.flac", dtype="int32")
         assert np.array_equal(was, now)
 
 
-def test_a_copy_carries_the_readings_and_measures_alike(job: BenchJob, nameless: BenchJob) -> None:
+def test_a_copy_carries_the_readings_and_measures_alike(job: Job, nameless: Job) -> None:
     was, now = (measurement_of(one.passes[0]) for one in (job, nameless))
     assert [take.hz for take in was.takes] == [take.hz for take in now.takes]
     assert was.fit is not None
@@ -126,7 +123,7 @@ def test_a_copy_carries_the_readings_and_measures_alike(job: BenchJob, nameless:
     assert [take["file"] for take in stored["takes"]] == [f"{row:03d}.flac" for row in range(1, ROWS + 1)]
 
 
-def test_cut_sounds_hold_the_note_and_nothing_before_it(job: BenchJob, cut: BenchJob) -> None:
+def test_cut_sounds_hold_the_note_and_nothing_before_it(job: Job, cut: Job) -> None:
     heard = measure_folder(cut.passes[0].folder, workers=1)
     for take, stored in zip(heard.takes, measurement_of(job.passes[0]).takes, strict=True):
         assert take.hz is not None
@@ -153,7 +150,7 @@ def test_a_take_without_a_note_leaves_no_sound_in_a_cut_copy(tmp_path: Path) -> 
     assert copy.title == "x"
 
 
-def test_the_same_copy_twice_is_the_same_archive(job: BenchJob, tmp_path: Path) -> None:
+def test_the_same_copy_twice_is_the_same_archive(job: Job, tmp_path: Path) -> None:
     sums = set()
     for number in (1, 2):
         done = export(job.folder, tmp_path / f"{number}.zip", without=Without(names=True), title="Lamp")
@@ -164,7 +161,7 @@ def test_the_same_copy_twice_is_the_same_archive(job: BenchJob, tmp_path: Path) 
     assert sorted(path.name for path in tmp_path.iterdir()) == ["1.zip", "2.zip"]
 
 
-def test_no_copy_is_made_of_a_changed_job_or_over_a_file(job: BenchJob, tmp_path: Path) -> None:
+def test_no_copy_is_made_of_a_changed_job_or_over_a_file(job: Job, tmp_path: Path) -> None:
     changed = Path(shutil.copytree(job.folder, tmp_path / job.id))
     (changed / "notes/0001.md").write_text("other")
     with pytest.raises(JobDamaged, match="no copy is made"):

@@ -18,10 +18,9 @@ from helpers.jobs import NOW, contents, full_job, make_job, photo, quick_source,
 from helpers.jobs_child import as_nobody, hold_lock, processes, write_notes
 from pitchcheck.jobs import change
 from pitchcheck.jobs.archive import export_job
+from pitchcheck.jobs.change import finish_change, only_writer
 from pitchcheck.jobs.errors import JobBusy, NotStored
-from pitchcheck.jobs.lock import only_writer
 from pitchcheck.jobs.read import list_jobs, read_job
-from pitchcheck.jobs.tidy import finish_change
 from pitchcheck.jobs.verify import verify_job
 from pitchcheck.jobs.write import add_note, record_step
 from pitchcheck.store import files
@@ -39,7 +38,7 @@ def writes(job: Path, source: Path, picture: Path) -> list[Callable[[], object]]
     return [
         lambda: add_note(job, "a note", now=NOW),
         lambda: record_step(job, "bed", now=NOW, photo=picture),
-        lambda: add_pass(job, source, now=NOW, workers=1),
+        lambda: add_pass(job, source, now=NOW, anyway=True, workers=1),
     ]
 
 
@@ -214,7 +213,7 @@ def note_now(job: Path) -> int:
 
 
 def pass_now(job: Path, source: Path) -> str:
-    return add_pass(job, source, now=NOW, workers=1).stored.name
+    return add_pass(job, source, now=NOW, anyway=True, workers=1).stored.name
 
 
 def test_two_processes_at_once_lose_no_note(tmp_path: Path) -> None:
@@ -255,9 +254,9 @@ def test_a_second_writer_is_refused_and_a_dead_one_holds_nothing_up(tmp_path: Pa
 def test_a_clock_that_goes_backwards_changes_no_order(tmp_path: Path) -> None:
     job = make_job(tmp_path / "jobs").folder
     source = quick_source(tmp_path / "source")
-    first = add_pass(job, source, now=NOW, workers=1)
-    second = add_pass(job, source, now=NOW - timedelta(days=400), workers=1)
-    third = add_pass(job, source, now=NOW - timedelta(days=800), workers=1)
+    first = add_pass(job, source, now=NOW, anyway=True, workers=1)
+    second = add_pass(job, source, now=NOW - timedelta(days=400), anyway=True, workers=1)
+    third = add_pass(job, source, now=NOW - timedelta(days=800), anyway=True, workers=1)
     assert not any("clock" in words for words in first.notices)
     assert any("clock is behind" in words for words in second.notices)
     add_note(job, "one", now=NOW)

@@ -16,13 +16,12 @@ from helpers.folders import FIXTURES
 from helpers.jobs import FINGERPRINT_1, NOW, SCHEMA_1, contents, quick_source, sound
 from pitchcheck.instrument import Removal
 from pitchcheck.jobs.errors import JobDamaged, NewerFormat
-from pitchcheck.jobs.migrate import MIGRATIONS, SCHEMA, read_table
+from pitchcheck.jobs.formats import MIGRATIONS, SCHEMA, read_table
 from pitchcheck.jobs.read import list_jobs, read_job
 from pitchcheck.jobs.records import PassKind
-from pitchcheck.jobs.result import read_result
 from pitchcheck.jobs.write import add_note
 from pitchcheck.workflow.jobs.add_pass import add_pass
-from pitchcheck.workflow.jobs.stored_measurement import measurement_of
+from pitchcheck.workflow.jobs.result_file import measurement_of, read_result
 
 
 @pytest.fixture
@@ -46,7 +45,7 @@ def test_a_job_of_schema_1_is_read_whole() -> None:
     assert before.made_with == "pitchcheck 0.1.0"
     assert [path.name for path in final.photos] == ["0001.png"]
     assert [(note.number, note.words) for note in job.notes] == [(1, "Old nut is let in.\nTake care.")]
-    assert [(line.step, line.done, line.measured) for line in job.steps] == [
+    assert [(line.name, line.done, line.measured) for line in job.steps] == [
         ("score", True, None),
         ("thickness", True, "5.9 mm"),
         ("score", False, None),

@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from helpers.jobs import NOW, make_job, quick_source, sound
 from pitchcheck.errors import BadInput, BadValue
 from pitchcheck.jobs.errors import NoSuchJob
+from pitchcheck.jobs.formats import note_text, toml_text
 from pitchcheck.jobs.names import RESERVED, check_words, file_fault, is_id, job_id
 from pitchcheck.jobs.passes import files_to_copy
-from pitchcheck.jobs.read import find_job, list_jobs, note_text, read_job
-from pitchcheck.jobs.toml_text import toml_text
+from pitchcheck.jobs.read import find_job, list_jobs, read_job
 from pitchcheck.jobs.write import add_note, new_job
 
 WORDS = st.text(max_size=300)

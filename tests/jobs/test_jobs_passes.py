@@ -16,15 +16,14 @@ from pitchcheck.errors import BadInput, BadValue, NothingMeasured
 from pitchcheck.instrument import Removal
 from pitchcheck.jobs.change import changing
 from pitchcheck.jobs.errors import JobDamaged
+from pitchcheck.jobs.formats import with_before
 from pitchcheck.jobs.read import read_job
-from pitchcheck.jobs.records import BenchJob, PassKind
-from pitchcheck.jobs.result import read_result
-from pitchcheck.jobs.settings_text import with_before, without_before
+from pitchcheck.jobs.records import Job, PassKind
 from pitchcheck.plan.removal import MOST_OF_EXCESS
 from pitchcheck.report.json_out import measurement_json
 from pitchcheck.session.folder import read_session
 from pitchcheck.workflow.jobs.add_pass import add_pass, parse_kind, parse_removed
-from pitchcheck.workflow.jobs.stored_measurement import measurement_of
+from pitchcheck.workflow.jobs.result_file import measurement_of, read_result
 from pitchcheck.workflow.measure import measure_folder
 from pitchcheck.workflow.outer_strings import outer_cut
 
@@ -34,11 +33,20 @@ BEFORE_ELSEWHERE = '\n[before]\nfolder = "../elsewhere"\n[[before.removed]]\nstr
 
 
 @pytest.fixture(scope="module")
-def job(tmp_path_factory: pytest.TempPathFactory) -> BenchJob:
+def job(tmp_path_factory: pytest.TempPathFactory) -> Job:
     """Return a job of two measured passes."""
     made = make_job(tmp_path_factory.mktemp("jobs"))
     add_pass(made.folder, SOURCE, now=NOW, workers=1)
-    add_pass(made.folder, SOURCE, now=NOW, removed=OFF, kind=PassKind.FINAL, remarks="filed", workers=1)
+    add_pass(
+        made.folder,
+        SOURCE,
+        now=NOW,
+        removed=OFF,
+        kind=PassKind.FINAL,
+        remarks="filed",
+        anyway=True,
+        workers=1,
+    )
     return read_job(made.folder)
 
 
@@ -47,7 +55,7 @@ def stored_json(folder: Path) -> dict[str, Any]:
     return content
 
 
-def test_a_pass_reads_back_as_it_was_added(job: BenchJob) -> None:
+def test_a_pass_reads_back_as_it_was_added(job: Job) -> None:
     before, final = job.passes
     assert (before.number, before.kind, before.name, before.takes) == (1, PassKind.BEFORE, "before", 96)
     assert (final.number, final.kind, final.name) == (2, PassKind.FINAL, "final")
@@ -57,7 +65,7 @@ def test_a_pass_reads_back_as_it_was_added(job: BenchJob) -> None:
     sound(job.folder)
 
 
-def test_a_pass_is_a_session_folder_that_measures_the_same_again(job: BenchJob) -> None:
+def test_a_pass_is_a_session_folder_that_measures_the_same_again(job: Job) -> None:
     final = job.passes[1]  # it reads the pass before, too
     fresh = json.loads(measurement_json(measure_folder(final.folder)))
     kept = stored_json(final.folder)
@@ -65,13 +73,13 @@ def test_a_pass_is_a_session_folder_that_measures_the_same_again(job: BenchJob) 
     assert fresh["errors"] == []
 
 
-def test_stored_readings_alone_give_the_same_measurement(job: BenchJob) -> None:
-    again = json.loads(measurement_json(measurement_of(job.passes[1])))
+def test_stored_readings_alone_give_the_same_measurement(job: Job) -> None:
+    again = json.loads(measurement_json(measurement_of(job.passes[1], before=job.passes[:1])))
     kept = stored_json(job.passes[1].folder)
     assert {key: kept[key] for key in again} == again
 
 
-def test_the_fit_learns_from_the_pass_before_and_the_removal(job: BenchJob) -> None:
+def test_the_fit_learns_from_the_pass_before_and_the_removal(job: Job) -> None:
     session = read_session(job.passes[1].folder)
     assert session.before == job.passes[0].folder
     assert session.settings.removed == OFF
@@ -79,7 +87,7 @@ def test_the_fit_learns_from_the_pass_before_and_the_removal(job: BenchJob) -> N
     assert [slot.height_mm for slot in first.slots] != [slot.height_mm for slot in second.slots]
 
 
-def test_the_result_is_read_without_measuring(job: BenchJob) -> None:
+def test_the_result_is_read_without_measuring(job: Job) -> None:
     result = read_result(job.passes[0].folder)
     content = stored_json(job.passes[0].folder)
     assert [slot.number for slot in result.slots] == [1, 2, 3, 4, 5, 6]
@@ -98,14 +106,16 @@ def test_everything_in_the_folder_comes_along_but_what_the_job_writes(tmp_path: 
     for name in ("sums.txt", ".hidden", "measurement.json", "pass.toml"):
         (source / name).write_text("foreign")
     before = contents(source)
-    stored = add_pass(job, source, now=NOW, workers=1).stored
+    stored = add_pass(job, source, now=NOW, anyway=True, workers=1).stored
     kept = contents(stored.folder)
     assert contents(source) == before
     assert kept["undone/007.wav"] == b"set aside"
     assert kept["aside-01.wav"] == before["aside-01.wav"]
     assert ".hidden" not in kept
     assert b"foreign" not in kept["sums.txt"] + kept["measurement.json"] + kept["pass.toml"]
-    again = add_pass(job, stored.folder, now=NOW, workers=1).stored  # a pass is a session folder too
+    again = add_pass(
+        job, stored.folder, now=NOW, anyway=True, workers=1
+    ).stored  # a pass is a session folder too
     assert contents(again.folder)["undone/007.wav"] == b"set aside"
     sound(job)
 
@@ -113,8 +123,8 @@ def test_everything_in_the_folder_comes_along_but_what_the_job_writes(tmp_path: 
 def test_takes_that_were_filed_before_are_told(tmp_path: Path) -> None:
     job = make_job(tmp_path / "jobs").folder
     source = quick_source(tmp_path / "source", extra=2)
-    assert add_pass(job, source, now=NOW, workers=1).notices == ()
-    (again,) = add_pass(job, source, now=NOW, workers=1).notices
+    assert add_pass(job, source, now=NOW, anyway=True, workers=1).notices == ()
+    (again,) = add_pass(job, source, now=NOW, anyway=True, workers=1).notices
     assert (
         "3 of its files are, byte for byte, takes of pass 1 (before)" in again
     )  # readings.csv and two sounds
@@ -153,33 +163,34 @@ def test_settings_that_cannot_be_used_add_nothing(tmp_path: Path) -> None:
 def test_a_removal_that_cannot_be_is_refused(tmp_path: Path, removed: list[Removal], words: str) -> None:
     job = make_job(tmp_path / "jobs").folder
     source = quick_source(tmp_path / "source")
-    add_pass(job, source, now=NOW, workers=1)
+    add_pass(job, source, now=NOW, anyway=True, workers=1)
     before = contents(job)
     with pytest.raises(BadValue, match=words):
-        add_pass(job, source, now=NOW, removed=removed, workers=1)
+        add_pass(job, source, now=NOW, removed=removed, anyway=True, workers=1)
     assert contents(job) == before
 
 
 def test_a_removal_in_the_settings_counts_and_its_folder_is_put_right(tmp_path: Path) -> None:
     job = make_job(tmp_path / "jobs").folder
     source = make_folder(tmp_path / "source", settings=SETTINGS + BEFORE_ELSEWHERE, readings=OPENS)
-    first = add_pass(job, source, now=NOW, workers=1)
+    first = add_pass(job, source, now=NOW, anyway=True, workers=1)
     assert any("outside the job" in words for words in first.notices)
     assert read_session(first.stored.folder).before is None
-    second = add_pass(job, source, now=NOW, workers=1)
+    second = add_pass(job, source, now=NOW, anyway=True, workers=1)
     assert second.stored.removed == (Removal(1, 0.1),)
     assert read_session(second.stored.folder).before == first.stored.folder
 
 
 def test_before_is_taken_out_with_everything_else_left_as_written() -> None:
     text = "# mine\n" + SETTINGS + BEFORE_ELSEWHERE + '[target] # kept\ntolerance = "0.10 mm"\n'
-    bare = without_before(text)
+    bare = with_before(text, None)
     assert "before" not in bare
     assert bare == "# mine\n" + SETTINGS + '\n[target] # kept\ntolerance = "0.10 mm"\n'
-    assert without_before(bare) == bare
+    assert with_before(bare, None) == bare
     assert with_before(bare, "../01-before", removed=OFF).endswith('string = 1\namount = "0.1 mm"\n')
-    with pytest.raises(BadInput, match="before"):
-        without_before('before = {folder = "x"}\nschema = 1\n')
+    assert with_before('before = {folder = "x"}\nschema = 1\n', None) == "schema = 1\n"
+    with pytest.raises(BadInput, match="not valid TOML"):
+        with_before("schema = 1\n[before", None)
 
 
 def test_removals_and_kinds_are_read_from_words() -> None:
@@ -192,7 +203,7 @@ def test_removals_and_kinds_are_read_from_words() -> None:
         parse_kind("last")
 
 
-def test_no_take_is_ever_overwritten(job: BenchJob) -> None:
+def test_no_take_is_ever_overwritten(job: Job) -> None:
     before = contents(job.folder)
     with pytest.raises(JobDamaged, match="ever overwritten"), changing(job.folder) as change:
         change.write("passes/01-before/readings.csv", b"other")
@@ -220,7 +231,7 @@ def test_two_outer_strings_alone_tell_the_cut_at_the_bottom(tmp_path: Path) -> N
         assert outer_cut(replace(measured, plan=replace(measured.plan, strings=wrong))) is None
 
 
-def test_a_job_folder_that_was_moved_still_reads_and_checks(job: BenchJob, tmp_path: Path) -> None:
+def test_a_job_folder_that_was_moved_still_reads_and_checks(job: Job, tmp_path: Path) -> None:
     moved = Path(shutil.copytree(job.folder, tmp_path / "elsewhere"))
     assert [stored.name for stored in read_job(moved).passes] == ["before", "final"]
     assert read_session(moved / "passes/02-final").before == moved / "passes/01-before"

@@ -7,7 +7,6 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -15,26 +14,32 @@ import pytest
 import soundfile
 
 from helpers.folders import RATE_HZ, pluck, write_sound
-from helpers.pairs import lowered, measured
+from helpers.jobs import NOW
+from helpers.pairs import lowered
 from helpers.planted import SIX, heard, job_of, truth_of
 from pitchcheck.compare import Change, Match
-from pitchcheck.errors import BadValue, NothingMeasured
+from pitchcheck.compare.records import HeardIn
+from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Removal
-from pitchcheck.measurement import Measurement
+from pitchcheck.jobs.records import Job, PassKind, StoredPass
+from pitchcheck.jobs.write import add_note, new_job, record_step, set_pass_aside
 from pitchcheck.simulate.folder import session_text
-from pitchcheck.takes import Position, Stop, Take
+from pitchcheck.simulate.instrument import InstrumentTruth
+from pitchcheck.takes import Stop, Take
 from pitchcheck.workflow.jobs import snippets
-from pitchcheck.workflow.jobs.report import JobPapers, JobPass, Reader, compare_job, job_report
+from pitchcheck.workflow.jobs.add_pass import add_pass
+from pitchcheck.workflow.jobs.report import Compared, Reader, compare_job, job_report, sound_job
+from pitchcheck.workflow.jobs.result_file import last_heard
 
+WITHIN_MM = 0.05  # [mm] of a planted change, as the compare tables promise
 JOB = job_of()
 TRUTH = truth_of(JOB, SIX)
 FILED_MM = 0.20
-ALL = tuple(Removal(n, FILED_MM) for n in range(1, 7))
 
 
 def readings(folder: Path, takes: Sequence[Take]) -> Path:
     """Write a session folder of readings."""
-    folder.mkdir()
+    folder.mkdir(parents=True)
     (folder / "session.toml").write_text(session_text(JOB), encoding="utf-8")
     rows = ["string,stop,fret,capo,hz,sd_cents"]
     for take in takes:
@@ -44,55 +49,47 @@ def readings(folder: Path, takes: Sequence[Take]) -> Path:
     return folder
 
 
-@cache
-def before_and_after() -> tuple[Measurement, Measurement]:
-    """The instrument as it came in, and filed."""
-    return measured(JOB, heard(TRUTH)), measured(JOB, heard(lowered(TRUTH, FILED_MM)))
-
-
-def quick_papers(tmp_path: Path) -> JobPapers:
-    """A job of three passes that were measured before; the last changed nothing."""
-    before, after = before_and_after()
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Job:
+    """A job of four passes: as it came, filed, a wrong folder, and filed on paper only."""
+    place = tmp_path_factory.mktemp("job")
     half = tuple(Removal(n, FILED_MM / 2) for n in range(1, 7))
-    return JobPapers(
-        title="parlour guitar",
-        passes=(
-            JobPass("before", tmp_path, measurement=before, notes=("neck note",)),
-            JobPass("after pass 1", tmp_path, removed=half, measurement=after),
-            JobPass("final", tmp_path, removed=half, measurement=after),
-        ),
-        owner="A. Player",
-        owner_words="sour",
-        notes=("bench note",),
-        done=("ends flush",),
-        fingerprint="f" * 64,
-    )
+    was, now = readings(place / "a", heard(TRUTH)), readings(place / "b", heard(lowered(TRUTH, FILED_MM)))
+    made = new_job(
+        place / "jobs", title="parlour guitar", now=NOW, customer="A. Player", owner_words="sour"
+    ).folder
+    add_pass(made, was, now=NOW, remarks="neck note", workers=1)
+    add_pass(made, now, now=NOW, removed=half, workers=1)
+    opens = [take for take in heard(TRUTH) if take.position.stop is Stop.OPEN]
+    add_pass(made, readings(place / "c", opens), now=NOW, workers=1)
+    set_pass_aside(made, "3", reason="the wrong folder", now=NOW)
+    add_pass(made, now, now=NOW, removed=half, kind=PassKind.FINAL, anyway=True, workers=1)
+    add_note(made, "bench note", now=NOW)
+    record_step(made, "ends", now=NOW, note="ends so flush")
+    return sound_job(made)
 
 
-def test_two_folders_become_a_comparison_and_a_page(tmp_path: Path) -> None:
-    papers = JobPapers(
-        title="parlour guitar",
-        passes=(
-            JobPass("before", readings(tmp_path / "a", before_and_after()[0].takes)),
-            JobPass("final", readings(tmp_path / "b", before_and_after()[1].takes), removed=ALL),
-        ),
-    )
-    comparison = compare_job(papers)
-    assert [s.change for s in comparison.strings] == [Change.LOWER] * 6
-    assert [s.match for s in comparison.strings] == [Match.AGREES] * 6
-    page = job_report(papers)
+@pytest.fixture(scope="module")
+def compared(job: Job) -> Compared:
+    return compare_job(job)
+
+
+def test_passes_of_a_job_become_a_comparison_and_a_page(compared: Compared) -> None:
+    assert [s.change for s in compared.comparison.strings] == [Change.LOWER] * 6
+    assert [s.match for s in compared.comparison.strings] == [Match.AGREES] * 6
+    assert [p.name for p in compared.passes] == ["before", "after pass 1", "final"]  # one is set aside
+    page = job_report(compared, now=NOW)
     assert "Six slots are lower than before" in page
     assert "How the open chords sound" in page
     assert "<audio" not in page  # readings have no sound
 
 
-def test_told_amounts_count_from_the_pass_compared(tmp_path: Path) -> None:
-    papers = quick_papers(tmp_path)
-    assert compare_job(papers).strings[0].told_mm == pytest.approx(FILED_MM)
-    later = compare_job(papers, before="after pass 1")
+def test_told_amounts_count_from_the_pass_compared(job: Job, compared: Compared) -> None:
+    assert compared.comparison.strings[0].told_mm == pytest.approx(FILED_MM)
+    later = compare_job(job, before="after pass 1").comparison
     assert later.strings[0].told_mm == pytest.approx(FILED_MM / 2)
     assert later.strings[0].match is Match.LESS  # the last pass filed nothing, whatever was noted
-    first = compare_job(papers, after="after pass 1")
+    first = compare_job(job, before="1", after="2").comparison
     assert first.strings[0].told_mm == pytest.approx(FILED_MM / 2)
     assert first.strings[0].match is Match.MORE
 
@@ -100,38 +97,72 @@ def test_told_amounts_count_from_the_pass_compared(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"before": "tomorrow"}, "no pass is called 'tomorrow'; there are before, after pass 1, final"),
+        ({"before": "tomorrow"}, "no pass is called 'tomorrow'; there are 1 (before), 2 (after pass 1)"),
         ({"before": "final", "after": "before"}, "'final' does not come before 'before'"),
         ({"before": "final"}, "'final' does not come before 'final'"),
+        ({"after": "3"}, "'after pass 2' was set aside (the wrong folder)"),
     ],
 )
-def test_passes_that_cannot_be_compared(tmp_path: Path, change: dict[str, str], words: str) -> None:
+def test_passes_that_cannot_be_compared(job: Job, change: dict[str, str], words: str) -> None:
     with pytest.raises(BadValue, match=re.escape(words)):
-        compare_job(quick_papers(tmp_path), **change)
+        compare_job(job, **change)
 
 
 @pytest.mark.parametrize("count", [0, 1])
-def test_a_job_needs_two_passes(tmp_path: Path, count: int) -> None:
-    papers = quick_papers(tmp_path)
+def test_a_comparison_needs_two_passes(job: Job, count: int) -> None:
     with pytest.raises(BadValue, match="two are needed to compare"):
-        compare_job(replace(papers, passes=papers.passes[:count]))
+        compare_job(replace(job, passes=job.passes[:count]))
 
 
-def test_a_pass_that_is_gone_is_named(tmp_path: Path) -> None:
-    papers = quick_papers(tmp_path)
-    gone = replace(papers.passes[0], folder=tmp_path / "gone", measurement=None)
-    with pytest.raises(NothingMeasured, match="gone"):
-        compare_job(replace(papers, passes=(gone, *papers.passes[1:])))
-
-
-def test_a_page_without_names_has_none(tmp_path: Path) -> None:
-    papers = quick_papers(tmp_path)
-    named, nameless = (job_report(papers, names=names) for names in (True, False))
-    for words in ("parlour guitar", "A. Player", "sour</dd>", "bench note", "neck note", "ends flush"):
+def test_a_page_without_names_has_none(compared: Compared) -> None:
+    named, nameless = (job_report(compared, now=NOW, names=names) for names in (True, False))
+    for words in ("parlour guitar", "A. Player", "sour</dd>", "bench note", "neck note", "ends so flush"):
         assert words in named
         assert words not in nameless
-    assert "f" * 8 in nameless
+    assert str(compared.job.fingerprint)[:8] in nameless
     assert f"Nut work: {JOB.instrument.kind}" in nameless
+
+
+def lowered_one(truth: InstrumentTruth, string: int, amount_mm: float) -> InstrumentTruth:
+    """The same instrument with one slot filed."""
+    filed = lowered(truth, amount_mm)
+    pairs = zip(truth.strings, filed.strings, strict=True)
+    return replace(truth, strings=tuple(new if n == string else old for n, (old, new) in enumerate(pairs, 1)))
+
+
+def test_each_string_is_told_from_the_passes_that_heard_it(tmp_path: Path) -> None:
+    """All strings, then string 4 filed and heard alone, then 2 and 6: nobody is lost on the way."""
+    made = new_job(tmp_path / "jobs", title="one by one", now=NOW).folder
+    filed = {4: 0.35, 2: 0.15, 6: 0.25}
+    truth, told = TRUTH, {}
+    add_pass(made, readings(tmp_path / "0", heard(truth)), now=NOW, workers=1)
+    for number, strings in enumerate(((4,), (2, 6)), 1):
+        for string in strings:
+            truth = lowered_one(truth, string, filed[string])
+            told[string] = filed[string]
+        takes = [take for take in heard(truth) if take.position.string in strings]
+        removed = [Removal(string, filed[string]) for string in strings]
+        add_pass(made, readings(tmp_path / str(number), takes), now=NOW, removed=removed, workers=1)
+    job = sound_job(made)
+    latest = {n: stored.number for n, (stored, _) in last_heard(job).items()}
+    assert latest == {1: 1, 2: 3, 3: 1, 4: 2, 5: 1, 6: 3}
+    found = compare_job(job)
+    pairs = {n: (first.number, last.number) for n, (first, last) in found.heard_in.items()}
+    assert pairs == {2: (1, 3), 4: (1, 2), 6: (1, 3)}
+    slots = {slot.number: slot for slot in found.comparison.strings}
+    for string, amount in told.items():
+        slot = slots[string]
+        assert slot.change is Change.LOWER, string
+        assert slot.match is Match.AGREES
+        assert slot.change_mm is not None
+        assert slot.change_mm.median == pytest.approx(-amount, abs=WITHIN_MM)
+    for string in (1, 3, 5):  # heard once: how it stands is known, a change is not
+        assert slots[string].change_mm is None
+    for string, slot in slots.items():
+        assert slot.after_mm is not None
+        assert slot.after_mm.low < truth.string(string).slot_height_mm < slot.after_mm.high
+    assert HeardIn(4, "before", "after pass 1") in found.comparison.heard_in
+    assert "String 4 is told from before and after pass 1" in job_report(found, now=NOW)
 
 
 def sounds(folder: Path, *, cents: float = 0.0) -> Path:
@@ -151,21 +182,25 @@ def sounds(folder: Path, *, cents: float = 0.0) -> Path:
     return folder
 
 
-def played(*, both: bool = True) -> tuple[Take, ...]:
-    places = [(1, Stop.OPEN, None), (1, Stop.FRET, 1), (2, Stop.OPEN, None), (2, Stop.FRET, 1)]
-    return tuple(
-        Take(row, None, Position(*place), 100.0 if both or row != 2 else None, 0.1, float(row))
-        for row, place in enumerate(places, start=1)
-    )
+def stored_sounds(place: Path, *, cents: float = 0.0) -> StoredPass:
+    """A sealed pass of such a folder."""
+    made = new_job(place / "jobs", title="sounds", now=NOW).folder
+    return add_pass(made, sounds(place / "source", cents=cents), now=NOW, workers=1).stored
 
 
-def test_sounds_are_open_string_then_first_fret_cut_to_the_notes(tmp_path: Path) -> None:
-    before, after = sounds(tmp_path / "a"), sounds(tmp_path / "b", cents=-20.0)
-    passed = measured(JOB, played())
-    found = snippets.cut_snippets(
-        JOB.instrument.strings, most=6, before=(before, passed), after=(after, passed)
-    )
-    assert [s.number for s in found] == [1]  # the others have no sound of both notes
+def peak_hz(samples: np.ndarray, rate: int) -> float:
+    """Strongest frequency, by a padded transform."""
+    spectrum = np.abs(np.fft.rfft(samples * np.hanning(samples.size), 1 << 18))
+    return float(np.argmax(spectrum) * rate / (1 << 18))
+
+
+def test_sounds_are_open_string_then_first_fret_cut_to_the_notes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before, after = stored_sounds(tmp_path / "a"), stored_sounds(tmp_path / "b", cents=-20.0)
+    both = [(number, "E4", before, after) for number in (2, 1)]
+    found = snippets.cut_snippets(both, most=6)
+    assert [s.number for s in found] == [1]  # of the other the first fret has no sound
     samples, rate = soundfile.read(io.BytesIO(found[0].before))
     assert rate == snippets.RATE_HZ
     assert samples.size / rate == pytest.approx(2 * snippets.NOTE_S + snippets.GAP_S, abs=0.01)
@@ -177,49 +212,17 @@ def test_sounds_are_open_string_then_first_fret_cut_to_the_notes(tmp_path: Path)
         for note, up in zip(notes, (0.0, 100.0), strict=True):
             assert peak_hz(note, rate) == pytest.approx(329.63 * 2 ** ((up + cents) / 1200), rel=0.003)
             assert np.argmax(np.abs(note)) / rate < 0.1  # the note begins at once
-
-
-def peak_hz(samples: np.ndarray, rate: int) -> float:
-    """Strongest frequency, by a padded transform."""
-    spectrum = np.abs(np.fft.rfft(samples * np.hanning(samples.size), 1 << 18))
-    return float(np.argmax(spectrum) * rate / (1 << 18))
-
-
-def test_a_note_that_could_not_be_read_is_not_played(tmp_path: Path) -> None:
-    folder = sounds(tmp_path / "a")
-    good, bad = measured(JOB, played()), measured(JOB, played(both=False))
-    strings = JOB.instrument.strings
-    assert snippets.cut_snippets(strings, most=6, before=(folder, good), after=(folder, bad)) == ()
-
-
-def test_sounds_stop_where_the_page_is_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    folder = sounds(tmp_path / "a")
-    passed = measured(JOB, played())
     monkeypatch.setattr(snippets, "MOST_BYTES", 1000)
-    found = snippets.cut_snippets(
-        JOB.instrument.strings, most=6, before=(folder, passed), after=(folder, passed)
-    )
-    assert found == ()
+    assert snippets.cut_snippets(both, most=6) == ()  # the page is full
 
 
 def test_the_page_carries_the_sounds_unless_asked_not_to(tmp_path: Path) -> None:
-    papers = quick_papers(tmp_path)
-    one, two = (sounds(tmp_path / name) for name in "ab")
-    takes = tuple(t for m in (papers.passes[0].measurement,) if m for t in m.takes)
-    rows = {
-        t.position: t for t in takes if t.position.fret in (None, 1) and t.position.stop is not Stop.PRESS
-    }
-    in_rows = tuple(replace(rows[t.position], row=t.row, when=t.when) for t in played() if t.position in rows)
-    passed = replace(measured(JOB, takes), takes=in_rows)
-    job = replace(
-        papers,
-        passes=(
-            replace(papers.passes[0], folder=one, measurement=passed),
-            replace(papers.passes[2], folder=two, measurement=passed),
-        ),
-    )
-    page = job_report(job, reader=Reader.PLAYER)
+    made = new_job(tmp_path / "jobs", title="sounds", now=NOW).folder
+    for name, cents in (("a", 0.0), ("b", -20.0)):
+        add_pass(made, sounds(tmp_path / name, cents=cents), now=NOW, workers=1)
+    found = compare_job(sound_job(made))
+    page = job_report(found, now=NOW, reader=Reader.PLAYER)
     held = re.findall(r'src="data:audio/flac;base64,([^"]+)"', page)
     assert len(held) == 2
     assert all(base64.b64decode(sound).startswith(b"fLaC") for sound in held)
-    assert "<audio" not in job_report(job, clips=False)
+    assert "<audio" not in job_report(found, now=NOW, clips=False)

@@ -11,6 +11,8 @@ import typer
 from pitchcheck.cli.job.compare import compare, report
 from pitchcheck.cli.job.files import export, import_, tidy, verify
 from pitchcheck.cli.job.options import (
+    AnywayOption,
+    ChangedOption,
     JobArgument,
     JobsOption,
     KindOption,
@@ -41,6 +43,7 @@ job.command()(tidy)
 def new_(
     title: Annotated[str, typer.Argument(help="What to call the job, in your words.")],
     instrument: Annotated[str | None, typer.Option(help="The instrument in words.")] = None,
+    serial: Annotated[str | None, typer.Option(help="The number on it.")] = None,
     customer: Annotated[str | None, typer.Option(help="Who brought it.")] = None,
     owner_words: Annotated[str | None, typer.Option(help="What the owner says is wrong.")] = None,
     jobs: JobsOption = None,
@@ -49,7 +52,7 @@ def new_(
 
     Example: pitchcheck job new "Parlour guitar, sharp at the first fret"
     """
-    from pitchcheck.jobs.place import jobs_place
+    from pitchcheck.jobs.layout import jobs_place
     from pitchcheck.jobs.write import new_job
 
     made = new_job(
@@ -57,6 +60,7 @@ def new_(
         title=title,
         now=now(),
         instrument=instrument,
+        serial=serial,
         customer=customer,
         owner_words=owner_words,
     )
@@ -68,7 +72,7 @@ def new_(
 def list_(jobs: JobsOption = None) -> None:
     """List the jobs."""
     from pitchcheck.cli.job.lines import list_lines
-    from pitchcheck.jobs.place import jobs_place
+    from pitchcheck.jobs.layout import jobs_place
     from pitchcheck.jobs.read import list_jobs, unfinished
 
     place = jobs_place(jobs)
@@ -99,6 +103,8 @@ def add(
     removed: RemovedOption = None,
     remarks: RemarksOption = None,
     photo: PhotosOption = None,
+    changed: ChangedOption = None,
+    anyway: AnywayOption = False,
     jobs: JobsOption = None,
 ) -> None:
     """Copy a session folder into a job, measure it and seal it.
@@ -113,6 +119,8 @@ def add(
             removed=removed,
             remarks=remarks,
             photos=photo,
+            changed=changed,
+            anyway=anyway,
             jobs=jobs,
             progress=progress,
         )
@@ -123,14 +131,14 @@ def add(
 @job.command()
 def note(
     name: JobArgument,
-    words: Annotated[str, typer.Argument(help="The note; - reads it from standard input.")],
+    words: Annotated[list[str], typer.Argument(help="The note; - reads it from standard input.")],
     jobs: JobsOption = None,
 ) -> None:
     """Add a bench note. A correction is another note."""
     from pitchcheck.jobs.write import add_note
 
     place = find(name, jobs)
-    number = add_note(place, sys.stdin.read() if words == "-" else words, now=now())
+    number = add_note(place, sys.stdin.read() if words == ["-"] else " ".join(words), now=now())
     typer.echo(f"Note {number} added to {place.name}")
 
 
@@ -141,19 +149,42 @@ def step(
     remark: Annotated[str | None, typer.Option("--note", help="Words about it.")] = None,
     measured: Annotated[str | None, typer.Option(help='A length or words, like "5.9 mm".')] = None,
     photo: Annotated[Path | None, typer.Option(metavar="FILE", help="A picture of it.")] = None,
+    done: Annotated[bool, typer.Option("--done", help="Mark it as done, as a note does.")] = False,
     undo: Annotated[bool, typer.Option("--undo", help="Mark it as not done.")] = False,
     jobs: JobsOption = None,
 ) -> None:
-    """Show the checklist of work that sound cannot hear, or mark a step as done."""
+    """Show the checklist of work that sound cannot hear, or one step of it; mark a step.
+
+    Example: pitchcheck job step parlour score --done
+    """
     from pitchcheck.cli.job.lines import step_lines, wrapped
     from pitchcheck.jobs.read import read_job
-    from pitchcheck.jobs.result import StoredResult, read_result
+    from pitchcheck.jobs.records import find_step
     from pitchcheck.jobs.write import record_step
+    from pitchcheck.workflow.jobs.result_file import read_result
 
     place = find(name, jobs)
-    if which is not None:
-        record_step(place, which, now=now(), done=not undo, note=remark, measured=measured, photo=photo)
+    shown = None if which is None else find_step(which)
+    if shown is not None and (done or undo or remark or measured or photo):
+        record_step(place, shown, now=now(), done=not undo, note=remark, measured=measured, photo=photo)
     kept = read_job(place)
-    last = read_result(kept.passes[-1].folder) if kept.passes else StoredResult((), None, None, 0)
-    for line in wrapped(step_lines(kept, last)):
+    last = read_result(kept.counted[-1].folder) if kept.counted else None
+    for line in wrapped(step_lines(kept, last, only=shown, details=True)):
         typer.echo(line)
+
+
+@job.command("set-aside")
+def set_aside(
+    name: JobArgument,
+    which: Annotated[str, typer.Argument(metavar="PASS", help="Its number or its name.")],
+    reason: Annotated[str, typer.Option(help="Why it does not count.")],
+    jobs: JobsOption = None,
+) -> None:
+    """Let a pass that was made by mistake no longer count. It stays in the job as it is.
+
+    Example: pitchcheck job set-aside parlour 2 --reason "the wrong folder"
+    """
+    from pitchcheck.jobs.write import set_pass_aside
+
+    line = set_pass_aside(find(name, jobs), which, reason=reason, now=now())
+    typer.echo(f"Pass {line.number} no longer counts: {line.reason}. Nothing was removed.")

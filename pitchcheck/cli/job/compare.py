@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from pitchcheck.cli.job.options import JobArgument, JobsOption, find, now
-from pitchcheck.cli.output import check_report_path, progress_bar, say, write_whole
+from pitchcheck.cli.output import check_report_path, say, write_whole
 from pitchcheck.errors import BadValue
 
 BeforeOption = Annotated[
@@ -31,30 +31,27 @@ def compare(
 ) -> None:
     """Compare two passes of a job: how far every slot moved, and how sure that is."""
     from pitchcheck.report.comparison_files import comparison_csv, comparison_json
-    from pitchcheck.workflow.jobs.report import compare_job
-    from pitchcheck.workflow.jobs.report_input import papers_of
+    from pitchcheck.workflow.jobs.report import compare_job, sound_job
 
     if as_json and as_csv:
         raise BadValue("--json and --csv are both given. Choose one.")
-    papers = papers_of(find(name, jobs), now=now(), before=before, after=after)
-    comparison = compare_job(papers, before=before, after=after)
-    last = next(p.measurement for p in reversed(papers.passes) if p.measurement) if papers.passes else None
+    found = compare_job(sound_job(find(name, jobs)), before=before, after=after)
     if as_json:
-        instrument = None if last is None else last.settings.instrument
-        typer.echo(comparison_json(comparison, instrument=instrument), nl=False)
+        text = comparison_json(found.comparison, instrument=found.after.settings.instrument)
+        typer.echo(text, nl=False)
     elif as_csv:
-        typer.echo(comparison_csv(comparison), nl=False)
-    elif last is not None:
+        typer.echo(comparison_csv(found.comparison), nl=False)
+    else:
         from rich.console import Console
 
         from pitchcheck.report.comparison_sheet import comparison_sheet
         from pitchcheck.report.terminal import print_sheet
 
-        first, second = before or papers.passes[0].name, after or papers.passes[-1].name
+        first, second = found.passes[0].name, found.passes[-1].name
         view = comparison_sheet(
-            comparison,
-            title=f"{papers.title}: {first} against {second}",
-            tolerance_mm=last.settings.target.tolerance_mm,
+            found.comparison,
+            title=f"{found.job.title}: {first} against {second}",
+            tolerance_mm=found.after.settings.target.tolerance_mm,
         )
         print_sheet(view, Console(file=sys.stdout, highlight=False))
 
@@ -75,22 +72,14 @@ def report(
 
     Example: pitchcheck job report parlour --to parlour.html --for player
     """
-    from pitchcheck.workflow.jobs.report import Reader, job_report
-    from pitchcheck.workflow.jobs.report_input import papers_of
+    from pitchcheck.workflow.jobs.report import Reader, compare_job, job_report, sound_job
 
     if reader not in READERS:
         raise BadValue(f"--for is {reader!r}; it must be {' or '.join(READERS)}. Write one of these.")
     check_report_path(to)
-    papers = papers_of(find(name, jobs), now=now(), before=before, after=after)
-    with progress_bar() as progress:
-        page = job_report(
-            papers,
-            reader=Reader(reader),
-            names=not without_names,
-            clips=not without_sound,
-            before=before,
-            after=after,
-            progress=progress,
-        )
+    found = compare_job(sound_job(find(name, jobs)), before=before, after=after)
+    page = job_report(
+        found, now=now(), reader=Reader(reader), names=not without_names, clips=not without_sound
+    )
     write_whole(to, page)
     say(f"Report written to {to}")

@@ -35,7 +35,7 @@ def export(
 
     Example: pitchcheck job export parlour --to parlour.zip --without-names --trim
     """
-    from pitchcheck.workflow.jobs.edition import Without
+    from pitchcheck.workflow.jobs.export import Without
     from pitchcheck.workflow.jobs.export import export as write
 
     place = find(name, jobs)
@@ -46,6 +46,8 @@ def export(
         typer.echo(f"Signature {done.signature}")
     if done.left_out:
         say(f"Left out: {', '.join(done.left_out)}.")
+    if done.still_there:
+        say(f"Still in it, besides the days: {'; '.join(done.still_there)}. Read it before you pass it on.")
     if not trim:
         say(ROOM)
 
@@ -61,7 +63,7 @@ def import_(
     """Unpack an exported job; nothing that is there is replaced."""
     from pitchcheck.errors import BadValue
     from pitchcheck.jobs.archive import import_job
-    from pitchcheck.jobs.place import jobs_place
+    from pitchcheck.jobs.layout import jobs_place
     from pitchcheck.jobs.sign import check_signature
 
     if (signers is None) != (signer is None):
@@ -84,19 +86,18 @@ def verify(
 
     Exit status 1 if anything is not as it was written.
     """
-    from pitchcheck.cli.job.lines import verify_lines, wrapped
+    from pitchcheck.cli.job.lines import fingerprint_line, verify_lines, wrapped
     from pitchcheck.jobs.verify import find_fingerprint, verify_job
 
     place = find(name, jobs)
     checked = verify_job(place)
     for line in wrapped(verify_lines(checked)):
         typer.echo(line)
-    known = None if fingerprint is None else find_fingerprint(place, fingerprint)
-    if known is not None:
-        typer.echo(known)
-    if fingerprint is not None and known is None:
-        typer.echo("That fingerprint is not of this job, now or at any time that its history holds.")
-        raise typer.Exit(DIFFERS)
+    if fingerprint is not None:
+        known = find_fingerprint(place, fingerprint)
+        typer.echo(fingerprint_line(known))
+        if known is None:
+            raise typer.Exit(DIFFERS)
     if not checked.sound:
         raise typer.Exit(DIFFERS)
 
@@ -107,8 +108,7 @@ def tidy(
     jobs: JobsOption = None,
 ) -> None:
     """Finish a write that was cut short, and show what others left; remove that only with --remove."""
-    from pitchcheck.jobs.tidy import finish_change, leftovers
-    from pitchcheck.jobs.tidy import remove as remove_for_good
+    from pitchcheck.jobs.change import finish_change, leftovers, remove_leftovers
 
     place = find(name, jobs)
     if finish_change(place):
@@ -127,5 +127,5 @@ def tidy(
         say("Not removed: --remove asks once more, on a terminal.")
         raise typer.Exit(2)
     elif typer.confirm(f"Remove {len(found)} leftovers for good? This cannot be undone"):
-        remove_for_good(place, found)
+        remove_leftovers(place, found)
         typer.echo("Removed.")

@@ -7,12 +7,12 @@ from datetime import datetime
 from shutil import get_terminal_size
 from textwrap import wrap
 
-from pitchcheck.jobs.checklist import HEIGHT, STEPS
 from pitchcheck.jobs.errors import JobDamaged
-from pitchcheck.jobs.records import BenchJob, JobLine, StepDone, StoredPass
-from pitchcheck.jobs.result import Cut, StoredResult, read_result
+from pitchcheck.jobs.records import HEIGHT, GaugeReading, Job, JobLine, StoredPass
 from pitchcheck.jobs.verify import Checked
-from pitchcheck.units import thou
+from pitchcheck.words import numbers
+from pitchcheck.words.checklist import CHECKLIST
+from pitchcheck.workflow.jobs.result_file import Cut, StoredResult, StoredSlot, last_heard, read_result
 
 NARROWEST = 40  # [columns] no terminal is treated as narrower
 DOES_NOT_PROVE = (
@@ -37,24 +37,26 @@ def wrapped(lines: Iterable[str]) -> Iterator[str]:
 
 
 def list_lines(jobs: Sequence[JobLine]) -> Iterator[str]:
-    """Yield one line for each job."""
-    width = max((len(job.id) for job in jobs), default=0)
-    for job in jobs:
+    """Yield one line for each job, numbered as a command takes it."""
+    width, digits = max((len(job.id) for job in jobs), default=0), len(str(len(jobs)))
+    for number, job in enumerate(jobs, 1):
+        start = f"{number:{digits}} {job.id:{width}}"
         if job.fault is not None:
-            yield f"{job.id:{width}}  CANNOT BE READ: {job.fault}"
+            yield f"{start}  CANNOT BE READ: {job.fault}"
             continue
         passes = f"{job.passes} pass{'' if job.passes == 1 else 'es'}"
         last = f", last: {job.last}" if job.last else ""
-        yield f"{job.id:{width}}  {job.title}  ({passes}{last})"
+        yield f"{start}  {job.title}  ({passes}{last})"
 
 
-def show_lines(job: BenchJob) -> Iterator[str]:
+def show_lines(job: Job) -> Iterator[str]:
     """Yield everything of a job."""
     yield job.title
     yield f"  id           {job.id}"
     yield f"  folder       {job.folder}"
     yield f"  made         {day(job.made)}"
-    for label, words in (("instrument", job.instrument), ("customer", job.customer)):
+    said = (("instrument", job.instrument), ("serial", job.serial), ("customer", job.customer))
+    for label, words in said:
         if words:
             yield f"  {label:12} {words}"
     if job.owner_words:
@@ -66,9 +68,16 @@ def show_lines(job: BenchJob) -> Iterator[str]:
     for stored in job.passes:
         yield ""
         yield from pass_lines(stored)
+    if len(job.counted) > 1:
+        yield ""
+        yield from now_lines(job)
+    if job.gauge:
+        yield ""
+        yield "Gauge"
+        yield from (f"  {gauge_line(reading)}" for reading in job.gauge)
     if job.steps:
         yield ""
-        yield from step_lines(job, None)
+        yield from step_lines(job)
     for note in job.notes:
         yield ""
         yield f"Note {note.number}, {day(note.when)}"
@@ -82,9 +91,13 @@ def show_lines(job: BenchJob) -> Iterator[str]:
 def pass_lines(stored: StoredPass) -> Iterator[str]:
     """Yield one pass: what was done, and each slot."""
     yield f"Pass {stored.number}: {stored.name}, {day(stored.when)}, {stored.takes} takes"
+    if stored.aside is not None:
+        yield f"  SET ASIDE, does not count: {stored.aside.reason} ({day(stored.aside.when)})"
     if stored.removed:
-        off = ", ".join(f"string {r.string} {length(r.amount_mm)}" for r in stored.removed)
+        off = ", ".join(f"string {r.string} {numbers.length(r.amount_mm)}" for r in stored.removed)
         yield f"  removed since the pass before: {off}"
+    if stored.changed:
+        yield f"  changed since the pass before: {stored.changed}"
     if stored.remarks:
         yield from (f"  {line}" for line in stored.remarks.splitlines())
     if stored.photos:
@@ -94,31 +107,67 @@ def pass_lines(stored: StoredPass) -> Iterator[str]:
     except JobDamaged as error:
         yield f"  FAULT: {error}"
         return
-    for slot in result.slots:
-        height = "not measured"
-        if slot.height_mm is not None and slot.low_mm is not None and slot.high_mm is not None:
-            height = f"{length(slot.height_mm)}, 90 % within {slot.low_mm:.2f} to {slot.high_mm:.2f} mm"
-        yield f"  string {slot.number} ({slot.note}): {height}; {slot.verdict}"
+    yield from (f"  {slot_line(slot)}" for slot in result.slots if slot.height_mm is not None)
+    missing = [str(slot.number) for slot in result.slots if slot.height_mm is None]
+    if missing:
+        yield f"  not measured: string {', '.join(missing)}"
     if result.faults:
         yield f"  faults in takes or settings: {result.faults} (errors in its measurement.json)"
 
 
-def step_lines(job: BenchJob, result: StoredResult | None) -> Iterator[str]:
-    """Yield the checklist; with a result the height step tells the cut."""
-    last: dict[str, StepDone] = {line.step: line for line in job.steps}
+def now_lines(job: Job) -> Iterator[str]:
+    """Yield each slot as the last pass that heard its string told it."""
+    try:
+        latest = last_heard(job)
+    except JobDamaged:
+        return  # named with its pass
+    yield "Each slot as last heard"
+    for _, (stored, slot) in sorted(latest.items()):
+        yield f"  {slot_line(slot)} ({stored.name})"
+
+
+def slot_line(slot: StoredSlot) -> str:
+    """Return one slot."""
+    height = "not measured"
+    if slot.height_mm is not None and slot.low_mm is not None and slot.high_mm is not None:
+        between = f"{slot.low_mm:.2f} to {slot.high_mm:.2f} mm"
+        height = f"{numbers.length(slot.height_mm)}, 90 % within {between}"
+    return f"string {slot.number} ({slot.note}): {height}; {slot.verdict}"
+
+
+def gauge_line(reading: GaugeReading) -> str:
+    """Return what a gauge said."""
+    where = "" if reading.string is None else f" of string {reading.string}"
+    told = [
+        reading.value,
+        reading.passes and f"a leaf of {reading.passes} passes",
+        reading.stops and f"a leaf of {reading.stops} stops",
+    ]
+    after = f"after pass {reading.after_pass}" if reading.after_pass else "before the first pass"
+    said = ", ".join(words for words in told if words)
+    return f"{reading.what.value.replace('_', ' ')}{where}: {said} ({after}, {day(reading.when)})"
+
+
+def step_lines(
+    job: Job, result: StoredResult | None = None, *, only: str | None = None, details: bool = False
+) -> Iterator[str]:
+    """Yield the checklist, or one step of it, with what to look at; the height step tells the cut."""
+    last = job.last_steps()
     yield "Checklist (common practice; what sound cannot hear)"
-    for number, step in enumerate(STEPS, 1):
+    for number, step in enumerate(CHECKLIST, 1):
+        if only not in (None, step.name):
+            continue
         line = last.get(step.name)
         mark = "x" if line is not None and line.done else " "
         yield f"  [{mark}] {number} {step.title} ({step.name})"
-        if result is not None:
+        if details:
             yield f"        {step.look}"
             yield f"        Caution: {step.caution}"
         if line is not None:
-            told = [line.measured, line.note, line.photo.name if line.photo else None]
+            told = [line.measured, line.note, line.photo and line.photo.rpartition("/")[2]]
             words = "; ".join(word for word in told if word)
             yield f"        {day(line.when)}{': ' if words else ''}{words}"
-        if step.name == HEIGHT and result is not None:
+        if step.name == HEIGHT and details:
             yield from (f"        {words}" for words in cut_lines(result))
 
 
@@ -134,8 +183,8 @@ def cut_lines(result: StoredResult | None) -> Iterator[str]:
         yield f"Cut at the bottom, from {which} as last heard: {_ends(cut, result)}."
         yield "It is instead of filing these slots, not in addition. Cut a little less, listen again."
         return
-    numbers = {slot.number for slot in result.slots}
-    if {min(numbers), max(numbers)} <= {slot.number for slot in heard}:
+    strings = {slot.number for slot in result.slots}
+    if {min(strings), max(strings)} <= {slot.number for slot in heard}:
         yield "Cut at the bottom: none; by the last pass not every slot that was heard can surely spare one."
     else:
         yield "Cut at the bottom: the first and the last string must both be heard for it."
@@ -160,17 +209,23 @@ def verify_lines(checked: Checked) -> Iterator[str]:
     yield DOES_NOT_PROVE
 
 
+def fingerprint_line(changes_ago: int | None) -> str:
+    """Return when a fingerprint was the job's."""
+    if changes_ago is None:
+        return "That fingerprint is not of this job, now or at any time that its history holds."
+    if changes_ago == 0:
+        return "That is the job as it is now."
+    times = "1 change" if changes_ago == 1 else f"{changes_ago} changes"
+    return f"That is the job as it was {times} ago."
+
+
 def day(when: datetime) -> str:
     """Return a time to the minute, with its offset."""
     return f"{when:%Y-%m-%d %H:%M %z}"
 
 
-def length(value_mm: float) -> str:
-    """Return a length in both units."""
-    return f"{value_mm:.2f} mm ({thou(value_mm):.1f} thou)"
-
-
 def _ends(cut: Cut, result: StoredResult) -> str:
     """Return the two ends of a cut."""
-    numbers = [slot.number for slot in result.slots]
-    return f"{length(cut.treble_mm)} at string {min(numbers)}, {length(cut.bass_mm)} at string {max(numbers)}"
+    strings = [slot.number for slot in result.slots]
+    treble, bass = numbers.length(cut.treble_mm), numbers.length(cut.bass_mm)
+    return f"{treble} at string {min(strings)}, {bass} at string {max(strings)}"

@@ -12,6 +12,7 @@ import typer
 from pitchcheck.cli.output import say
 
 if TYPE_CHECKING:
+    from pitchcheck.measurement import Measurement
     from pitchcheck.workflow.jobs.add_pass import Added
     from pitchcheck.workflow.progress import Progress
 
@@ -24,7 +25,10 @@ JobsOption = Annotated[
     ),
 ]
 JobArgument = Annotated[
-    str, typer.Argument(metavar="JOB", help="Its id, enough of it to tell it apart, or its folder.")
+    str,
+    typer.Argument(
+        metavar="JOB", help="Its id or title, enough of either, its number in the list, or its folder."
+    ),
 ]
 KindOption = Annotated[
     str | None,
@@ -41,6 +45,13 @@ RemovedOption = Annotated[
     ),
 ]
 RemarksOption = Annotated[str | None, typer.Option(help="Words about this pass.")]
+ChangedOption = Annotated[
+    str | None,
+    typer.Option(metavar="WORDS", help="What was changed where strings or scale are others than before."),
+]
+AnywayOption = Annotated[
+    bool, typer.Option("--anyway", help="Add recordings that are in the job already all the same.")
+]
 PhotosOption = Annotated[
     list[Path] | None, typer.Option("--photo", metavar="FILE", help="A picture; repeat it for more.")
 ]
@@ -48,13 +59,15 @@ PhotosOption = Annotated[
 
 def find(name: str, jobs: Path | None) -> Path:
     """Return the folder of a job by name, or by the path of the folder itself."""
-    from pitchcheck.jobs.layout import JOB
-    from pitchcheck.jobs.place import jobs_place
+    from contextlib import suppress
+
+    from pitchcheck.jobs.layout import JOB, jobs_place
     from pitchcheck.jobs.read import find_job
 
-    path = Path(name)
-    if jobs is None and len(path.parts) > 1 and (path / JOB).is_file():
-        return path.absolute()
+    with suppress(OSError, ValueError):  # a name that no file can have is none of a folder
+        path = Path(name)
+        if jobs is None and len(path.parts) > 1 and (path / JOB).is_file():
+            return path.absolute()
     return find_job(jobs_place(jobs), name)
 
 
@@ -71,6 +84,9 @@ def file_into(
     removed: Sequence[str] | None = None,
     remarks: str | None = None,
     photos: Sequence[Path] | None = None,
+    changed: str | None = None,
+    anyway: bool = False,
+    heard: Measurement | None = None,
     jobs: Path | None = None,
     progress: Progress | None = None,
 ) -> Added:
@@ -85,6 +101,9 @@ def file_into(
         removed=[parse_removed(text) for text in removed or ()],
         remarks=remarks,
         photos=photos or (),
+        changed=changed,
+        anyway=anyway,
+        heard=heard,
         progress=progress,
     )
 

@@ -23,7 +23,7 @@ from pitchcheck.report.slots import change_picture
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import comparison as change_words
 from pitchcheck.words import numbers, phrases
-from pitchcheck.words.assumptions import assumption, weakness
+from pitchcheck.words.assumptions import assumption, heard_in, weakness
 
 SOUND_TYPE = "audio/flac"
 
@@ -53,12 +53,11 @@ class PassInput:
 class JobReportInput:
     """Everything that a job's report tells; names and notes that are to be left out are not in it.
 
-    ``before`` and ``after`` are the two passes compared.
+    ``after`` is the later of the two passes compared.
     """
 
     title: str
     passes: tuple[PassInput, ...]
-    before: Measurement
     after: Measurement
     comparison: Comparison
     owner: str | None = None
@@ -141,7 +140,7 @@ def job_view(given: JobReportInput) -> JobView:
         repeats=tables.repeats_table(comparison),
         repeats_line=tables.repeats_line(comparison),
         assumed=tuple(map(assumption, comparison.assumptions)),
-        remarks=tuple(map(weakness, comparison.weaknesses)),
+        remarks=(*map(weakness, comparison.weaknesses), *map(heard_in, comparison.heard_in)),
         fingerprint=_grouped(given.fingerprint),
     )
 

@@ -4,35 +4,29 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from pitchcheck import __version__
 from pitchcheck.errors import BadValue
-from pitchcheck.instrument import Removal
+from pitchcheck.instrument import Instrument, Removal, StringSpec
 from pitchcheck.jobs.change import changing
-from pitchcheck.jobs.layout import PASS, RESULT
-from pitchcheck.jobs.names import check_words
-from pitchcheck.jobs.passes import (
-    files_to_copy,
-    lay_out,
-    next_pass,
-    pass_file,
-    pass_text,
-    photo_name,
-    sounds_again,
-)
+from pitchcheck.jobs.errors import ConfirmFirst
+from pitchcheck.jobs.formats import record_text, with_before
+from pitchcheck.jobs.layout import PASS, RESULT, pass_file
+from pitchcheck.jobs.names import check_line, check_words
+from pitchcheck.jobs.passes import filed_before, files_to_copy, lay_out, next_pass, photo_name
 from pitchcheck.jobs.read import read_job, read_pass
-from pitchcheck.jobs.records import PassKind, StoredPass
-from pitchcheck.jobs.settings_text import with_before, without_before
+from pitchcheck.jobs.records import PassHead, PassKind, StoredPass
 from pitchcheck.jobs.write import check_now, check_photo
 from pitchcheck.measurement import Measurement
 from pitchcheck.session.folder import Session, read_session
 from pitchcheck.session.limits import REMOVED
 from pitchcheck.session.settings import SETTINGS
 from pitchcheck.units import length_mm
-from pitchcheck.workflow.jobs.stored_measurement import measure_new, stored_text
+from pitchcheck.workflow.jobs.result_file import earlier_passes, stored_text
+from pitchcheck.workflow.measure import Pass, conclude, hear_pass
 from pitchcheck.workflow.progress import Progress
 
 
@@ -54,6 +48,9 @@ def add_pass(
     removed: Sequence[Removal] = (),
     remarks: str | None = None,
     photos: Sequence[Path] = (),
+    changed: str | None = None,
+    anyway: bool = False,
+    heard: Measurement | None = None,
     progress: Progress | None = None,
     workers: int | None = None,
 ) -> Added:
@@ -73,6 +70,12 @@ def add_pass(
         What came off since the pass before; by default what the session's own ``[before]`` says.
     remarks : str, optional
     photos : sequence of Path
+    changed : str, optional
+        What was changed, where strings or scale are not those of the pass before; kept in the pass.
+    anyway : bool
+        True adds recordings that are, every one of them, in the job already.
+    heard : Measurement, optional
+        Of this very folder, if it was measured a moment ago: then nothing is heard again.
     progress : Progress, optional
     workers : int >= 1, optional
 
@@ -84,6 +87,8 @@ def add_pass(
 
     Raises
     ------
+    ConfirmFirst
+        If the instrument is not that of the pass before, or the recordings are in the job already.
     NothingMeasured
         If the session's settings cannot be used; nothing was added.
     BadValue, BadInput
@@ -92,47 +97,98 @@ def add_pass(
         If it could not be written; the job is as it was.
     """
     when, remarks = check_now(now), check_words("remarks", remarks)
+    changed = check_line("changed", changed)
     for photo in photos:
         check_photo(photo)
     session = read_session(Path(source))
     names = files_to_copy(session.folder, job=folder)
     read_job(folder)  # a job of a newer format is left alone
     with changing(folder) as change:
-        passes = read_job(folder).passes
-        last = passes[-1] if passes else None
-        kind = kind or (PassKind.AFTER if passes else PassKind.BEFORE)
-        removed = check_removed(removed, session=session, last=last)
+        job = read_job(folder)
+        last = job.counted[-1] if job.counted else None
+        kind = kind or (PassKind.AFTER if last else PassKind.BEFORE)
+        told = check_removed(removed, session=session, last=last)
+        if last is not None and changed is None:
+            _check_same(read_session(last.folder).settings.instrument, session.settings.instrument)
         name, called = next_pass(folder, kind)
         lay_out(change, session.folder, names, to=name)
-        again = sounds_again(change, name, passes)
+        again = filed_before(change, name, job.passes)
+        if again is not None and again[2] and not anyway:
+            raise ConfirmFirst(
+                f"Every recording in {session.folder} is in the job already, in pass {again[0].number} "
+                f"({again[0].name}). Name the right folder, or add it all the same with --anyway."
+            )
         settings = (session.folder / SETTINGS).read_bytes().decode("utf-8-sig")
-        change.write(pass_file(name, SETTINGS), without_before(settings).encode())
-        staged, measurement = measure_new(
-            change.path(pass_file(name, SETTINGS)).parent,
-            before=last,
-            removed=removed,
-            workers=workers or os.cpu_count() or 1,
-            progress=progress,
-        )
-        if last is not None:
-            chained = with_before(settings, f"../{last.folder.name}", removed=removed)
-            change.write(pass_file(name, SETTINGS), chained.encode())
+        before = None if last is None or changed else f"../{last.folder.name}"
+        change.write(pass_file(name, SETTINGS), with_before(settings, before, removed=told).encode())
+        earlier = () if changed else job.counted
+        measurement = _measured(session, earlier, told, heard, workers=workers, progress=progress)
         for number, photo in enumerate(photos, 1):
             change.copy(photo, pass_file(name, photo_name(number, photo)))
-        text = pass_text(
+        head = PassHead(
             kind=kind,
             name=called,
             when=when,
-            removed=removed,
+            removed=told,
             remarks=remarks,
-            takes=len(staged.takes) or len(staged.readings),
+            changed=changed,
+            takes=len(session.takes) or len(session.readings),
             made_with=f"pitchcheck {__version__}",
         )
-        change.write(pass_file(name, PASS), text.encode())
+        change.write(pass_file(name, PASS), record_text(head, PASS).encode())
         change.write(pass_file(name, RESULT), stored_text(measurement).encode())
         change.commit()
-    stored = read_pass(folder / pass_file(name, PASS).rpartition("/")[0])
-    return Added(stored, measurement, _notices(session, last, when, again))
+    return Added(read_pass(folder / pass_file(name, "")), measurement, _notices(session, last, when, again))
+
+
+def _measured(
+    session: Session,
+    passes: Sequence[StoredPass],
+    removed: tuple[Removal, ...],
+    heard: Measurement | None,
+    *,
+    workers: int | None,
+    progress: Progress | None,
+) -> Measurement:
+    """Return the measurement of a session that follows sealed passes, heard once."""
+    before = passes[-1].folder.resolve() if passes else None
+    same_story = session.before == before and removed == session.settings.removed
+    if heard is not None and same_story:
+        return heard
+    problems = tuple(p for p in session.problems if not (p.field or "").startswith("before"))
+    settings = replace(session.settings, removed=removed)
+    session = replace(session, before=None, settings=settings, problems=problems)
+    if heard is None or heard.survey is None:
+        this = hear_pass(session, workers=workers or os.cpu_count() or 1, progress=progress)
+    else:
+        this = Pass(session, heard.takes, heard.survey, heard.problems)
+    if progress is not None:
+        progress(len(this.takes), len(this.takes), "fitting")
+    return conclude(this, earlier_passes(passes), this.problems)
+
+
+def _check_same(before: Instrument, now: Instrument) -> None:
+    """Ask before an instrument that is not the one of the pass before is sealed into its job."""
+    found = []
+    if before.scale_mm != now.scale_mm:
+        found.append(f"the scale was {before.scale_mm:g} mm and is {now.scale_mm:g} mm")
+    was, is_now = ({s.number: s for s in i.strings} for i in (before, now))
+    if was.keys() != is_now.keys():
+        found.append(f"it had {len(was)} strings and has {len(is_now)}")
+    for number in sorted(was.keys() & is_now.keys()):
+        first, second = was[number], is_now[number]
+        if _string_words(first) != _string_words(second):
+            found.append(f"string {number} was {_string_words(first)} and is {_string_words(second)}")
+    if found:
+        raise ConfirmFirst(
+            f"This is not the instrument of the pass before: {'; '.join(found)}. Name the right folder or "
+            'correct its settings; if it was really changed, say how: --changed "new strings".'
+        )
+
+
+def _string_words(spec: StringSpec) -> str:
+    gauge = "" if spec.gauge_mm is None else f", {spec.gauge_mm:.2f} mm"
+    return f"{spec.note}{gauge}, {spec.material}"
 
 
 def check_removed(
@@ -177,14 +233,21 @@ def parse_removed(text: str) -> Removal:
     Removal(string=6, amount_mm=0.2)
     """
     string, sign, amount = text.partition("=")
-    if not sign or not string.strip().isascii() or not string.strip().isdigit():
-        raise BadValue(f'removed is {text!r}; write the string, "=" and the amount, like "6=0.20 mm".')
+    if not sign or not string.strip().isascii() or not string.strip().isdigit() or len(string) > 9:
+        raise BadValue(f'removed is {text[:80]!r}; write the string, "=" and the amount, like "6=0.20 mm".')
     return Removal(int(string), length_mm(amount))
 
 
-def _notices(session: Session, last: StoredPass | None, when: datetime, again: str | None) -> tuple[str, ...]:
+def _notices(
+    session: Session, last: StoredPass | None, when: datetime, again: tuple[StoredPass, int, bool] | None
+) -> tuple[str, ...]:
     """Say what a reader of the job should know about how the pass came in."""
-    words = [] if again is None else [again]
+    words = []
+    if again is not None:
+        words.append(
+            f"{again[1]} of its files are, byte for byte, takes of pass {again[0].number} ({again[0].name}), "
+            "so nothing new was heard there"
+        )
     if last is None and (session.before is not None or session.settings.removed):
         words.append("its [before] named a folder outside the job and was left out; add that pass first")
     if last is not None and when < last.when:

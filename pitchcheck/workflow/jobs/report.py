@@ -1,25 +1,31 @@
-"""A job's passes compared, and its report written out: from papers and session folders to one page.
+"""A job's passes compared, and its report written out; nothing is heard again.
 
-Conventions: whoever keeps jobs fills ``JobPapers``; this module listens to what was not measured yet,
-compares the first pass with the last (or the two named), and renders.
+Conventions: the passes compared are the first and the last that count, or two that are named. Each string is
+taken from the last pass up to either that heard it (before: the first after it, if none did), so that a pass
+over one string does not hide what was heard of the others.
 """
 
 from __future__ import annotations
 
-import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from enum import StrEnum
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pitchcheck.errors import BadValue
-from pitchcheck.instrument import Removal
+from pitchcheck.jobs.errors import JobDamaged
+from pitchcheck.jobs.read import read_job
+from pitchcheck.jobs.records import Job, StoredPass
+from pitchcheck.jobs.verify import verify_job
 from pitchcheck.measurement import Measurement
-from pitchcheck.workflow.measure import measure_folder
-from pitchcheck.workflow.progress import Progress
+from pitchcheck.words.checklist import CHECKLIST
+from pitchcheck.workflow.jobs.result_file import measurement_of, stored_pass
 
 if TYPE_CHECKING:
     from pitchcheck.compare import Comparison
+    from pitchcheck.fit.result import Fit
     from pitchcheck.report.job.view import PassInput, Snippet
 
 PLAYER_STRINGS = 3  # [-] strings to be heard on the player's page; our choice
@@ -33,215 +39,211 @@ class Reader(StrEnum):
 
 
 @dataclass(frozen=True)
-class JobPass:
-    """One pass of a job, in the order in which they were made.
+class Compared:
+    """Two passes of a job compared.
 
     Attributes
     ----------
-    name : str
-        As the job calls it: "before", "after pass 1", "final".
-    folder : Path
-        A session folder as ``measure_folder`` reads it; sounds are taken from it for the clips.
-    when : str or None
-        Date in words, as it is to be printed.
-    removed : tuple of Removal
-        What the tech says came off since the pass before.
-    notes : tuple of str
-        Bench notes of this pass.
-    measurement : Measurement or None
-        If it was measured already; else the folder is heard.
+    job : Job
+    passes : tuple of StoredPass
+        From the one to the other, those set aside left out.
+    heard_in : dict of int to tuple of StoredPass
+        The two passes that each string was compared in, by number; only strings heard in two.
+    after : Measurement
+        Of the last of the passes.
+    comparison : Comparison
     """
 
-    name: str
-    folder: Path
-    when: str | None = None
-    removed: tuple[Removal, ...] = ()
-    notes: tuple[str, ...] = ()
-    measurement: Measurement | None = None
+    job: Job
+    passes: tuple[StoredPass, ...]
+    heard_in: dict[int, tuple[StoredPass, StoredPass]]
+    after: Measurement
+    comparison: Comparison
 
 
-@dataclass(frozen=True)
-class JobPapers:
-    """Everything of a job that its report tells.
+def sound_job(folder: Path) -> Job:
+    """Return a job whose every byte is as it was written; raise JobDamaged for another.
 
-    Attributes
-    ----------
-    title : str
-        Name of the job or instrument.
-    passes : tuple of JobPass, at least one
-    owner, owner_words : str or None
-        Left out of a report without names.
-    done : tuple of str
-        Other work, one line each: steps of the checklist with their measurements.
-    notes : tuple of str
-        Bench notes of the whole job; left out of a report without names.
-    fingerprint : str or None
-        Of the job as it stands.
-    made : str or None
-        Date of the report, as it is to be printed.
+    A report would vouch for it.
     """
-
-    title: str
-    passes: tuple[JobPass, ...]
-    owner: str | None = None
-    owner_words: str | None = None
-    done: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
-    fingerprint: str | None = None
-    made: str | None = None
+    checked = verify_job(folder)
+    if not checked.sound:
+        raise JobDamaged(
+            f"{folder.name} is not as it was written, so nothing is reported from it. "
+            f"See what changed with: pitchcheck job verify {folder.name}"
+        )
+    return replace(read_job(folder), fingerprint=checked.fingerprint)
 
 
-def compare_job(
-    papers: JobPapers,
-    *,
-    before: str | None = None,
-    after: str | None = None,
-    progress: Progress | None = None,
-) -> Comparison:
+def compare_job(job: Job, *, before: str | None = None, after: str | None = None) -> Compared:
     """Compare two passes of a job: the first and the last, or those named.
 
     Parameters
     ----------
-    papers : JobPapers
-        At least two passes. What was told to have come off is added up over all passes between the two.
+    job : Job
+        With at least two passes that count. What was told to have come off is added up over all passes
+        between the two.
     before, after : str, optional
-        Names of passes.
-    progress : Progress, optional
+        Names or numbers of passes.
 
     Raises
     ------
     BadValue
         If there are not two passes, no pass has that name, the two are in the wrong order, or they are not of
         one instrument.
-    NothingMeasured
-        If a pass cannot be read at all.
+    JobDamaged
+        If a stored result cannot be read.
     """
-    return _compared(papers, before, after, progress).comparison
+    from pitchcheck.compare import compare_measurements
+    from pitchcheck.compare.records import HeardIn
+
+    passes = job.counted
+    start, end = _chosen(job, before, after)
+    heard = [{s.take.position.string for s in stored_pass(p).survey.stopped} for p in passes]
+
+    @cache
+    def measured(index: int) -> Measurement:
+        return measurement_of(passes[index], before=passes[:index])
+
+    @cache
+    def compared(first: int, last: int) -> Comparison:
+        told = [removal for one in passes[first + 1 : last + 1] for removal in one.removed]
+        return compare_measurements(measured(first), measured(last), told=told)
+
+    last_measured = measured(end)
+    pairs: dict[int, tuple[int, int]] = {}
+    for spec in last_measured.settings.instrument.strings:
+        told_in = [i for i in range(end + 1) if spec.number in heard[i]]
+        early = [i for i in told_in if i <= start] or [i for i in told_in[:1] if i < end]
+        pairs[spec.number] = (early[-1] if early else start, told_in[-1] if told_in else end)
+    pairs = {n: (first, last) if first < last else (start, end) for n, (first, last) in pairs.items()}
+    usual = max(set(pairs.values()), key=list(pairs.values()).count)
+    comparison = _joined({n: compared(*pair) for n, pair in pairs.items()}, compared(*usual))
+    heard_in = {
+        n: (passes[first], passes[last])
+        for n, (first, last) in pairs.items()
+        if n in heard[first] and n in heard[last]
+    }
+    named = tuple(
+        HeardIn(n, first.name, last.name)
+        for n, (first, last) in heard_in.items()
+        if (first, last) != (passes[start], passes[end])
+    )
+    comparison = replace(comparison, heard_in=named)
+    return Compared(job, passes[start : end + 1], heard_in, last_measured, comparison)
 
 
 def job_report(
-    papers: JobPapers,
-    *,
-    reader: Reader = Reader.TECH,
-    names: bool = True,
-    clips: bool = True,
-    before: str | None = None,
-    after: str | None = None,
-    progress: Progress | None = None,
+    compared: Compared, *, now: datetime, reader: Reader = Reader.TECH, names: bool = True, clips: bool = True
 ) -> str:
-    """Return the report as one HTML page.
+    """Return the report of a job as one HTML page.
 
     Parameters
     ----------
-    papers : JobPapers
+    compared : Compared
+    now : datetime
+        Date of the report.
     reader : Reader
     names : bool
         False leaves out the title, the owner, the owner's words, all bench notes and the checklist with
         its notes; what the settings call the instrument takes the place of the title.
     clips : bool
         False leaves out the sound.
-    before, after : str, optional
-        Names of the passes compared; the first and the last by default.
-    progress : Progress, optional
-
-    Raises
-    ------
-    BadValue, NothingMeasured
-        As `compare_job`.
     """
     from pitchcheck.report.job.view import JobReportInput
     from pitchcheck.report.render import render_job
 
-    found = _compared(papers, before, after, progress)
-    story = JobReportInput(
-        title=papers.title if names else found.after.settings.instrument.kind,
-        passes=tuple(_story(one, notes=names and reader is Reader.TECH) for one in found.passes),
-        before=found.before,
-        after=found.after,
-        comparison=found.comparison,
-        owner=papers.owner if names else None,
-        owner_words=papers.owner_words if names else None,
-        notes=papers.notes if names else (),
-        done=papers.done if names else (),
-        fingerprint=papers.fingerprint,
-        made=papers.made,
-        snippets=_snippets(found, reader=reader) if clips else (),
+    job = compared.job
+    given = JobReportInput(
+        title=job.title if names else compared.after.settings.instrument.kind,
+        passes=tuple(_told(one, notes=names and reader is Reader.TECH) for one in compared.passes),
+        after=compared.after,
+        comparison=compared.comparison,
+        owner=job.customer if names else None,
+        owner_words=job.owner_words if names else None,
+        notes=tuple(f"{note.when:%Y-%m-%d}: {note.words}" for note in job.notes) if names else (),
+        done=steps_done(job) if names else (),
+        fingerprint=job.fingerprint,
+        made=f"{now:%Y-%m-%d}",
+        snippets=_snippets(compared, reader=reader) if clips else (),
     )
-    return render_job(story, reader=reader.value)
+    return render_job(given, reader=reader.value)
 
 
-@dataclass(frozen=True)
-class _Compared:
-    """The passes from the one compared to the other, all measured where needed."""
-
-    passes: tuple[JobPass, ...]
-    before: Measurement
-    after: Measurement
-    comparison: Comparison
-
-
-def _compared(
-    papers: JobPapers, before: str | None, after: str | None, progress: Progress | None
-) -> _Compared:
-    """Choose, measure and compare."""
-    from pitchcheck.compare import compare_measurements
-
-    passes = _chosen(papers.passes, before, after)
-    first, last = (_measured(one, progress) for one in (passes[0], passes[-1]))
-    told = [removal for one in passes[1:] for removal in one.removed]
-    comparison = compare_measurements(first, last, told=told)
-    return _Compared(passes, first, last, comparison)
+def steps_done(job: Job) -> tuple[str, ...]:
+    """Return the steps of the checklist that are done, one line each, in the checklist's order."""
+    last = job.last_steps()
+    lines = []
+    for step in CHECKLIST:
+        line = last.get(step.name)
+        if line is not None and line.done:
+            told = "; ".join(words for words in (line.measured, line.note) if words)
+            lines.append(f"{step.title}{': ' if told else ''}{told}")
+    return tuple(lines)
 
 
-def _chosen(passes: tuple[JobPass, ...], before: str | None, after: str | None) -> tuple[JobPass, ...]:
-    """Passes from the one named to the other."""
+def _chosen(job: Job, before: str | None, after: str | None) -> tuple[int, int]:
+    """Return the places of the two passes among those that count."""
+    passes = job.counted
     if len(passes) < 2:
         many = "no pass" if not passes else "one pass"
         raise BadValue(f"the job has {many}; two are needed to compare. Add the pass after the work.")
-    names = [one.name for one in passes]
-    for name in (before, after):
-        if name is not None and name not in names:
-            raise BadValue(f"no pass is called {name!r}; there are {', '.join(names)}. Name one of these.")
-    start = 0 if before is None else names.index(before)
-    end = len(passes) - 1 if after is None else names.index(after)
-    if start >= end:
-        raise BadValue(
-            f"pass {names[start]!r} does not come before {names[end]!r}. Name the earlier pass first."
-        )
-    return passes[start : end + 1]
+    found = []
+    for word, usual in ((before, passes[0]), (after, passes[-1])):
+        stored = usual if word is None else job.find_pass(word)
+        if stored.aside is not None:
+            raise BadValue(f"pass {stored.name!r} was set aside ({stored.aside.reason}). Name another.")
+        found.append(passes.index(stored))
+    if found[0] >= found[1]:
+        first, last = (passes[i].name for i in found)
+        raise BadValue(f"pass {first!r} does not come before {last!r}. Name the earlier pass first.")
+    return found[0], found[1]
 
 
-def _measured(one: JobPass, progress: Progress | None) -> Measurement:
-    return one.measurement or measure_folder(one.folder, progress=progress, workers=os.cpu_count() or 1)
+def _joined(of_string: dict[int, Comparison], usual: Comparison) -> Comparison:
+    """Return one comparison with each string from its own; what is of no string comes from the usual one."""
+    if all(one is usual for one in of_string.values()):
+        return usual
+    every = list({id(one): one for one in (usual, *of_string.values())}.values())
+    return replace(
+        usual,
+        strings=tuple(next(s for s in one.strings if s.number == n) for n, one in of_string.items()),
+        scatter=max(one.scatter for one in every),
+        assumptions=tuple(dict.fromkeys(what for one in every for what in one.assumptions)),
+        weaknesses=tuple(dict.fromkeys(what for one in every for what in one.weaknesses)),
+        before=_joined_fit({n: one.before for n, one in of_string.items()}, usual.before),
+        after=_joined_fit({n: one.after for n, one in of_string.items()}, usual.after),
+    )
 
 
-def _story(one: JobPass, *, notes: bool) -> PassInput:
+def _joined_fit(of_string: dict[int, Fit | None], usual: Fit | None) -> Fit | None:
+    """Return a fit whose strings are each from its own."""
+    if usual is None:
+        return None
+    own = [next((s for s in fit.strings if s.number == n), None) for n, fit in of_string.items() if fit]
+    return replace(usual, strings=tuple(string for string in own if string is not None))
+
+
+def _told(one: StoredPass, *, notes: bool) -> PassInput:
     """Return a pass as it is told."""
     from pitchcheck.report.job.view import PassInput
-    from pitchcheck.session.folder import read_session
 
-    takes = len(one.measurement.takes) if one.measurement is not None else None
-    if takes is None:
-        session = read_session(one.folder)
-        takes = len(session.takes) or len(session.readings)
-    return PassInput(one.name, one.when, takes, one.removed, one.notes if notes else ())
+    remarks = (one.remarks,) if notes and one.remarks else ()
+    return PassInput(one.name, f"{one.when:%Y-%m-%d}", one.takes, one.removed, remarks)
 
 
-def _snippets(found: _Compared, *, reader: Reader) -> tuple[Snippet, ...]:
+def _snippets(compared: Compared, *, reader: Reader) -> tuple[Snippet, ...]:
     """Return the sounds: for the player of the strings that moved most, for the tech of all."""
     from pitchcheck.compare import Change
     from pitchcheck.workflow.jobs.snippets import cut_snippets
 
-    slots = [s for s in found.comparison.strings if s.change_mm is not None]
+    slots = [s for s in compared.comparison.strings if s.change_mm is not None]
     order = sorted(slots, key=lambda s: -abs(s.change_mm.median if s.change_mm else 0.0))
     most = len(order)
     if reader is Reader.PLAYER:
         sure = [s for s in order if s.change in (Change.LOWER, Change.HIGHER)]
         order, most = (sure, PLAYER_STRINGS) if sure else (order, 1)
-    strings = [found.after.settings.instrument.string(s.number) for s in order]
     return cut_snippets(
-        strings,
+        [(s.number, s.note, *compared.heard_in[s.number]) for s in order if s.number in compared.heard_in],
         most=most,
-        before=(found.passes[0].folder, found.before),
-        after=(found.passes[-1].folder, found.after),
     )

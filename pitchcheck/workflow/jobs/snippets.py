@@ -7,21 +7,20 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from pathlib import Path
+from functools import cache
 
 import numpy as np
 
 from pitchcheck.audio.files import Unsound, read_clip
 from pitchcheck.clip import Clip
-from pitchcheck.errors import NothingMeasured
-from pitchcheck.instrument import StringSpec
-from pitchcheck.measurement import Measurement
+from pitchcheck.jobs.records import StoredPass
 from pitchcheck.pitch.plucks import find_plucks
 from pitchcheck.report.job.view import Snippet
-from pitchcheck.session.folder import Session, read_session
 from pitchcheck.session.paths import inside
 from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
+from pitchcheck.workflow.jobs.result_file import stored_pass
+from pitchcheck.workflow.measure import Pass
 
 RATE_HZ = 24_000  # [Hz] keeps what a small loudspeaker can give
 NOTE_S = 1.1  # [s] of each note; our choice
@@ -33,63 +32,49 @@ MOST_BYTES = 2_000_000  # of all sounds of a page together: with base64 2.7 MB, 
 
 
 def cut_snippets(
-    strings: Sequence[StringSpec],
-    *,
-    most: int,
-    before: tuple[Path, Measurement],
-    after: tuple[Path, Measurement],
+    strings: Sequence[tuple[int, str, StoredPass, StoredPass]], *, most: int
 ) -> tuple[Snippet, ...]:
     """Cut the sounds of some strings, in the order given, until there is room for no more.
 
     Parameters
     ----------
-    strings : sequence of StringSpec
-        The most interesting first.
+    strings : sequence of tuple
+        Number, note, and the passes in which it is heard before and after; the most interesting first.
     most : int
         How many strings at most.
-    before, after : tuple of Path and Measurement
-        Session folder of each pass and what was read in it.
 
     Returns
     -------
     tuple of Snippet
-        In order of string. A string whose sounds are missing in one pass is left out; none for a folder of
-        readings.
+        In order of string. A string whose sounds are missing in one pass is left out; none for readings.
     """
-    try:
-        sessions = [read_session(folder) for folder, _ in (before, after)]
-    except NothingMeasured:
-        return ()
     found: list[Snippet] = []
     left = MOST_BYTES
-    for spec in strings:
-        sounds = [
-            _sound(session, passed[1], spec.number)
-            for session, passed in zip(sessions, (before, after), strict=True)
-        ]
-        if sounds[0] is None or sounds[1] is None:
+    heard = cache(stored_pass)
+    for number, note, before, after in strings:
+        first, second = (_sound(heard(stored), number) for stored in (before, after))
+        if first is None or second is None:
             continue
-        left -= len(sounds[0]) + len(sounds[1])
+        left -= len(first) + len(second)
         if left < 0 or len(found) == most:
             break
-        found.append(Snippet(spec.number, spec.note, sounds[0], sounds[1]))
+        found.append(Snippet(number, note, first, second))
     return tuple(sorted(found, key=lambda s: s.number))
 
 
-def _sound(session: Session, measurement: Measurement, number: int) -> bytes | None:
+def _sound(heard: Pass, number: int) -> bytes | None:
     """Open string, then first fret, of one pass; None if either cannot be had."""
-    notes = [
-        _note(session, measurement, Position(number, *place)) for place in ((Stop.OPEN,), (Stop.FRET, 1))
-    ]
+    notes = [_note(heard, Position(number, *place)) for place in ((Stop.OPEN,), (Stop.FRET, 1))]
     if notes[0] is None or notes[1] is None:
         return None
     samples = np.concatenate([notes[0], np.zeros(round(GAP_S * RATE_HZ)), notes[1]])
     return _flac(samples)
 
 
-def _note(session: Session, measurement: Measurement, position: Position) -> FloatArray | None:
+def _note(heard: Pass, position: Position) -> FloatArray | None:
     """First good take at a place, cut to its note, at the rate of all sounds."""
-    good = {take.row for take in measurement.takes if take.used and take.hz is not None}
+    session = heard.session
+    good = {take.row for take in heard.takes if take.used and take.hz is not None}
     for row in session.takes:
         if row.position != position or row.row not in good:
             continue

@@ -1,13 +1,11 @@
 """The work on a nut that sound cannot hear, as steps with what to look at and what can go wrong.
 
-All of it is common practice, no source.
+All of it is common practice, no source. The names are those of ``jobs.records.STEPS``.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-
-from pitchcheck.errors import BadValue
 
 
 @dataclass(frozen=True)
@@ -20,9 +18,7 @@ class Step:
     caution: str
 
 
-HEIGHT = "height"
-
-STEPS = (
+CHECKLIST = (
     Step(
         "score",
         "Finish scored",
@@ -57,7 +53,7 @@ STEPS = (
         "Sand on a flat block, little at a time; a rounded bottom rings dead and sits lower after a week.",
     ),
     Step(
-        HEIGHT,
+        "height",
         "Height set on the two outer strings",
         "Only the first and the last string are slotted and heard; the cut at the bottom follows from them.",
         "The bottom is cut before the slots of the inner strings. Cut less than it says, listen again: "
@@ -84,13 +80,3 @@ STEPS = (
         "Eye protection while tuning up; face away from the strings.",
     ),
 )
-NAMES = tuple(step.name for step in STEPS)
-
-
-def find_step(name: str) -> Step:
-    """Return the step of that name, or of that number from 1; raise BadValue if there is none."""
-    wanted = name.strip().lower()
-    for number, step in enumerate(STEPS, 1):
-        if wanted in (step.name, str(number)):
-            return step
-    raise BadValue(f"step is {name!r}; it must be one of {', '.join(NAMES)}, or its number. Correct it.")

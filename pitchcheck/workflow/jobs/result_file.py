@@ -1,0 +1,330 @@
+"""``measurement.json`` of a sealed pass: how it is written, and what is read back from it; nothing is heard.
+
+Conventions: it is the JSON of docs/formats.md with what a later comparison needs added: ``readings`` (every
+take as it was read) and ``outer_cut``. Lengths in mm; a string counts as heard in a pass if a stopped take of
+it was used.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from pitchcheck.doubts import Doubt, as_data, from_data
+from pitchcheck.errors import Problem
+from pitchcheck.jobs.errors import JobDamaged
+from pitchcheck.jobs.layout import RESULT, plain_file
+from pitchcheck.jobs.records import Job, StoredPass
+from pitchcheck.session.folder import read_session
+from pitchcheck.takes import Position, Stop, Take
+from pitchcheck.words.doubts import doubt
+from pitchcheck.workflow.jobs.old_doubts import read_old_doubt
+
+if TYPE_CHECKING:
+    from pitchcheck.fit.problem import FitPass
+    from pitchcheck.measurement import Measurement
+    from pitchcheck.workflow.measure import Pass
+
+LARGEST_BYTES = 50_000_000  # our choice: a pass of five hundred takes is below one million
+_PROBLEM = ("file", "row", "field", "value", "limit", "action")
+Read = TypeVar("Read")
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A cut at the bottom of the nut. [mm]"""
+
+    bass_mm: float
+    treble_mm: float
+
+
+@dataclass(frozen=True)
+class StoredSlot:
+    """One slot of a stored pass. [mm] The height and its 90 % interval are None where it was not measured.
+
+    ``heard`` says that its string was played in this very pass.
+    """
+
+    number: int
+    note: str
+    height_mm: float | None
+    low_mm: float | None
+    high_mm: float | None
+    target_mm: float
+    verdict: str
+    remove_now_mm: float
+    heard: bool
+
+
+@dataclass(frozen=True)
+class StoredResult:
+    """A stored pass in numbers.
+
+    Attributes
+    ----------
+    slots : tuple of StoredSlot
+    nut_bottom : Cut or None
+        What may come off the bottom of the nut instead, with all slots heard.
+    outer_cut : Cut or None
+        The same where only the two outer strings were heard.
+    faults : int
+        Takes and settings that could not be used.
+    """
+
+    slots: tuple[StoredSlot, ...]
+    nut_bottom: Cut | None
+    outer_cut: Cut | None
+    faults: int
+
+
+def stored_text(measurement: Measurement) -> str:
+    """Return a measurement as a job keeps it."""
+    from pitchcheck.report.json_out import json_text, measurement_fields
+    from pitchcheck.workflow.outer_strings import outer_cut
+
+    cut = outer_cut(measurement)
+    return json_text(
+        measurement_fields(measurement)
+        | {
+            "readings": [_reading(take) for take in measurement.takes],
+            "outer_cut": None if cut is None else asdict(cut),
+        }
+    )
+
+
+def read_result(folder: Path) -> StoredResult:
+    """Return the stored result of a pass; raise JobDamaged if it cannot be read."""
+
+    def read(content: dict[str, Any]) -> StoredResult:
+        bottom, outer = content["plan"], content["outer_cut"]
+        heard = {take.position.string for take in map(_take, content["readings"]) if _tells(take)}
+        return StoredResult(
+            slots=tuple(_slot(item, heard) for item in content["strings"]),
+            nut_bottom=None if bottom is None else _cut(bottom, "nut_bottom_bass_mm", "nut_bottom_treble_mm"),
+            outer_cut=None if outer is None else _cut(outer, "bass_mm", "treble_mm"),
+            faults=len(content["errors"]),
+        )
+
+    return _parsed(folder, read)
+
+
+def last_heard(job: Job) -> dict[int, tuple[StoredPass, StoredSlot]]:
+    """Return the last counted pass in which each string was heard, and its slot there, by string number."""
+    found: dict[int, tuple[StoredPass, StoredSlot]] = {}
+    for stored in job.counted:
+        for slot in read_result(stored.folder).slots:
+            if slot.number not in found or slot.heard:
+                found[slot.number] = (stored, slot)
+    return found
+
+
+def measurement_of(stored: StoredPass, *, before: Sequence[StoredPass] = ()) -> Measurement:
+    """Return the measurement of a sealed pass, from its stored readings.
+
+    Parameters
+    ----------
+    stored : StoredPass
+    before : sequence of StoredPass
+        The passes before it in the job, in order; what ``[before]`` of the settings names is not followed.
+
+    Raises
+    ------
+    JobDamaged
+        If the stored result cannot be read.
+    NothingMeasured
+        If its settings cannot be used.
+    """
+    from pitchcheck.workflow.measure import conclude
+
+    this = stored_pass(stored)
+    return conclude(this, earlier_passes(() if stored.changed else before), this.problems)
+
+
+def stored_pass(stored: StoredPass) -> Pass:
+    """Return a sealed pass as it was heard."""
+
+    from pitchcheck.survey import build_survey
+    from pitchcheck.workflow.measure import Pass
+
+    def read(content: dict[str, Any]) -> tuple[tuple[Take, ...], tuple[Problem, ...]]:
+        takes = tuple(_take(item) for item in content["readings"])
+        faults = [{key: _fault_value(key, item[key]) for key in _PROBLEM} for item in content["errors"]]
+        return takes, tuple(Problem(**fault) for fault in faults)
+
+    session = read_session(stored.folder)
+    takes, problems = _parsed(stored.folder, read)
+    known = {spec.number for spec in session.settings.instrument.strings}
+    if not {take.position.string for take in takes} <= known:
+        raise _damaged(stored.folder, "a reading is of a string that the settings do not have")
+    return Pass(replace(session, before=None), takes, build_survey(takes), problems)
+
+
+def earlier_passes(passes: Sequence[StoredPass]) -> tuple[FitPass, ...]:
+    """Return sealed passes as the fit of the one after them takes them.
+
+    They reach back to the last that is of another instrument, as after a new set of strings.
+    """
+    from pitchcheck.workflow.measure import fit_pass
+
+    start = max((i for i, stored in enumerate(passes) if stored.changed), default=0)
+    return tuple(fit_pass(stored_pass(stored)) for stored in passes[start:])
+
+
+def renamed_text(folder: Path, names: dict[str, str]) -> str:
+    """Return a stored result under new file names; faults lose the value that they quote."""
+    from pitchcheck.report.json_out import json_text
+
+    def read(content: dict[str, Any]) -> str:
+        for item in (*content["takes"], *content["readings"]):
+            item["file"] = names.get(item["file"], item["file"] and "left out")
+        for fault in content["errors"]:
+            fault["value"] = None
+        return json_text(content)
+
+    return _parsed(folder, read)
+
+
+def rows_heard(folder: Path) -> set[int]:
+    """Return the rows in which a pitch was heard: of the others nothing is known to be a note."""
+    return _parsed(folder, lambda c: {t.row for t in map(_take, c["readings"]) if t.hz is not None})
+
+
+def _parsed(folder: Path, read: Callable[[dict[str, Any]], Read]) -> Read:
+    """Return what is read from a stored result; raise JobDamaged where it is not as it was written."""
+    path = plain_file(folder, RESULT)
+    try:
+        if path is None or path.stat().st_size > LARGEST_BYTES:
+            raise ValueError("it is missing, or no result")
+        content = json.loads(path.read_bytes())
+        if not isinstance(content, dict):
+            raise ValueError("it is no object")
+        return read(content)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        raise _damaged(folder, error) from error
+
+
+def _damaged(folder: Path, error: object) -> JobDamaged:
+    """Return a fault of the stored result."""
+    return JobDamaged(
+        f"{folder.name}/{RESULT} was altered or damaged ({ascii(str(error))[1:-1][:200]}). "
+        "See what changed with job verify; the sounds can be measured again with: "
+        f"pitchcheck measure {folder.name}"
+    )
+
+
+def _slot(item: dict[str, Any], heard: set[int]) -> StoredSlot:
+    """Return one slot."""
+    height, number = item["slot_height_mm"], _whole(item["number"])
+    return StoredSlot(
+        number=number,
+        note=_text(item["note"]),
+        height_mm=_some_number(height["median"]),
+        low_mm=_some_number(height["low"]),
+        high_mm=_some_number(height["high"]),
+        target_mm=_number(item["target_mm"]),
+        verdict=_text(item["verdict"]),
+        remove_now_mm=_number(item["remove_now_mm"]),
+        heard=number in heard,
+    )
+
+
+def _cut(item: dict[str, Any], bass: str, treble: str) -> Cut:
+    return Cut(bass_mm=_number(item[bass]), treble_mm=_number(item[treble]))
+
+
+def _tells(take: Take) -> bool:
+    """Whether a take tells something of its slot."""
+    return take.used and take.hz is not None and take.position.stop is not Stop.OPEN
+
+
+def _reading(take: Take) -> dict[str, Any]:
+    """Return one take as it was read."""
+    place = take.position
+    return {
+        "row": take.row,
+        "file": take.file,
+        "string": place.string,
+        "stop": place.stop.value,
+        "fret": place.fret,
+        "capo": place.capo,
+        "leaf_mm": place.leaf_mm,
+        "hz": _plain(take.hz),
+        "sd_cents": _plain(take.sd_cents),
+        "when": float(take.when),
+        "stiffness": _plain(take.inharmonicity),
+        "stiffness_sd": _plain(take.inharmonicity_sd),
+        "doubts": [doubt(what) for what in take.doubts],
+        "doubt_records": [as_data(what) for what in take.doubts],
+        "used": take.used,
+    }
+
+
+def _take(item: dict[str, Any]) -> Take:
+    """Return one take from its stored reading."""
+    file, fret = item["file"], item["fret"]
+    if type(item["used"]) is not bool:
+        raise ValueError("used is neither true nor false")
+    return Take(
+        row=_whole(item["row"]),
+        file=None if file is None else _text(file),
+        position=Position(
+            _whole(item["string"]),
+            Stop(item["stop"]),
+            None if fret is None else _whole(fret),
+            _whole(item["capo"]),
+            leaf_mm=_some_number(item.get("leaf_mm")),
+        ),
+        hz=_some_number(item["hz"]),
+        sd_cents=_some_number(item["sd_cents"]),
+        when=_number(item["when"]),
+        inharmonicity=_some_number(item["stiffness"]),
+        inharmonicity_sd=_some_number(item["stiffness_sd"]),
+        doubts=_doubts(item),
+        used=item["used"],
+    )
+
+
+def _doubts(item: dict[str, Any]) -> tuple[Doubt, ...]:
+    """Return the doubts of a stored reading; passes stored before doubts were records have only sentences."""
+    if "doubt_records" in item:
+        found = tuple(from_data(data) for data in item["doubt_records"])
+        for what in found:
+            doubt(what)  # raises where its numbers are none
+        return found
+    return tuple(read_old_doubt(_text(text)) for text in item["doubts"])
+
+
+def _fault_value(key: str, value: object) -> Any:
+    """Return one value of a stored fault."""
+    return value if value is None or (key == "row" and type(value) is int) else _text(value)
+
+
+def _plain(value: float | None) -> float | None:
+    """Return a number as JSON keeps it."""
+    return None if value is None else float(value)
+
+
+def _some_number(value: object) -> float | None:
+    return None if value is None else _number(value)
+
+
+def _number(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise ValueError("a number is due")
+    return float(value)
+
+
+def _whole(value: object) -> int:
+    if type(value) is not int or not 0 <= value < 1_000_000:
+        raise ValueError("a whole number is due")
+    return value
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise ValueError("text is due")
+    return value
