@@ -18,8 +18,9 @@ from pitchcheck.instrument import Removal
 from pitchcheck.jobs.errors import JobDamaged, NewerFormat
 from pitchcheck.jobs.formats import MIGRATIONS, SCHEMA, read_table
 from pitchcheck.jobs.read import list_jobs, read_job
-from pitchcheck.jobs.records import PassKind
+from pitchcheck.jobs.records import STEPS, PassKind
 from pitchcheck.jobs.write import add_note
+from pitchcheck.words.checklist import CHECKLIST
 from pitchcheck.workflow.jobs.add_pass import add_pass
 from pitchcheck.workflow.jobs.result_file import measurement_of, read_result
 
@@ -141,3 +142,7 @@ def test_a_part_that_cannot_be_read_costs_only_itself(job: Path) -> None:
     assert (kept.notes, kept.steps) == ((), ())
     assert len(kept.faults) == 3
     assert all(any(name in words for words in kept.faults) for name in ("pass.toml", "0001.md", "steps.toml"))
+
+
+def test_every_step_of_the_checklist_has_its_words() -> None:
+    assert tuple(step.name for step in CHECKLIST) == STEPS
