@@ -222,13 +222,10 @@ def _pairs(notes: tuple[ChordNote, ...]) -> tuple[list[ChordNote], list[ChordNot
 
 def _interval(low: ChordNote, high: ChordNote) -> Interval | None:
     """Hold two notes against each other; None for a dissonance."""
-    octaves, within = divmod(
-        round(SEMITONES_PER_OCTAVE * log2(high.equal_hz / low.equal_hz)), SEMITONES_PER_OCTAVE
-    )
-    if within not in _JUST:
+    steps = round(SEMITONES_PER_OCTAVE * log2(high.equal_hz / low.equal_hz))
+    if steps % SEMITONES_PER_OCTAVE not in _JUST:
         return None
-    p, q = _JUST[within][0] * 2**octaves, _JUST[within][1]
-    p, q = p // gcd(p, q), q // gcd(p, q)
+    p, q = just_partials(steps)
     return Interval(
         low=low,
         high=high,
@@ -242,6 +239,24 @@ def _interval(low: ChordNote, high: ChordNote) -> Interval | None:
         ),
         equal_beat_hz=beat_hz(low.equal_hz, high.equal_hz, (p, q)),
     )
+
+
+def just_partials(steps: int) -> tuple[int, int]:
+    """Partials (p, q) at which a consonance meets: partial p of the lower, q of the upper note.
+
+    Parameters
+    ----------
+    steps : int >= 0
+        Semitones of the interval; a dissonance raises KeyError.
+
+    Examples
+    --------
+    >>> just_partials(7), just_partials(16), just_partials(12)
+    ((3, 2), (5, 2), (2, 1))
+    """
+    octaves, within = divmod(steps, SEMITONES_PER_OCTAVE)
+    p, q = _JUST[within][0] * 2**octaves, _JUST[within][1]
+    return p // gcd(p, q), q // gcd(p, q)
 
 
 def beat_hz(

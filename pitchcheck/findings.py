@@ -89,7 +89,8 @@ class NotTheSlot:
     slot_cents: float  # what setting the slot to its target would take away
     touch_cents: float
     nut_cents: float
-    rest_cents: float
+    usual_cents: float  # a slot at its target, the saddle and the stiffness make so much of any such note
+    left_cents: float  # nothing explains it: how the note was played, or its fret
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from pitchcheck.errors import BadValue, check_positive
 CONCERT_A4_HZ = 440.0  # [Hz] ISO 16:1975
 SEMITONES_PER_OCTAVE = 12
 CENTS_PER_SEMITONE = 100.0  # [cent]
+AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices in a single note (common practice, from memory)
 
 _STEP = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _NOTE = re.compile(r"^\s*([A-Ga-g])([#♯b♭]?)(-?\d)\s*$")

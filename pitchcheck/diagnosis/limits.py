@@ -14,6 +14,7 @@ import numpy as np
 
 from pitchcheck.judgement import DECISION_BELIEF
 from pitchcheck.survey import FRETTED_HAND_CENTS
+from pitchcheck.tuning import AUDIBLE_CENTS
 from pitchcheck.types import FloatArray
 
 _MAD_TO_SD = 1 / NormalDist().inv_cdf(0.75)  # [-] of a normal distribution
@@ -29,8 +30,8 @@ class DiagnosisLimits:
     nut_offset_mm: float = (
         0.3  # the nut is out of place beyond this: 0.8 cent on every fret at 648 mm; chosen
     )
-    in_tune_cents: float = 5.0  # fret 12 this near counts as in tune: common practice, from memory
-    sharp_cents: float = 5.0  # a first fret beyond this is called sharp: common practice, from memory
+    in_tune_cents: float = AUDIBLE_CENTS  # fret 12 this near counts as in tune
+    sharp_cents: float = AUDIBLE_CENTS  # a first fret beyond this is called sharp
     heavy_touch_mm: float = 1.1  # depth below the fret tops that counts as a heavy hand; 8 N on a plain
     # string sink 0.8 mm: chosen
     touch_cents: float = 2.0  # a touch part that a player would notice over three frets: chosen

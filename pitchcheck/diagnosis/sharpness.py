@@ -46,11 +46,15 @@ class Sharpness:
     slot_cents: float  # what setting the slot to its target would take away
     touch_cents: float
     nut_cents: float
+    usual_cents: (
+        float  # what a slot at its target, the saddle and the string's stiffness make of any such note
+    )
 
     @property
-    def rest_cents(self) -> float:
-        """What none of the three explains: stiffness, saddle, the target height itself, a fret."""
-        return self.heard_cents - self.slot_cents - self.touch_cents - self.nut_cents
+    def left_cents(self) -> float:
+        """What nothing explains: how this note was played, or its fret."""
+        known = self.slot_cents + self.touch_cents + self.nut_cents + self.usual_cents
+        return self.heard_cents - known
 
 
 def sharpness(string: StringFit, *, scale_mm: float) -> Sharpness | None:
@@ -62,12 +66,15 @@ def sharpness(string: StringFit, *, scale_mm: float) -> Sharpness | None:
     if string.first_fret_cents is None:
         return None
     heard, sd = string.first_fret_cents
+    nut_cents = CENTS_PER_LOG * string.nut_offset_mm.median / scale_mm
+    touch_cents = float(string.neck_touch_cents[0])
     return Sharpness(
         heard_cents=heard,
         sd_cents=sd,
         slot_cents=float(string.neck_now_cents[0] - string.neck_target_cents[0]),
-        touch_cents=float(string.neck_touch_cents[0]),
-        nut_cents=CENTS_PER_LOG * string.nut_offset_mm.median / scale_mm,
+        touch_cents=touch_cents,
+        nut_cents=nut_cents,
+        usual_cents=float(string.neck_target_cents[0]) - touch_cents - nut_cents,
     )
 
 
@@ -86,7 +93,8 @@ def not_the_slot(
         slot_cents=parts.slot_cents,
         touch_cents=parts.touch_cents,
         nut_cents=parts.nut_cents,
-        rest_cents=parts.rest_cents,
+        usual_cents=parts.usual_cents,
+        left_cents=parts.left_cents,
     )
 
 

@@ -18,6 +18,7 @@ from pitchcheck.words.faults import fault_lines
 from pitchcheck.words.headline import headline, summary
 from pitchcheck.words.slots import slot_doubt
 from pitchcheck.words.steps import bottom_steps, slot_steps
+from pitchcheck.words.terms import terms_in
 
 HEADS = ("String", "Slot\nheight", "90 % sure\nbetween", "Target", "Fret 1", "Verdict", "File off\nnow")
 
@@ -27,7 +28,7 @@ def bench_sheet(measurement: Measurement) -> Sheet:
     plan, unit = measurement.plan, measurement.settings.unit
     upcoming = next_take_step(measurement)
     bottom = () if plan.nut_bottom is None else bottom_steps(plan.nut_bottom)
-    sections = (
+    sections: tuple[Section, ...] = (
         Section("Cut at the bottom of the nut", bottom),
         Section(
             "What to do" if not bottom else "Slot by slot instead: one or the other, never both",
@@ -44,6 +45,8 @@ def bench_sheet(measurement: Measurement) -> Sheet:
         Section("Notes", notes(measurement)),
         Section("Take care", _cautions(measurement)),
     )
+    told = [line for section in sections for line in section.lines]
+    sections = (*sections, Section("Words used here", terms_in(told)))
     return Sheet(
         title=f"Nut slots: {measurement.settings.instrument.kind}",
         headline=headline(measurement),

@@ -16,7 +16,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from pitchcheck.errors import BadInput, BadValue, Problem
-from pitchcheck.instrument import StringSpec
+from pitchcheck.instrument import StringSpec, Target
 from pitchcheck.session.presets import Preset, get_preset
 from pitchcheck.session.settings import check_scale_mm, parse_settings
 from pitchcheck.session.tunings import retuned
@@ -42,10 +42,10 @@ board = "normal"             # normal or scalloped (no press test on a scalloped
 [target]
 # Gap over fret 1 with the string held behind fret 3, for string 1 and for the last string.
 # The values shown are the ones taken when nothing is said (common practice).
-third_fret_clearance = ["0.006 in", "0.010 in"]
+third_fret_clearance = {clearances}
 aim = "set-up"               # "new nut": what is 0.05 mm above target is still worth filing
-tolerance = "0.10 mm"        # this much above target is not worth filing
-floor = ["0.05 mm", "0.10 mm"] # below these heights an open string is likely to buzz on fret 1
+tolerance = "{tolerance:.2f} mm"        # this much above target is not worth filing
+floor = {floors} # below these heights an open string is likely to buzz on fret 1
 
 # String 1 is the one nearest the floor in playing position. Read gauges and material off the packet.
 """
@@ -121,7 +121,15 @@ def _text_of_own(path: Path, *, scale_mm: float | None, tuning: str | None) -> s
 
 def settings_text(preset: Preset, *, scale_mm: float) -> str:
     """Return a commented ``session.toml`` for a kind of instrument."""
-    head = _HEAD.format(kind=json.dumps(preset.name), words=preset.words, scale=f"{scale_mm:g}")
+    usual = Target()
+    head = _HEAD.format(
+        kind=json.dumps(preset.name),
+        words=preset.words,
+        scale=f"{scale_mm:g}",
+        clearances=json.dumps([f"{mm / MM_PER_INCH:.3f} in" for mm in usual.third_fret_clearance_mm]),
+        tolerance=usual.tolerance_mm,
+        floors=json.dumps([f"{mm:.2f} mm" for mm in usual.floor_mm]),
+    )
     return head + "\n".join(_string(spec) for spec in preset.strings) + "\n" + _TAIL
 
 

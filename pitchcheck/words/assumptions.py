@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pitchcheck.compare.records import Assumption, AssumptionKind, HeardIn, Weakness, WeaknessKind
-from pitchcheck.diagnosis.words import listed
+from pitchcheck.words import phrases
 
 
 def assumption(what: Assumption) -> str:
@@ -27,14 +27,14 @@ def assumption(what: Assumption) -> str:
             "reckoned with."
         )
     verb = "was" if len(what.strings) == 1 else "were"
-    strings = listed(list(what.strings)).capitalize()
+    strings = phrases.strings(what.strings, capital=True)
     return f"{strings} {verb} tuned otherwise in the second pass; that is reckoned with."
 
 
 def weakness(what: Weakness) -> str:
     """Return one thing that makes a comparison weaker than it could be."""
     if what.kind is WeaknessKind.NO_PRESSES:
-        strings = listed(list(what.strings))
+        strings = phrases.strings(what.strings)
         return f"No press takes on {strings}: fretted notes alone hardly tell how a slot changed."
     return "The comparison did not settle; its figures are rougher than they look."
 

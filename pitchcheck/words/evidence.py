@@ -31,6 +31,7 @@ from pitchcheck.findings import (
 )
 from pitchcheck.words import doubts, numbers, phrases
 
+_EACH = 3  # [-] takes that are listed one by one; more are counted
 _ENDINGS = {
     Cause.CATCHING_SLOT: "a string that catches in its slot does not come back until it is moved again",
     Cause.CAPO: "set the capo straight and just tight enough, and play those takes again",
@@ -51,8 +52,22 @@ def finding_lines(finding: Finding) -> tuple[str, ...]:
 
 
 def lines(evidence: Sequence[Evidence]) -> tuple[str, ...]:
-    """Return evidence line by line."""
-    return tuple(line for piece in evidence for line in _lines(piece))
+    """Return evidence line by line; many takes doubted for one reason make one line with their count."""
+    takes = [piece for piece in evidence if isinstance(piece, DoubtedTake)]
+    groups: dict[tuple[type, ...], list[DoubtedTake]] = {}
+    for take in takes:
+        groups.setdefault(tuple(type(doubt) for doubt in take.doubts), []).append(take)
+    many = {take.row for group in groups.values() if len(group) > _EACH for take in group}
+    counted = [_many(group) for group in groups.values() if len(group) > _EACH]
+    rest = (piece for piece in evidence if not (isinstance(piece, DoubtedTake) and piece.row in many))
+    return (*counted, *(line for piece in rest for line in _lines(piece)))
+
+
+def _many(takes: Sequence[DoubtedTake]) -> str:
+    """Return one line for takes that are doubted for one reason."""
+    rows = [take.row for take in takes]
+    first = f"{takes[0].position.words()}: {doubts.joined(takes[0].doubts)}"
+    return f"{len(takes)} takes (rows {min(rows)} to {max(rows)}), such as {first}"
 
 
 def _lines(piece: Evidence) -> tuple[str, ...]:
@@ -111,15 +126,7 @@ def _of_sharpness(
     """Return what makes fretted notes sharp or flat."""
     match piece:
         case NotTheSlot():
-            return (
-                f"string {piece.string}: it is not the slot. The first fret is "
-                f"{numbers.off(piece.heard_cents)}, "
-                f"but the slot is fine: setting it to its target would change {abs(piece.slot_cents):.1f} "
-                "cents. "
-                f"The finger makes about {piece.touch_cents:.1f}, the nut's place {piece.nut_cents:+.1f}, "
-                "all else "
-                f"{piece.rest_cents:+.1f}",
-            )
+            return _not_the_slot(piece)
         case NutOffset():
             return _of_the_nut(piece)
         case Fret12AtTarget(error_cents, sd_cents, move_mm):
@@ -151,6 +158,27 @@ def _of_sharpness(
                 f"expect, on all {strings} strings (limit {limit_cents:.1f})",
             )
     assert_never(piece)
+
+
+def _not_the_slot(piece: NotTheSlot) -> tuple[str, ...]:
+    """Return what makes a note over a fine slot sharp, the largest part first, each with its name."""
+    parts = sorted(
+        (
+            (piece.touch_cents, "the finger"),
+            (piece.nut_cents, "the nut's place along the neck"),
+            (piece.usual_cents, "the height that every slot needs, the saddle and the string's stiffness"),
+            (piece.left_cents, "how this note was played, or its fret"),
+        ),
+        key=lambda part: -abs(part[0]),
+    )
+    told = "; ".join(f"{name} {numbers.cents(amount)}" for amount, name in parts)
+    return (
+        f"string {piece.string}: it is not the slot. The first fret is {numbers.off(piece.heard_cents)}, "
+        "but the "
+        f"slot is fine: setting it to its target would change {abs(piece.slot_cents):.1f} cents. It is, in "
+        "order: "
+        f"{told}",
+    )
 
 
 def _of_the_nut(piece: NutOffset) -> tuple[str, ...]:

@@ -12,17 +12,7 @@ from pitchcheck.fit.result import (
     Unsettled,
     UnsettledKind,
 )
-from pitchcheck.instrument import MeterQuantity
-from pitchcheck.words import numbers
-
-QUANTITY = {
-    MeterQuantity.CLEARANCE_THIRD: "gap over fret 1 with the string held at fret 3",
-    MeterQuantity.CLEARANCE_OPEN: "gap over fret 1 of the open string",
-    MeterQuantity.SLOT_FLOOR: "slot floor above the board",
-    MeterQuantity.FRET_HEIGHT: "fret height",
-    MeterQuantity.ACTION_12: "action at fret 12",
-    MeterQuantity.RELIEF: "relief",
-}
+from pitchcheck.words import numbers, phrases
 
 _CONFOUNDER = {
     Confounder.FRET_HEIGHT: "the height of the frets",
@@ -96,7 +86,7 @@ def unsettled(what: Unsettled) -> str:
             "all the way down, before anything is filed."
         )
     assert what.read_mm is not None
-    name = "a length" if what.quantity is None else f"the {QUANTITY[what.quantity]}"
+    name = "a length" if what.quantity is None else f"the {phrases.GAUGE_WORDS[what.quantity]}"
     if what.kind is UnsettledKind.STATED_LENGTH:
         return (
             f"As stated, {name} is {numbers.length(what.read_mm)}; the sound says {heard}. It was left out. "

@@ -13,6 +13,7 @@ from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.words import numbers, phrases
 from pitchcheck.words.causes import SLOT_CAUSES, cause_lines
+from pitchcheck.words.questions import FIRST_SUSPECTS
 
 
 def headline(measurement: Measurement) -> str:
@@ -27,7 +28,16 @@ def headline(measurement: Measurement) -> str:
             f"{_who(group, len(plans))} too {word}" for group, word in ((high, "high"), (low, "low")) if group
         ]
         return f"It is the nut: {' and '.join(told)}."
+    if measurement.suspects:
+        first = phrases.listed([str(number) for number in measurement.suspects[:FIRST_SUSPECTS]])
+        strings = "string" if len(measurement.suspects[:FIRST_SUSPECTS]) == 1 else "strings"
+        return f"Not known yet whether it is the nut. First to suspect: {strings} {first}."
     fine = _having(heard, Verdict.FINE)
+    if len(fine) < len(plans) == len(heard) and all(p.slot.surely_not_high for p in heard):
+        perhaps = [p.number for p in heard if p.verdict is not Verdict.FINE]
+        return (
+            f"No slot is too high. Not known yet whether {phrases.strings(perhaps)} {_are(perhaps)} too low."
+        )
     if len(fine) == len(plans):
         all_fine = f"all {phrases.count(len(fine))} slots are fine" if len(fine) > 1 else "the slot is fine"
         return f"It is not the nut: {all_fine}."
@@ -135,6 +145,8 @@ def _what_now(measurement: Measurement) -> str:
         return f"Next: file {which} a little, then listen again."
     if any(p.verdict is Verdict.LOW for p in plan.strings):
         return "Nothing is to be filed. A low slot is raised, not filed."
+    if measurement.suspects:
+        return "Nothing is to be filed: two presses settle it. Play press 1 and press 2 on these strings."
     if plan.next_take is not None:
         return f"Nothing is to be filed yet. Next: play {plan.next_take.position.words()}."
     return "Nothing is to be filed."

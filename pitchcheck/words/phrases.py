@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.instrument import MeterQuantity, Nut
 from pitchcheck.plan import StringPlan, Verdict
+from pitchcheck.tuning import AUDIBLE_CENTS as AUDIBLE_CENTS
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import numbers
 
@@ -24,7 +25,6 @@ VERDICT_WORDS = {
     Verdict.UNSURE: "unsure",
 }
 UNMEASURED = "not measured"
-AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices in a single note (from memory)
 _RUN = 4  # [-] strings in a row from which "to" reads better than a list
 _COARSE_MM = 1.5  # [mm] from here a rule is what one measures with, so tenths of a millimetre will do
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import librosa
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from helpers.fits import Made, make_fit, make_job
-from pitchcheck.chords import Chord, beat_hz, chord_table
+from pitchcheck.chords import Chord, beat_hz, chord_table, just_partials
 from pitchcheck.fit.result import Fit
 from pitchcheck.tuning import note_hz
 
@@ -145,3 +146,71 @@ def test_moving_a_whole_neck_moves_no_interval_between_fretted_notes(shift: floa
     fretted = {n.string: n.now_cents for n in after.notes if n.fret}
     earlier = {n.string: n.now_cents for n in before.notes if n.fret}
     assert fretted[1] - fretted[4] == pytest.approx(earlier[1] - earlier[4], abs=1e-9)
+
+
+# Beats a second of equal temperament from F3 up, A4 = 440 Hz, to one decimal: the tuner's table of Capleton
+# (2007) as printed in J. Neurosci. 32(35), 12251-12257 (2012), table 1. By semitones of the interval: those
+# of the lower notes F3, F#3, G3 and so on.
+PRINTED = {
+    4: (6.9, 7.3, 7.8, 8.2, 8.7, 9.2, 9.8, 10.4, 11.0, 11.7, 12.3),
+    5: (0.8, 0.8, 0.9, 0.9, 1.0, 1.1, 1.1, 1.2, 1.3, 1.3),
+    7: (0.6, 0.6, 0.7, 0.7, 0.7, 0.8, 0.8, 0.9),
+    9: (7.9, 8.4, 8.9, 9.4, 10.0, 10.6),
+    3: (9.4, 10.0, 10.6, 11.2, 11.9, 12.6, 13.3, 14.1),
+    8: (11.0, 11.7, 12.3, 13.1, 13.9, 14.7, 15.6),
+}
+PRINTED_TENTH_HZ = 0.06  # printed to one decimal: half of the last digit, and a hair
+
+
+@pytest.mark.parametrize("steps", PRINTED)
+def test_beats_against_a_printed_table(steps: int) -> None:
+    for i, beats in enumerate(PRINTED[steps]):
+        low = note_hz("F3") * 2 ** (i / 12)
+        high = low * 2 ** (steps / 12)
+        assert beat_hz(low, high, just_partials(steps)) == pytest.approx(beats, abs=PRINTED_TENTH_HZ)
+
+
+def test_just_intervals_and_the_cents_of_equal_temperament_against_librosa() -> None:
+    """The just ratio of every consonance is one of the 5-limit scale; equal temperament's distance "
+    "follows."""
+    ratios = librosa.plimit_intervals(primes=[3, 5], bins_per_octave=12, sort=True)
+    for steps in (0, 3, 4, 5, 7, 8, 9):
+        p, q = just_partials(steps)
+        near = ratios[np.argmin(np.abs(np.log(ratios * q / p)))]
+        assert near == pytest.approx(p / q, rel=1e-12)
+        # librosa's own way from a ratio to hertz, and from hertz to octaves
+        just_hz = librosa.interval_frequencies(2, fmin=200.0, intervals=np.array([1.0, near]))[1]
+        equal_hz = librosa.interval_frequencies(13, fmin=200.0, intervals="equal", bins_per_octave=12)[steps]
+        wide = 1200 * float(librosa.hz_to_octs(equal_hz) - librosa.hz_to_octs(just_hz))
+        beats = abs(q * just_hz - q * equal_hz)  # partial q of either note; p f is q times the just one
+        assert beat_hz(200.0, float(equal_hz), (p, q)) == pytest.approx(float(beats), abs=1e-9)
+        assert beat_hz(200.0, float(equal_hz), (p, q), cents=(0.0, -wide)) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_chord_cents_by_hand() -> None:
+    """E minor and C of six strings with string 5 sharp by 8 cents at fret 2, all others in tune.
+
+    In E minor string 5 sounds B2 over the open E2 of string 6: the fifth is 8 cents wider than
+    that of equal temperament. There B2 = 123.471 Hz, E2 = 82.407 Hz; 3 x 82.407 - 2 x 123.471 = 0.279. With
+    the B at 123.471 x 2^(8/1200) = 124.043: 247.221 - 248.086 = -0.865.
+    """
+    fit = fit_of(6)
+    none = np.zeros(12)
+    sharp = none.copy()
+    sharp[1] = 8.0
+    strings = tuple(
+        replace(
+            s,
+            neck_now_cents=sharp if s.number == 5 else none,
+            neck_target_cents=none,
+            neck_touch_cents=none,
+        )
+        for s in fit.strings
+    )
+    chord = by_name(chord_table(make_job(SIX).instrument, replace(fit, strings=strings)), "Em")
+    worst = chord.worst_now
+    assert worst.now_cents == pytest.approx(8.0) or worst.now_cents == pytest.approx(-8.0)
+    assert 5 in (worst.low.string, worst.high.string)
+    fifth = beat_hz(note_hz("E2"), note_hz("B2"), (3, 2), cents=(0.0, 8.0))
+    assert fifth == pytest.approx(0.865, abs=0.002)
+    assert beat_hz(note_hz("E2"), note_hz("B2"), (3, 2)) == pytest.approx(0.279, abs=0.002)

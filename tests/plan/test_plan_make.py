@@ -180,7 +180,7 @@ def test_a_sharp_first_fret_over_a_fine_slot_is_not_the_slot() -> None:
     assert plan.verdict is Verdict.FINE
     (shown,) = (piece for piece in plan.evidence if isinstance(piece, NotTheSlot))
     assert shown.heard_cents == 14.0
-    parts = shown.slot_cents + shown.touch_cents + shown.nut_cents + shown.rest_cents
+    parts = shown.slot_cents + shown.touch_cents + shown.nut_cents + shown.usual_cents + shown.left_cents
     assert parts == pytest.approx(shown.heard_cents)
     assert "it is not the slot" in lines([shown])[0]
     near = plan_one(Made(AIM, first_fret_cents=2.0))

@@ -204,3 +204,23 @@ def test_nothing_further_is_only_said_when_all_is_decided() -> None:
     assert "No further take" in page_view(measurement(ALL_FINE)).next_note
     assert "No further take" not in page_view(measurement((*ALL_FINE[:5], UNSURE))).next_note
     assert "No further take" not in page_view(measurement((NOTHING,) * 6)).next_note
+
+
+def test_suspects_come_first_and_nothing_contradicts_them() -> None:
+    whole = replace(measurement(tuple(replace(slot, pressed=False) for slot in ALL_HIGH)), suspects=(3, 6, 1))
+    view = page_view(whole)
+    assert view.headline == "Not known yet whether it is the nut. First to suspect: strings 3 and 6."
+    said = " ".join((*view.summary, *view.notes, view.next_note))
+    assert "two presses settle it" in said
+    assert "No further take" not in said
+    assert "All" not in view.headline
+
+
+def test_slots_that_are_surely_not_high_are_told_so() -> None:
+    perhaps_low = measurement((*ALL_FINE[:5], Slot(0.20, 0.10)))
+    assert perhaps_low.plan.strings[5].verdict.value == "unsure"
+    assert (
+        page_view(perhaps_low).headline == "No slot is too high. Not known yet whether string 6 is too low."
+    )
+    said = words_of(page_view(perhaps_low).steps.slots)
+    assert "this slot is not high" in said
