@@ -12,6 +12,7 @@ import typer
 from typer.core import TyperGroup
 
 from pitchcheck import __version__
+from pitchcheck.cli.again import again
 from pitchcheck.cli.demo import demo
 from pitchcheck.cli.inputs import inputs
 from pitchcheck.cli.job.commands import job
@@ -74,6 +75,7 @@ def options(
 app.command()(new)
 app.command()(listen)
 app.command()(measure)
+app.command()(again)
 app.command()(demo)
 app.command()(inputs)
 app.command()(kinds)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from contextlib import ExitStack
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,6 +18,7 @@ from pitchcheck.course import Thoroughness
 from pitchcheck.errors import BadValue, NothingMeasured
 
 if TYPE_CHECKING:
+    from pitchcheck.takes import Position
     from pitchcheck.workflow.listen.run import Listened
 
 FolderArgument = Annotated[
@@ -46,6 +49,7 @@ JobOption = Annotated[
     str | None,
     typer.Option("--job", metavar="JOB", help="At the end file the session into this job as a pass."),
 ]
+FinalOption = Annotated[bool, typer.Option("--final", help="File it as the pass at hand-over.")]
 PlainOption = Annotated[bool, typer.Option("--plain", help="Plain lines instead of a screen.")]
 
 
@@ -62,6 +66,7 @@ def listen(
     plain: PlainOption = False,
     job: JobOption = None,
     removed: RemovedOption = None,
+    final: FinalOption = False,
     jobs: JobsOption = None,
 ) -> None:
     """Lead through the takes at the microphone, keep each in the folder, and measure.
@@ -77,8 +82,8 @@ def listen(
         find(job, jobs)
         for text in removed or ():
             parse_removed(text)
-    elif removed or jobs:
-        raise BadValue("--removed and --jobs belong to --job. Name the job, or leave them out.")
+    elif removed or final or jobs:
+        raise BadValue("--removed, --final and --jobs belong to --job. Name the job, or leave them out.")
     someone = sys.stdin.isatty()
     if folder is None:
         if not someone:
@@ -91,11 +96,39 @@ def listen(
         kind=kind,
         scale_mm=None if scale is None else length_mm(scale),
         thoroughness=thoroughness or Thoroughness.BASE,
-        strings=None if strings is None else _numbers(strings),
+        strings=None if strings is None else string_numbers(strings),
     )
     for line in start.words:
         say(line)
+    done, status = sit(
+        folder,
+        planned=start.planned,
+        replan=thoroughness is not None or strings is not None,
+        source=Source(input_name, rate, channel),
+        tones=tones,
+        plain=plain,
+    )
+    if status:
+        end(done)
+        raise typer.Exit(status)
+    if job is not None and not done.problems:
+        _file(done, job, removed=removed, final=final, jobs=jobs)
+    end(done)
 
+
+@dataclass(frozen=True)
+class Source:
+    """Which input is listened to, as it was asked for."""
+
+    name: str | None
+    rate_hz: float | None
+    channel: int
+
+
+def sit(
+    folder: Path, *, planned: Sequence[Position], replan: bool, source: Source, tones: bool, plain: bool
+) -> tuple[Listened, int]:
+    """Lead through the takes of a folder; return what came of it, and the exit status of a signal or 0."""
     from rich.console import Console
 
     from pitchcheck.cli.keys import keyboard
@@ -114,32 +147,35 @@ def listen(
         screen = stack.enter_context(LiveScreen(console)) if live else PlainScreen(typer.echo)
         done = listen_folder(
             folder,
-            source=microphone(device=input_name, rate_hz=rate, channel=channel),
+            source=microphone(device=source.name, rate_hz=source.rate_hz, channel=source.channel),
             screen=screen,
             keys=keys,
-            planned=start.planned,
-            replan=thoroughness is not None or strings is not None,
+            planned=planned,
+            replan=replan,
             tones=sounded(tones),
         )
-    if ending.status:
-        _end(done)
-        raise typer.Exit(ending.status)
-    if job is not None and not done.problems:
-        _file(done, job, removed=removed, jobs=jobs)
-    _end(done)
+    return done, ending.status or 0
 
 
-def _file(done: Listened, job: str, *, removed: list[str] | None, jobs: Path | None) -> None:
+def _file(done: Listened, job: str, *, removed: list[str] | None, final: bool, jobs: Path | None) -> None:
     """File a finished session into a job; one that is not finished waits."""
     if done.taken < done.asked:
         say(f'Not filed yet, as takes are missing. Then: pitchcheck job add "{job}" "{done.folder}"')
         return
     with progress_bar() as progress:
-        added = file_into(job, done.folder, removed=removed, jobs=jobs, progress=progress)
+        added = file_into(
+            job,
+            done.folder,
+            kind="final" if final else None,
+            removed=removed,
+            heard=done.measurement,
+            jobs=jobs,
+            progress=progress,
+        )
     say_filed(added)
 
 
-def _end(done: Listened) -> None:
+def end(done: Listened) -> None:
     """Say how to go on, and print last what was measured."""
     said = list(done.notices)
     if done.stopped:
@@ -164,11 +200,11 @@ def _ask(question: str) -> str:
     return str(typer.prompt(question)).strip()
 
 
-def _numbers(text: str) -> list[int]:
+def string_numbers(text: str) -> list[int]:
     """Return string numbers from "1,6"."""
     parts = [part.strip() for part in text.split(",")]
-    if not all(part.isascii() and part.isdigit() for part in parts):
+    if not all(part.isascii() and part.isdigit() and len(part) < 4 for part in parts):
         raise BadValue(
-            f'--strings is {text!r}; it must be numbers with commas between, like "1,6". Correct it.'
+            f'--strings is {text[:80]!r}; it must be numbers with commas between, like "1,6". Correct it.'
         )
     return [int(part) for part in parts]

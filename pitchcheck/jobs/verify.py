@@ -165,6 +165,16 @@ def verify_job(folder: Path) -> Checked:
     )
 
 
+def pass_is_sound(folder: Path) -> bool:
+    """Whether the files of one sealed pass are those that its own list names."""
+    try:
+        sums = parse_sums((folder / SUMS).read_bytes())
+        own = {name: plain_file(folder, name) for name in sums if not name.startswith("../")}
+        return all(path is not None and sum_of_file(path) == sums[name] for name, path in own.items())
+    except (OSError, BadList):
+        return False
+
+
 def find_fingerprint(folder: Path, fingerprint: str) -> int | None:
     """Return how many changes ago a fingerprint was this job's, 0 for now; None if never.
 

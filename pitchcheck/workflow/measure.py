@@ -9,6 +9,10 @@ from pathlib import Path
 from pitchcheck.errors import NothingMeasured, Problem
 from pitchcheck.fit.problem import FitPass
 from pitchcheck.instrument import Instrument
+from pitchcheck.jobs.errors import JobDamaged, NewerFormat
+from pitchcheck.jobs.layout import PASS
+from pitchcheck.jobs.read import read_pass
+from pitchcheck.jobs.verify import pass_is_sound
 from pitchcheck.measurement import Measurement
 from pitchcheck.placing import check_places
 from pitchcheck.session.folder import Session, read_session
@@ -91,7 +95,7 @@ def _earlier(session: Session, *, workers: int) -> tuple[tuple[FitPass, ...], tu
             break
         seen.add(folder.resolve())
         try:
-            passed = hear_pass(read_session(folder), workers=workers, progress=None)
+            passed = _sealed(folder) or hear_pass(read_session(folder), workers=workers, progress=None)
         except NothingMeasured as error:
             faults += _renamed(error.problems, folder)
             break
@@ -104,6 +108,19 @@ def _earlier(session: Session, *, workers: int) -> tuple[tuple[FitPass, ...], tu
         passes.insert(0, fit_pass(passed))
         now = passed.session
     return tuple(passes), tuple(faults)
+
+
+def _sealed(folder: Path) -> Pass | None:
+    """Return a pass of a job as it was heard, if every byte of it is as it was sealed; else None."""
+    if not (folder / PASS).is_file() or not pass_is_sound(folder):
+        return None
+    from pitchcheck.workflow.jobs.result_file import stored_pass
+
+    try:
+        stored = read_pass(folder)
+        return replace(stored_pass(stored), session=read_session(folder))
+    except (JobDamaged, NewerFormat):
+        return None
 
 
 def fit_pass(passed: Pass) -> FitPass:
