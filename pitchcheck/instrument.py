@@ -36,6 +36,13 @@ class Board(StrEnum):
     SCALLOPED = "scalloped"
 
 
+class Handedness(StrEnum):
+    """Which hand plucks; drawings of a left-handed instrument are mirrored."""
+
+    RIGHT = "right"
+    LEFT = "left"
+
+
 class Fretwork(StrEnum):
     """What is declared of frets and board. Level: frets within about 0.02 mm, board parallel to them."""
 
@@ -130,6 +137,7 @@ class Instrument:
     action_12: Length | None = None
     relief: Length | None = None
     fretwork: Fretwork = Fretwork.UNKNOWN
+    hand: Handedness = Handedness.RIGHT
 
     def string_scale_mm(self, number: int) -> float:
         """Scale length of one string, counted from its own nut where that stands on the board. [mm]"""

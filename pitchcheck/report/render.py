@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import lru_cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from pitchcheck.instrument import Instrument
 from pitchcheck.measurement import Measurement
 from pitchcheck.report import chord_words
-from pitchcheck.report.drawings import draw_neck, draw_nut, draw_slot, exaggeration
+from pitchcheck.report.drawings import (
+    draw_leaf,
+    draw_neck,
+    draw_nut,
+    draw_press,
+    draw_slot,
+    exaggeration,
+)
 from pitchcheck.report.job.view import JobReportInput, job_view
 from pitchcheck.report.page.view import page_view
+from pitchcheck.report.take_sheet import take_sheet
+from pitchcheck.takes import Position
+from pitchcheck.units import LengthUnit
 from pitchcheck.words import cautions
 
 WIDE_PX = 860.0  # [px] drawings for a bench screen and for paper
@@ -31,8 +43,10 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.globals.update(
+        draw_leaf=draw_leaf,
         draw_neck=draw_neck,
         draw_nut=draw_nut,
+        draw_press=draw_press,
         draw_slot=draw_slot,
         exaggeration=exaggeration,
         cautions=cautions,
@@ -74,6 +88,23 @@ def render_job(given: JobReportInput, *, reader: str) -> str:
         A whole HTML document; style, drawings and sound are inside.
     """
     return _render("job.html.jinja", view=job_view(given), reader=reader)
+
+
+def render_take_sheet(
+    instrument: Instrument, positions: Sequence[Position], *, unit: LengthUnit = LengthUnit.MM
+) -> str:
+    """Render the take sheet of an instrument.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        Names the strings.
+    positions : sequence of Position
+        Every take, in playing order.
+    unit : LengthUnit
+        What the scale length is shown in.
+    """
+    return _render("takesheet.html.jinja", view=take_sheet(instrument, positions, unit=unit))
 
 
 def _render(template: str, **values: object) -> str:

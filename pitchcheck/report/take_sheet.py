@@ -6,79 +6,76 @@ Conventions: takes are numbered from 1 across the instrument, as their sound fil
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
+from dataclasses import dataclass
 
-from pitchcheck.instrument import Instrument
+from pitchcheck.instrument import Handedness, Instrument
 from pitchcheck.takes import Position, Stop
-from pitchcheck.words import cautions
+from pitchcheck.units import LengthUnit
+from pitchcheck.words import cautions, numbers, phrases
 
 HOW = (
     "Tune. Press the string down once before the first open take, without recording: this seats it.",
     "Record each take by itself: pluck once, let it ring for 2 to 3 seconds, touch nothing else. "
     "Pluck always at the same place and with the same strength.",
     "Damp the other strings. Do not tune between the takes of one string.",
-    "fret: play as you always do, just behind the fret.",
-    "press: hold the string down onto the board, midway behind the fret (press 1: midway between nut and "
-    "fret 1), with the rod; then pluck.",
-    "Save each take under its number (001.wav, 002.wav ...) in this folder. Then: pitchcheck measure FOLDER",
+)
+SAVE = (
+    "Save each take under its number (001.wav, 002.wav ...) in this folder. Then: pitchcheck measure FOLDER"
 )
 
-_STYLE = """
-@page { size: A4; margin: 12mm }
-body { font: 10pt/1.3 sans-serif; color: #000; background: #fff; margin: 1em auto; max-width: 186mm }
-h1 { font-size: 15pt; margin: 0 } h2 { font-size: 11pt; margin: .6em 0 .2em }
-p { margin: .3em 0 } ol, ul { margin: .2em 0; padding-left: 1.4em }
-.strings { display: flex; flex-wrap: wrap; gap: 4mm }
-table { border-collapse: collapse; width: 58mm; break-inside: avoid }
-caption { text-align: left; font-weight: bold; padding: 2mm 0 1mm }
-td, th { border: .3mm solid #000; padding: .4mm 1.5mm; text-align: left; font-weight: normal }
-td.play { white-space: nowrap } td.box { width: 6mm } td.note { width: 18mm }
-.line { border-bottom: .3mm solid #000; display: inline-block; min-width: 50mm }
-"""
 
-_EMPTY = '<td class="box"></td><td class="note"></td>'
+@dataclass(frozen=True)
+class StringTakes:
+    """The takes of one string: number and place of each."""
+
+    title: str
+    rows: tuple[tuple[str, str], ...]
 
 
-def render_take_sheet(instrument: Instrument, positions: Sequence[Position]) -> str:
-    """Return the sheet as one HTML document without any request to elsewhere.
+@dataclass(frozen=True)
+class TakeSheet:
+    """The whole sheet."""
 
-    Parameters
-    ----------
-    instrument : Instrument
-        Names the strings.
-    positions : sequence of Position
-        Every take, in playing order.
-    """
-    pressing = any(place.stop is Stop.PRESS for place in positions)
-    care = (*cautions.FIRST, *cautions.EYES, *(cautions.PRESSING if pressing else ()))
-    tables = "".join(_string_table(instrument, spec.number, positions) for spec in instrument.strings)
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>Take sheet: {escape(instrument.kind)}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n"
-        f"<h1>Take sheet: {escape(instrument.kind)}, scale {instrument.scale_mm:g} mm</h1>\n"
-        '<p>Instrument <span class="line"></span> Date <span class="line"></span></p>\n'
-        f"<h2>Take care</h2>\n<ul>{_items(care)}</ul>\n<h2>How</h2>\n<ol>{_items(HOW)}</ol>\n"
-        f'<div class="strings">\n{tables}</div>\n</body>\n</html>\n'
+    title: str
+    care: tuple[str, ...]
+    how: tuple[str, ...]
+    press: bool  # whether the drawing of a press is wanted
+    leaf: bool
+    strings: tuple[StringTakes, ...]
+    left_handed: bool
+
+
+def take_sheet(instrument: Instrument, positions: Sequence[Position], *, unit: LengthUnit) -> TakeSheet:
+    """Return the sheet of an instrument; ``positions`` are all takes, in playing order."""
+    stops = {place.stop for place in positions}
+    press = Stop.PRESS in stops
+    how = [*HOW]
+    if Stop.FRET in stops:
+        how.append(f"Fret: {phrases.FRETTING}.")
+    if press:
+        how.append(f"Press: {phrases.PRESSING}.")
+    if Stop.LEAF in stops:
+        how.append(f"Leaf: {phrases.LEAF}.")
+    scale = numbers.long_length(instrument.scale_mm, unit=unit)
+    return TakeSheet(
+        title=f"Take sheet: {instrument.kind}, scale {scale}",
+        care=(*cautions.FIRST, *cautions.EYES, *(cautions.PRESSING if press else ())),
+        how=(*how, SAVE),
+        press=press,
+        leaf=Stop.LEAF in stops,
+        strings=tuple(
+            StringTakes(
+                f"String {spec.number} ({spec.note})",
+                tuple(
+                    (f"{take:03d}", _place(place))
+                    for take, place in enumerate(positions, 1)
+                    if place.string == spec.number
+                ),
+            )
+            for spec in instrument.strings
+        ),
+        left_handed=instrument.hand is Handedness.LEFT,
     )
-
-
-def _items(lines: Sequence[str]) -> str:
-    """Return list items."""
-    return "".join(f"<li>{escape(line)}</li>" for line in lines)
-
-
-def _string_table(instrument: Instrument, number: int, positions: Sequence[Position]) -> str:
-    """Return the takes of one string."""
-    spec = instrument.string(number)
-    rows = "".join(
-        f'<tr><th scope="row">{take:03d}</th><td class="play">{_place(place)}</td>{_EMPTY}</tr>\n'
-        for take, place in enumerate(positions, 1)
-        if place.string == number
-    )
-    heads = "".join(f'<th scope="col">{word}</th>' for word in ("Take", "Play", "Done", "Remark"))
-    caption = f"<caption>String {number} ({escape(spec.note)})</caption>"
-    return f"<table>{caption}<thead><tr>{heads}</tr></thead><tbody>\n{rows}</tbody></table>\n"
 
 
 def _place(place: Position) -> str:

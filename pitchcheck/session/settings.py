@@ -16,6 +16,7 @@ from pitchcheck.instrument import (
     Aim,
     Board,
     Fretwork,
+    Handedness,
     Instrument,
     Length,
     MeterQuantity,
@@ -165,6 +166,7 @@ def _read_instrument(root: Fields, inbox: Inbox) -> Instrument:
         action_12=_read_length(fields, MeterQuantity.ACTION_12),
         relief=_read_length(fields, MeterQuantity.RELIEF),
         fretwork=fields.choice("fretwork", default=Fretwork.UNKNOWN),
+        hand=fields.choice("hand", default=Handedness.RIGHT),
     )
     fields.finish()
     return instrument

@@ -15,7 +15,7 @@ from typing import Any
 
 from pitchcheck.clip import Clip
 from pitchcheck.errors import BadInput, Problem
-from pitchcheck.instrument import Fretwork, SessionSettings, StringSpec
+from pitchcheck.instrument import Fretwork, Handedness, SessionSettings, StringSpec
 from pitchcheck.simulate.player import SessionTruth
 from pitchcheck.takes import Position
 
@@ -103,6 +103,8 @@ def session_text(settings: SessionSettings) -> str:
     ]
     if instrument.fretwork is not Fretwork.UNKNOWN:
         lines.append(f'fretwork = "{instrument.fretwork.value}"')
+    if instrument.hand is not Handedness.RIGHT:
+        lines.append(f'hand = "{instrument.hand.value}"')
     for name in ("fret_height", "action_12", "relief"):
         length = getattr(instrument, name)
         if length is not None:

@@ -24,7 +24,7 @@ EYES = (
 )
 
 PRESSING = (
-    "Press with a rounded rod of wood or plastic, such as a pencil's blunt end. Never use metal.",
+    "Press with a rod of wood or plastic, 5 to 6 mm thick, its end rounded: a dowel. Never use metal.",
     "Press straight down, and support the neck under the rod with your other hand.",
     "Stop if the board dents, the string creaks or the neck moves.",
     "Do not press on a scalloped board.",

@@ -120,7 +120,7 @@ def how_words(position: Position, *, instrument: Instrument, seat_first: bool) -
             f"lay the {position.leaf_mm or 0.0:.2f} mm leaf flat on fret {position.fret} under it, and let go"
         )
     elif position.stop is Stop.FRET:
-        act = f"finger just behind fret {position.fret}, light touch"
+        act = f"finger just behind fret {position.fret}, as you normally fret"
     else:
         act = "touch nothing but the pick"
         if seat_first:

@@ -37,6 +37,15 @@ GAUGE_WORDS = {
     MeterQuantity.RELIEF: "neck relief",
 }
 
+# How a take is played, in the same words on the take sheet and the page.
+FRETTING = "as you normally fret, just behind the fret"
+PRESSING = (
+    "with the rod upright, its rounded end on the string, hold it down onto the board midway between the "
+    "fret named and the one before it (press 1: between nut and fret 1), thumb under the neck there; then "
+    "pluck"
+)
+LEAF = "lay the leaf flat on fret 1 under the string, touch nothing else, pluck the open string"
+
 NUT_WORDS = {
     Nut.SLOTTED: "slotted nut",
     Nut.ZERO_FRET: "zero fret",

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.instrument import Board
-from pitchcheck.report.take_sheet import render_take_sheet
+from pitchcheck.report.render import render_take_sheet
 from pitchcheck.session.new_folder import settings_of_kind, takes_text, write_new
 from pitchcheck.session.presets import find_preset
 from pitchcheck.session.rows import TAKES

@@ -64,7 +64,7 @@ def test_what_is_written_reads_back_as_the_preset(tmp_path: Path, preset) -> Non
 def test_the_sheet_is_one_page_of_its_own_with_every_take_and_caution(tmp_path: Path) -> None:
     new_folder(tmp_path, kind="electric")
     page = Text((tmp_path / "takesheet.html").read_text(encoding="utf-8"))
-    text = "\n".join(page.words)
+    text = "\n".join(page.words).replace("\u00a0", " ")
     assert page.open_tags == []
     assert page.fetched == []
     assert [f"{take:03d}" in page.words for take in range(1, 28)] == [True] * 27

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pitchcheck.chords import chord_table
 from pitchcheck.compare import Comparison
 from pitchcheck.compare.records import SlotChange
-from pitchcheck.instrument import Removal
+from pitchcheck.instrument import Handedness, Removal
 from pitchcheck.measurement import Measurement
 from pitchcheck.report import chord_words
 from pitchcheck.report.job import tables
@@ -107,6 +107,7 @@ class JobView:
     assumed: tuple[str, ...]
     remarks: tuple[str, ...]
     fingerprint: str
+    left_handed: bool
 
 
 def job_view(given: JobReportInput) -> JobView:
@@ -142,6 +143,7 @@ def job_view(given: JobReportInput) -> JobView:
         assumed=tuple(map(assumption, comparison.assumptions)),
         remarks=(*map(weakness, comparison.weaknesses), *map(heard_in, comparison.heard_in)),
         fingerprint=_grouped(given.fingerprint),
+        left_handed=settings.instrument.hand is Handedness.LEFT,
     )
 
 

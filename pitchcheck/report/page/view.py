@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from pitchcheck.chords import chord_table
 from pitchcheck.diagnosis import Cause, Finding
+from pitchcheck.instrument import Handedness
 from pitchcheck.measurement import Measurement
 from pitchcheck.report.chord_words import chord_table_words
 from pitchcheck.report.neck import neck_table, neck_view
@@ -64,6 +65,7 @@ class PageView:
     residuals: Table | None
     facts: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
+    left_handed: bool
 
 
 def page_view(measurement: Measurement) -> PageView:
@@ -100,6 +102,7 @@ def page_view(measurement: Measurement) -> PageView:
         residuals=tables.residual_table(measurement),
         facts=tables.facts(measurement),
         notes=notes(measurement),
+        left_handed=instrument.hand is Handedness.LEFT,
     )
 
 
