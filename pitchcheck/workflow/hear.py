@@ -24,6 +24,7 @@ from pitchcheck.session.folder import Session
 from pitchcheck.session.notices import shorten
 from pitchcheck.session.paths import inside
 from pitchcheck.session.rows import TAKES, ReadingRow, TakeRow
+from pitchcheck.survey import Survey
 from pitchcheck.takes import Position, Stop, Take
 from pitchcheck.tuning import SEMITONES_PER_OCTAVE
 from pitchcheck.units import CENTS_PER_OCTAVE
@@ -31,6 +32,16 @@ from pitchcheck.workflow.progress import Progress
 
 PRESS_HINT_CENTS = 25.0  # [cent] where a press is looked for: the middle of what the fixtures show (3 to 99)
 FEWEST_FOR_A_POOL = 24  # takes; fewer are read sooner than a second process starts
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One folder, heard and compared."""
+
+    session: Session
+    takes: tuple[Take, ...]
+    survey: Survey
+    problems: tuple[Problem, ...]
 
 
 @dataclass(frozen=True)

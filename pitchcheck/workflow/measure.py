@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from pitchcheck.errors import NothingMeasured, Problem
@@ -17,20 +17,10 @@ from pitchcheck.measurement import Measurement
 from pitchcheck.placing import check_places
 from pitchcheck.session.folder import Session, read_session
 from pitchcheck.session.settings import SETTINGS
-from pitchcheck.survey import Survey, build_survey
-from pitchcheck.takes import Take
-from pitchcheck.workflow.hear import hear_takes, takes_from_readings
+from pitchcheck.survey import build_survey
+from pitchcheck.workflow.hear import Pass, hear_takes, takes_from_readings
+from pitchcheck.workflow.jobs.result_file import stored_pass
 from pitchcheck.workflow.progress import Progress
-
-
-@dataclass(frozen=True)
-class Pass:
-    """One folder, heard and compared."""
-
-    session: Session
-    takes: tuple[Take, ...]
-    survey: Survey
-    problems: tuple[Problem, ...]
 
 
 def measure_folder(folder: str | Path, *, progress: Progress | None = None, workers: int = 1) -> Measurement:
@@ -114,8 +104,6 @@ def _sealed(folder: Path) -> Pass | None:
     """Return a pass of a job as it was heard, if every byte of it is as it was sealed; else None."""
     if not (folder / PASS).is_file() or not pass_is_sound(folder):
         return None
-    from pitchcheck.workflow.jobs.result_file import stored_pass
-
     try:
         stored = read_pass(folder)
         return replace(stored_pass(stored), session=read_session(folder))

@@ -22,7 +22,8 @@ from pitchcheck.jobs.records import STEPS, PassKind
 from pitchcheck.jobs.write import add_note
 from pitchcheck.words.checklist import CHECKLIST
 from pitchcheck.workflow.jobs.add_pass import add_pass
-from pitchcheck.workflow.jobs.result_file import measurement_of, read_result
+from pitchcheck.workflow.jobs.report import measurement_of
+from pitchcheck.workflow.jobs.result_file import read_result
 
 
 @pytest.fixture

@@ -25,8 +25,9 @@ from pitchcheck.session.folder import Session, read_session
 from pitchcheck.session.limits import REMOVED
 from pitchcheck.session.settings import SETTINGS
 from pitchcheck.units import length_mm
+from pitchcheck.workflow.hear import Pass
 from pitchcheck.workflow.jobs.result_file import earlier_passes, stored_text
-from pitchcheck.workflow.measure import Pass, conclude, hear_pass
+from pitchcheck.workflow.measure import conclude, hear_pass
 from pitchcheck.workflow.progress import Progress
 
 

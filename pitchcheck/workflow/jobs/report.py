@@ -7,6 +7,7 @@ over one string does not hide what was heard of the others.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
@@ -21,7 +22,8 @@ from pitchcheck.jobs.records import Job, StoredPass
 from pitchcheck.jobs.verify import verify_job
 from pitchcheck.measurement import Measurement
 from pitchcheck.words.checklist import CHECKLIST
-from pitchcheck.workflow.jobs.result_file import measurement_of, stored_pass
+from pitchcheck.workflow.jobs.result_file import earlier_passes, stored_pass
+from pitchcheck.workflow.measure import conclude
 
 if TYPE_CHECKING:
     from pitchcheck.compare import Comparison
@@ -73,6 +75,26 @@ def sound_job(folder: Path) -> Job:
             f"See what changed with: pitchcheck job verify {folder.name}"
         )
     return replace(read_job(folder), fingerprint=checked.fingerprint)
+
+
+def measurement_of(stored: StoredPass, *, before: Sequence[StoredPass] = ()) -> Measurement:
+    """Return the measurement of a sealed pass, from its stored readings.
+
+    Parameters
+    ----------
+    stored : StoredPass
+    before : sequence of StoredPass
+        The passes before it in the job, in order; what ``[before]`` of the settings names is not followed.
+
+    Raises
+    ------
+    JobDamaged
+        If the stored result cannot be read.
+    NothingMeasured
+        If its settings cannot be used.
+    """
+    this = stored_pass(stored)
+    return conclude(this, earlier_passes(() if stored.changed else before), this.problems)
 
 
 def compare_job(job: Job, *, before: str | None = None, after: str | None = None) -> Compared:

@@ -27,7 +27,7 @@ from pitchcheck.workflow.jobs.old_doubts import read_old_doubt
 if TYPE_CHECKING:
     from pitchcheck.fit.problem import FitPass
     from pitchcheck.measurement import Measurement
-    from pitchcheck.workflow.measure import Pass
+    from pitchcheck.workflow.hear import Pass
 
 LARGEST_BYTES = 50_000_000  # our choice: a pass of five hundred takes is below one million
 _PROBLEM = ("file", "row", "field", "value", "limit", "action")
@@ -122,33 +122,11 @@ def last_heard(job: Job) -> dict[int, tuple[StoredPass, StoredSlot]]:
     return found
 
 
-def measurement_of(stored: StoredPass, *, before: Sequence[StoredPass] = ()) -> Measurement:
-    """Return the measurement of a sealed pass, from its stored readings.
-
-    Parameters
-    ----------
-    stored : StoredPass
-    before : sequence of StoredPass
-        The passes before it in the job, in order; what ``[before]`` of the settings names is not followed.
-
-    Raises
-    ------
-    JobDamaged
-        If the stored result cannot be read.
-    NothingMeasured
-        If its settings cannot be used.
-    """
-    from pitchcheck.workflow.measure import conclude
-
-    this = stored_pass(stored)
-    return conclude(this, earlier_passes(() if stored.changed else before), this.problems)
-
-
 def stored_pass(stored: StoredPass) -> Pass:
     """Return a sealed pass as it was heard."""
 
     from pitchcheck.survey import build_survey
-    from pitchcheck.workflow.measure import Pass
+    from pitchcheck.workflow.hear import Pass
 
     def read(content: dict[str, Any]) -> tuple[tuple[Take, ...], tuple[Problem, ...]]:
         takes = tuple(_take(item) for item in content["readings"])
@@ -168,10 +146,11 @@ def earlier_passes(passes: Sequence[StoredPass]) -> tuple[FitPass, ...]:
 
     They reach back to the last that is of another instrument, as after a new set of strings.
     """
-    from pitchcheck.workflow.measure import fit_pass
+    from pitchcheck.fit.problem import FitPass
 
     start = max((i for i, stored in enumerate(passes) if stored.changed), default=0)
-    return tuple(fit_pass(stored_pass(stored)) for stored in passes[start:])
+    heard = map(stored_pass, passes[start:])
+    return tuple(FitPass(one.session.settings, one.survey) for one in heard)
 
 
 def renamed_text(folder: Path, names: dict[str, str]) -> str:

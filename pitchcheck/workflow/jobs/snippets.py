@@ -19,8 +19,8 @@ from pitchcheck.report.job.view import Snippet
 from pitchcheck.session.paths import inside
 from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
+from pitchcheck.workflow.hear import Pass
 from pitchcheck.workflow.jobs.result_file import stored_pass
-from pitchcheck.workflow.measure import Pass
 
 RATE_HZ = 24_000  # [Hz] keeps what a small loudspeaker can give
 NOTE_S = 1.1  # [s] of each note; our choice
