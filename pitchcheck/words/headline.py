@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 from pitchcheck.fit.result import StringFit
 from pitchcheck.instrument import Nut
+from pitchcheck.judgement import BarKind
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.words import numbers, phrases
@@ -28,6 +29,10 @@ def headline(measurement: Measurement) -> str:
             f"{_who(group, len(plans))} too {word}" for group, word in ((high, "high"), (low, "low")) if group
         ]
         return f"It is the nut: {' and '.join(told)}."
+    if any(bar.kind is BarKind.UNSETTLED for p in heard for bar in p.slot.bars):
+        return (
+            "Not known yet whether it is the nut: something stated, gauged or pressed contradicts the rest."
+        )
     if measurement.suspects:
         first = phrases.listed([str(number) for number in measurement.suspects[:FIRST_SUSPECTS]])
         strings = "string" if len(measurement.suspects[:FIRST_SUSPECTS]) == 1 else "strings"
@@ -121,7 +126,13 @@ def _otherwise(measurement: Measurement) -> str:
         return EQUAL_TEMPERAMENT if fine else ""
     slots = any(verdict in (Verdict.HIGH, Verdict.LOW) for verdict in decided)
     told = [f"{phrases.CAUSE_NAMES[line.cause]}{f' ({line.size})' if line.size else ''}" for line in others]
-    return f"{'Beside the nut' if slots else 'What was found instead'}: {phrases.listed(told)}."
+    if slots:
+        lead = "Beside the nut"
+    elif all(verdict is Verdict.FINE for verdict in decided):
+        lead = "What was found instead"
+    else:
+        lead = "Found so far"
+    return f"{lead}: {phrases.listed(told)}."
 
 
 EQUAL_TEMPERAMENT = (
@@ -148,5 +159,8 @@ def _what_now(measurement: Measurement) -> str:
     if measurement.suspects:
         return "Nothing is to be filed: two presses settle it. Play press 1 and press 2 on these strings."
     if plan.next_take is not None:
+        if all(p.slot.surely_not_high for p in plan.strings if p.height_mm is not None):
+            low = "whether a slot is too low"
+            return f"Nothing is to be filed. To learn {low}, play {plan.next_take.position.words()} next."
         return f"Nothing is to be filed yet. Next: play {plan.next_take.position.words()}."
     return "Nothing is to be filed."

@@ -21,6 +21,7 @@ from helpers.measurement import (
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.findings import FirstFretHeard, Fret12AtTarget, OpenRan
 from pitchcheck.instrument import Nut
+from pitchcheck.judgement import Bar, BarKind, Verdict
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom
 from pitchcheck.report.page.view import PageView, page_view
@@ -224,3 +225,9 @@ def test_slots_that_are_surely_not_high_are_told_so() -> None:
     )
     said = words_of(page_view(perhaps_low).steps.slots)
     assert "this slot is not high" in said
+
+
+def test_a_contradiction_is_the_headline_until_it_is_settled() -> None:
+    whole = measurement(ALL_FINE)
+    barred = replace(whole.plan.strings[2].slot, verdict=Verdict.UNSURE, bars=(Bar(BarKind.UNSETTLED),))
+    assert "contradicts" in page_view(with_plan(whole, 3, slot=barred)).headline
