@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from pitchcheck.errors import BadValue
-from pitchcheck.tuning import fret_place, note_hz
+from pitchcheck.tuning import CONCERT_A4_HZ, fret_place, note_hz
 from pitchcheck.units import MM_PER_INCH, LengthUnit
 
 
@@ -102,7 +102,8 @@ class StringSpec:
     """One string as the packet and the tuning say.
 
     ``material`` is the user's words; ``physics.materials`` turns them into constants. Whether it is ``wound``
-    is decided where the settings are read, and nowhere else.
+    is decided where the settings are read, and nowhere else. ``a4_hz`` is the pitch to
+    which the instrument is tuned. [Hz]
     """
 
     number: int
@@ -116,11 +117,12 @@ class StringSpec:
     nut_at_fret: int = (
         0  # where its own nut stands on the board, for a short string; its frets count from there
     )
+    a4_hz: float = CONCERT_A4_HZ
 
     @property
     def nominal_hz(self) -> float:
         """Pitch the string is meant to be tuned to. [Hz]"""
-        return note_hz(self.note)
+        return note_hz(self.note, a4_hz=self.a4_hz)
 
 
 @dataclass(frozen=True)

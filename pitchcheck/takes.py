@@ -67,6 +67,8 @@ class Take:
         Reasons to distrust the take.
     used : bool
         False when the take is kept in the list but left out of every comparison; a doubt says why.
+    start_s, end_s : float or None
+        Stretch of the file; None for its beginning, and for its end. [s]
     """
 
     row: int
@@ -79,6 +81,8 @@ class Take:
     inharmonicity_sd: float | None = None
     doubts: tuple[Doubt, ...] = ()
     used: bool = True
+    start_s: float | None = None
+    end_s: float | None = None
 
 
 @dataclass(frozen=True)

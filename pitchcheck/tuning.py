@@ -18,6 +18,8 @@ AUDIBLE_CENTS = 5.0  # [cent] about what a trained ear notices in a single note 
 
 _STEP = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _NOTE = re.compile(r"^\s*([A-Ga-g])([#♯b♭]?)(-?\d)\s*$")
+_SHARPS = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+_FLATS = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")
 _A4_SEMITONE = 4 * SEMITONES_PER_OCTAVE + _STEP["A"]
 
 
@@ -46,6 +48,19 @@ def note_hz(name: str, *, a4_hz: float = CONCERT_A4_HZ) -> float:
     shift = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}[match[2]]
     semitone = int(match[3]) * SEMITONES_PER_OCTAVE + _STEP[match[1].upper()] + shift
     return float(a4_hz * 2 ** ((semitone - _A4_SEMITONE) / SEMITONES_PER_OCTAVE))
+
+
+def shift_note(name: str, semitones: int) -> str:
+    """Name of the note so many semitones above; a flat name on the way down, a sharp one on the way up.
+
+    Examples
+    --------
+    >>> shift_note("E4", -1), shift_note("B3", 1), shift_note("G3", 1)
+    ('Eb4', 'C4', 'G#3')
+    """
+    number = round(SEMITONES_PER_OCTAVE * math.log2(note_hz(name) / CONCERT_A4_HZ)) + _A4_SEMITONE + semitones
+    octave, step = divmod(number, SEMITONES_PER_OCTAVE)
+    return f"{(_FLATS if semitones < 0 else _SHARPS)[step]}{octave}"
 
 
 def fret_place(scale: float, fret: float) -> float:

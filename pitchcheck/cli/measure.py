@@ -1,9 +1,10 @@
-"""``pitchcheck measure FOLDER``."""
+"""``pitchcheck measure FOLDER``, or recordings of unnamed plucks."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,7 +12,6 @@ from pitchcheck.cli.job.options import (
     AnywayOption,
     ChangedOption,
     JobsOption,
-    KindOption,
     RemovedOption,
     file_into,
     say_filed,
@@ -27,10 +27,41 @@ from pitchcheck.cli.output import (
 )
 from pitchcheck.errors import BadValue, NothingMeasured
 
+if TYPE_CHECKING:
+    from pitchcheck.workflow.memo import MemoMeasured
+    from pitchcheck.workflow.progress import Progress
+
 NOTHING = 2  # exit status
 
-FolderArgument = Annotated[
-    Path, typer.Argument(help="Session folder: session.toml with takes.csv and sound files, or readings.csv.")
+FoldersArgument = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="FOLDER|FILE...",
+        help="Session folder: session.toml with takes.csv and sound files, or readings.csv. Or recordings of "
+        "unnamed plucks, in playing order, or a folder of them; then with --kind.",
+    ),
+]
+InstrumentOption = Annotated[
+    str | None,
+    typer.Option(
+        "--kind",
+        metavar="KIND",
+        help="Of a recording: the kind of instrument, as for `new`. With --job: before, after or final.",
+    ),
+]
+ScaleOption = Annotated[
+    str | None, typer.Option(metavar="LENGTH", help='Of a recording: the scale length, like "648 mm".')
+]
+TuningOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="NOTES",
+        help='Of a recording: another tuning, from the lowest string up, octaves not needed: "D A D G A D".',
+    ),
+]
+CourseOption = Annotated[
+    str | None,
+    typer.Option(metavar="SORT", help="Of a recording that can be read in two ways: presses or frets."),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JSON, and nothing else.")]
 ReportOption = Annotated[
@@ -42,13 +73,16 @@ JobOption = Annotated[
 
 
 def measure(
-    folder: FolderArgument,
+    folders: FoldersArgument,
     as_json: JsonOption = False,
     report: ReportOption = None,
     everything: AllOption = False,
     unit: UnitOption = None,
     job: JobOption = None,
-    kind: KindOption = None,
+    kind: InstrumentOption = None,
+    scale: ScaleOption = None,
+    tuning: TuningOption = None,
+    course: CourseOption = None,
     removed: RemovedOption = None,
     changed: ChangedOption = None,
     anyway: AnywayOption = False,
@@ -57,28 +91,37 @@ def measure(
     """Measure the nut slots of a recorded instrument.
 
     Example: pitchcheck measure bench/today --report today.html
+    Example: pitchcheck measure memo.m4a --kind electric
     """
     from pitchcheck.report.json_out import measurement_json, refusal_json
     from pitchcheck.words.faults import fault_lines
     from pitchcheck.workflow import measure_folder
+    from pitchcheck.workflow.memo import is_memo
 
     if report is not None:
         check_report_path(report)
-    if job is None and (kind or removed or changed or anyway or jobs):
+    recorded = is_memo(folders)
+    if job is None and (removed or changed or anyway or jobs or (kind and not recorded)):
         raise BadValue(
             "--kind, --removed, --changed, --anyway and --jobs belong to --job. Name the job, or leave "
             "them out."
         )
+    if (scale or tuning or course) and not recorded:
+        raise BadValue("--scale, --tuning and --course belong to a recording. Correct session.toml instead.")
     try:
         with progress_bar() as progress:
-            added = None
-            if job is None:
-                measurement = measure_folder(folder, progress=progress)
-            else:
+            added = memo = None
+            folder = folders[0]
+            if recorded:
+                memo = _measure_memo(folders, kind, scale, tuning, course, progress)
+                measurement = memo.measurement
+                say_memo(memo)
+                folder = _to_file(memo) if job is not None else folder
+            if job is not None:
                 added = file_into(
                     job,
                     folder,
-                    kind=kind,
+                    kind=None if recorded else kind,
                     removed=removed,
                     changed=changed,
                     anyway=anyway,
@@ -86,6 +129,8 @@ def measure(
                     progress=progress,
                 )
                 measurement = added.measurement
+            elif memo is None:
+                measurement = measure_folder(folder, progress=progress, workers=os.cpu_count() or 1)
     except NothingMeasured as error:
         if as_json:
             typer.echo(refusal_json(error.problems), nl=False)
@@ -110,3 +155,49 @@ def measure(
         if as_json:
             raise NothingMeasured("No string could be measured.")
         raise typer.Exit(NOTHING)  # the screen has said so
+
+
+def _measure_memo(
+    paths: list[Path],
+    kind: str | None,
+    scale: str | None,
+    tuning: str | None,
+    course: str | None,
+    progress: Progress | None,
+) -> MemoMeasured:
+    """Measure recordings."""
+    from pitchcheck.units import length_mm
+    from pitchcheck.workflow.memo import measure_memo
+
+    scale_mm = None if scale is None else length_mm(scale)
+    return measure_memo(
+        paths,
+        kind=kind,
+        scale_mm=scale_mm,
+        tuning=tuning,
+        course=course,
+        progress=progress,
+        workers=os.cpu_count() or 1,
+    )
+
+
+def _to_file(memo: MemoMeasured) -> Path:
+    """Return the folder that goes into a job."""
+    if memo.folder is None:
+        raise BadValue(
+            "the place beside the recording cannot be written. Copy the recording elsewhere first."
+        )
+    return memo.folder
+
+
+def say_memo(memo: MemoMeasured) -> None:
+    """Say what every sound was taken for, and where the list can be corrected."""
+    from pitchcheck.words import memo as words
+
+    found = [(one.file, one.label) for one in memo.found]
+    for line in words.listing(found, course=memo.course):
+        say(line)
+    if memo.folder is None:
+        say("The place beside the recording cannot be written: no list was kept.")
+    else:
+        say(f'Wrong? Correct takes.csv in "{memo.folder}", then: pitchcheck measure "{memo.folder}"')

@@ -203,6 +203,8 @@ def _take(take: Take, error_cents: float | None) -> dict[str, Any]:
     place = take.position
     return {
         "file": take.file,
+        "start_s": _number(take.start_s),
+        "end_s": _number(take.end_s),
         "string": place.string,
         "stop": place.stop.value,
         "fret": place.fret,

@@ -10,7 +10,7 @@ import multiprocessing
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing.context import BaseContext
 from pathlib import Path
 
@@ -108,7 +108,11 @@ def hear_takes(session: Session, *, workers: int, progress: Progress | None = No
             progress(done, len(session.takes), "listening to the takes")
     when = _file_times(session.takes)
     takes = tuple(
-        take_of(row.row, row.file, row.position, answers[row.row], when=when[row.row])
+        replace(
+            take_of(row.row, row.file, row.position, answers[row.row], when=when[row.row]),
+            start_s=row.start_s,
+            end_s=row.end_s,
+        )
         for row in session.takes
     )
     return Heard(takes, tuple(faults[row] for row in sorted(faults)))

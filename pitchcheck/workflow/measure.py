@@ -21,6 +21,7 @@ from pitchcheck.survey import build_survey
 from pitchcheck.workflow.hear import Pass, hear_takes, takes_from_readings
 from pitchcheck.workflow.jobs.result_file import stored_pass
 from pitchcheck.workflow.progress import Progress
+from pitchcheck.workflow.retune import settle_tuning
 
 
 def measure_folder(folder: str | Path, *, progress: Progress | None = None, workers: int = 1) -> Measurement:
@@ -58,6 +59,7 @@ def measure_folder(folder: str | Path, *, progress: Progress | None = None, work
 
 def hear_pass(session: Session, *, workers: int, progress: Progress | None = None) -> Pass:
     """Takes of one folder, heard, placed and compared."""
+    session = settle_tuning(session)
     problems = session.problems
     if session.readings:
         takes = takes_from_readings(session.readings)

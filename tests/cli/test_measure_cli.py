@@ -23,7 +23,20 @@ STRING = [
     "number", "note", "first_fret_cents", "slot_height_mm", "target_mm", "clearance_third_fret_mm",
     "excess_mm", "verdict", "remove_now_mm", "raise_mm", "evidence", "doubts",
 ]  # fmt: skip
-TAKE = ["file", "string", "stop", "fret", "capo", "leaf_mm", "hz", "sd_cents", "error_cents", "doubts"]
+TAKE = [
+    "file",
+    "start_s",
+    "end_s",
+    "string",
+    "stop",
+    "fret",
+    "capo",
+    "leaf_mm",
+    "hz",
+    "sd_cents",
+    "error_cents",
+    "doubts",
+]
 ERROR = ["file", "row", "field", "value", "limit", "action"]
 RATIO = 0.4856  # clearance over fret 1 per slot height, held behind fret 3: from the fret table
 RATIO_TOLERANCE = 1e-4  # the ratio is quoted with four digits

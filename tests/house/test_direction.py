@@ -38,6 +38,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "audio": set(),
     "pitch": set(),
     "hearing": {"pitch"},
+    "memo": {"pitch", "physics"},
+    "retuning": set(),
     "survey": {"pitch"},
     "placing": {"survey"},
     "physics": set(),
@@ -53,7 +55,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "capture": set(),
     "compare": RECORDS | {"measurement"},
     "jobs": {"session", "recorder", "store"},
-    "words": RECORDS | {"measurement", "guide", "hearing", "compare", "course"},
+    "words": RECORDS | {"measurement", "memo", "guide", "hearing", "compare", "course"},
     "report": RECORDS | {"measurement", "guide", "hearing", "compare", "words"},
     "workflow": EVERYTHING,
     "cli": {

@@ -1,0 +1,311 @@
+"""From sounds to labels: which string and stop each was, how sure that is, and what speaks against it.
+
+Every course, order of strings and tuning that people use is tried as a hidden Markov chain; a label's belief
+is its share over all of them. Nothing here knows a clock or a file.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitchcheck.instrument import Instrument
+from pitchcheck.memo.courses import COURSES, Course
+from pitchcheck.memo.grammar import Grammar, Order, build_grammar
+from pitchcheck.memo.hidden_markov import Belief, believe, log_evidence
+from pitchcheck.memo.place_likelihood import (
+    OPEN_CENTS,
+    UNHEARD_CENTS,
+    Stretches,
+    Strings,
+    log_string,
+    place_likelihoods,
+    stretches_of,
+)
+from pitchcheck.memo.sounds import Sound
+from pitchcheck.memo.tuning import offset_density, suggest_offsets
+from pitchcheck.takes import Position, Stop
+from pitchcheck.tuning import CENTS_PER_SEMITONE
+from pitchcheck.types import FloatArray
+from pitchcheck.units import CENTS_PER_OCTAVE, cents_between
+
+TEMPER = 0.5  # evidence counts half: notes of one hand on one instrument are not independent (ours)
+FOLLOWED = 25.0  # log odds below the best at which a reading is not followed further
+MOST_FOLLOWED = 14
+SURE = 0.93  # belief from which a pluck is labelled
+LIKE_STRING = 1.0  # log odds from which a sound is taken for a string: one in forty others lies above (ours)
+HEARD_SHARE = 0.5  # plucks that must be believed open before the string counts as heard
+SHIFTS = (-1, -2, -3, -4, -5, 1, 2, 3, -12)  # semitones by which a string may be tuned apart from the others
+SHIFT_SHARE = 2e-3  # how likely each of them is for each string, before anything is heard (ours)
+CLEAN = 2.5  # log odds from which a sound left out asks for another tuning
+MOST_RETRIED = 5  # grammars tried again with another tuning
+LEARNED = 3  # rounds of learning the open strings
+SLIP_CENTS = 15.0  # strings tuned by one ear lie so far from each other (ours)
+
+
+@dataclass(frozen=True)
+class Label:
+    """What a sound was taken for.
+
+    Attributes
+    ----------
+    sound : Sound
+    position : Position or None
+        None for no pluck of the course.
+    hz : float
+        Pitch of the note that was taken; 0 without one. [Hz]
+    belief : float
+        0 to 1, of the position or of there being none.
+    other : Position or None
+        The next likely place.
+    other_belief : float
+    likeness : float
+        Log odds of a plucked string by its sound alone.
+    """
+
+    sound: Sound
+    position: Position | None
+    hz: float
+    belief: float
+    other: Position | None
+    other_belief: float
+    likeness: float
+
+    @property
+    def sure(self) -> bool:
+        """Whether it is a pluck of a place, and which is beyond doubt."""
+        return self.position is not None and self.belief >= SURE and self.likeness > LIKE_STRING
+
+    @property
+    def torn(self) -> bool:
+        """Whether it sounds like a plucked string and cannot be placed for sure."""
+        return self.likeness > LIKE_STRING and self.belief < SURE
+
+    @property
+    def strange(self) -> bool:
+        """Whether it sounds like a plucked string and is surely no place of any course."""
+        return self.likeness > LIKE_STRING and self.position is None and self.belief >= SURE
+
+
+@dataclass(frozen=True)
+class Labelling:
+    """What a recording was taken for.
+
+    Attributes
+    ----------
+    labels : tuple of Label
+        One for each sound, in order.
+    offset_cents : float
+        By how much all strings are off their notes. [cent]
+    shifts : dict of int to int
+        Strings tuned apart from the others, and by how much. [semitones]
+    course : str
+    order : Order
+    strings : Strings
+    """
+
+    labels: tuple[Label, ...]
+    offset_cents: float
+    shifts: Mapping[int, int]
+    course: str
+    order: Order
+    strings: Strings
+
+
+@dataclass(frozen=True)
+class _Tuning:
+    """How the strings may be tuned: all off their notes alike, some by semitones more."""
+
+    offset_cents: float
+    shifts: Mapping[int, int]
+
+    @property
+    def log_prior(self) -> float:
+        return math.log(offset_density(self.offset_cents)) + len(self.shifts) * math.log(SHIFT_SHARE)
+
+    def cents(self, number: int) -> float:
+        return self.offset_cents + CENTS_PER_SEMITONE * self.shifts.get(number, 0)
+
+    def strings(self, instrument: Instrument) -> Strings:
+        numbers = [spec.number for spec in instrument.strings]
+        times = {n: 2 ** (self.cents(n) / CENTS_PER_OCTAVE) for n in numbers}
+        hz = {n: instrument.string(n).nominal_hz * times[n] for n in numbers}
+        return Strings(hz, dict.fromkeys(numbers, UNHEARD_CENTS))
+
+    def stretches(self, instrument: Instrument) -> Stretches:
+        return stretches_of(
+            instrument, offset_cents={s.number: self.cents(s.number) for s in instrument.strings}
+        )
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """One way of reading the whole."""
+
+    grammar: Grammar
+    tuning: _Tuning
+    log_score: float
+    strings: Strings
+    belief: Belief | None = None
+
+
+def label_sounds(
+    sounds: Sequence[Sound],
+    *,
+    instrument: Instrument,
+    courses: Sequence[Course] = COURSES,
+) -> Labelling:
+    """Label the sounds of a recording.
+
+    Parameters
+    ----------
+    sounds : sequence of Sound
+    instrument : Instrument
+    courses : sequence of Course
+        That may have been played, with their shares.
+    """
+    numbers = sorted(spec.number for spec in instrument.strings)
+    grammars = [build_grammar(c, strings=numbers, order=o) for c in courses for o in Order]
+    nominal = {n: instrument.string(n).nominal_hz for n in numbers}
+    likely = [s.notes[0].hz for s in sounds if log_string(s) > LIKE_STRING]
+    tunings = [_Tuning(offset, {}) for offset in suggest_offsets(likely, nominal)]
+    readings = _read(tunings, grammars, sounds, instrument)
+    while len(readings[0].tuning.shifts) < len(numbers) and _strange(readings, sounds):
+        shifted = [
+            _Tuning(readings[0].tuning.offset_cents, shifts) for shifts in _shifts(readings[0], numbers)
+        ]
+        tried = list(dict.fromkeys(r.grammar.key for r in readings))[:MOST_RETRIED]
+        again = _read(shifted, [g for g in grammars if g.key in tried], sounds, instrument)
+        if again[0].log_score < readings[0].log_score:
+            break
+        readings = sorted([*again, *readings], key=lambda r: -r.log_score)
+    return _conclude(readings, sounds)
+
+
+def _read(
+    tunings: Sequence[_Tuning], grammars: Sequence[Grammar], sounds: Sequence[Sound], instrument: Instrument
+) -> list[_Reading]:
+    """Return the best readings under some tunings, best first; strings are learned from what was heard."""
+    rough: list[_Reading] = []
+    for tuning in tunings:
+        strings = tuning.strings(instrument)
+        table = _Table(sounds, grammars, strings, tuning.stretches(instrument))
+        for grammar in grammars:
+            score = table.log_evidence(grammar) + math.log(grammar.share) + tuning.log_prior
+            rough.append(_Reading(grammar, tuning, score, strings))
+    rough.sort(key=lambda r: -r.log_score)
+    followed = [r for r in rough[:MOST_FOLLOWED] if r.log_score > rough[0].log_score - FOLLOWED]
+    return sorted((_settle(r, sounds, instrument) for r in followed), key=lambda r: -r.log_score)
+
+
+def _strange(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> bool:
+    """Whether the best reading leaves out clean plucks."""
+    belief = readings[0].belief
+    assert belief is not None
+    left = 1.0 - belief.states.sum(axis=1)
+    return any(gone > 0.5 and log_string(s) > CLEAN for gone, s in zip(left, sounds, strict=True))
+
+
+def _shifts(reading: _Reading, numbers: Sequence[int]) -> list[dict[int, int]]:
+    """Return tunings in which one string more is tuned apart from the others. [semitones]"""
+    known = reading.tuning.shifts
+    return [{**known, n: by} for n in numbers if n not in known for by in SHIFTS]
+
+
+class _Table:
+    """Likelihoods of the sounds as the places of some grammars, for one tuning."""
+
+    def __init__(
+        self, sounds: Sequence[Sound], grammars: Sequence[Grammar], strings: Strings, stretches: Stretches
+    ) -> None:
+        positions = list(dict.fromkeys(p for g in grammars for p in g.positions))
+        self._column = {position: i for i, position in enumerate(positions)}
+        self._likely, self._nothing = place_likelihoods(
+            sounds, positions, strings=strings, stretches=stretches
+        )
+
+    def log_evidence(self, grammar: Grammar) -> float:
+        return log_evidence(grammar.chain, self._of(grammar), self._nothing)
+
+    def believe(self, grammar: Grammar) -> Belief:
+        return believe(grammar.chain, self._of(grammar), self._nothing)
+
+    def _of(self, grammar: Grammar) -> FloatArray:
+        return self._likely[:, [self._column[p] for p in grammar.positions]]
+
+
+def _settle(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument) -> _Reading:
+    """Learn the open strings from what the reading takes for open, and read again."""
+    grammar, strings = reading.grammar, reading.strings
+    stretches = reading.tuning.stretches(instrument)
+    for _ in range(LEARNED):
+        belief = _Table(sounds, [grammar], strings, stretches).believe(grammar)
+        strings = _learn(belief, grammar, sounds, reading.strings)
+    belief = _Table(sounds, [grammar], strings, stretches).believe(grammar)
+    heard = [n for n in strings.hz if strings.sd_cents[n] < UNHEARD_CENTS]
+    apart = np.array([cents_between(reading.strings.hz[n], strings.hz[n]) for n in heard])
+    prior = (
+        math.log(grammar.share) + reading.tuning.log_prior - 0.5 * float(np.sum((apart / SLIP_CENTS) ** 2))
+    )
+    return _Reading(grammar, reading.tuning, belief.log_evidence + prior, strings, belief)
+
+
+def _learn(belief: Belief, grammar: Grammar, sounds: Sequence[Sound], before: Strings) -> Strings:
+    """Return the open strings as they were heard."""
+    hz, sd = dict(before.hz), dict(before.sd_cents)
+    for number in before.hz:
+        columns = [i for i, p in enumerate(grammar.positions) if p.string == number and p.stop is Stop.OPEN]
+        weight = belief.states[:, columns].sum(axis=1)
+        if weight.sum() < HEARD_SHARE:
+            continue
+        heard = np.flatnonzero(weight > 0.02)
+        pitch = np.array([_nearest(sounds[int(t)], before.hz[number]) for t in heard])
+        order = np.argsort(pitch)
+        share = np.cumsum(weight[heard][order])
+        hz[number] = float(pitch[order][np.searchsorted(share, 0.5 * share[-1])])
+        sd[number] = OPEN_CENTS
+    return Strings(hz, sd)
+
+
+def _nearest(sound: Sound, hz: float) -> float:
+    """Pitch of a sound's note that lies nearest."""
+    return min((note.hz for note in sound.notes), key=lambda one: abs(math.log(one / hz)))
+
+
+def _conclude(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> Labelling:
+    """Put the readings together by their weights."""
+    score = np.array([r.log_score for r in readings])
+    weight = np.exp(TEMPER * (score - score.max()))
+    weight /= weight.sum()
+    shares: list[dict[Position, float]] = [defaultdict(float) for _ in sounds]
+    for reading, worth in zip(readings, weight, strict=True):
+        if reading.belief is None:
+            continue
+        for t, row in enumerate(reading.belief.states):
+            for state in np.flatnonzero(row > 1e-4):
+                shares[t][reading.grammar.positions[state]] += float(worth * row[state])
+    best = readings[int(np.argmax(weight))]
+    labels = tuple(_label(sound, share, best.strings) for sound, share in zip(sounds, shares, strict=True))
+    tuning, grammar = best.tuning, best.grammar
+    return Labelling(
+        labels, tuning.offset_cents, dict(tuning.shifts), grammar.course.name, grammar.order, best.strings
+    )
+
+
+def _label(sound: Sound, share: dict[Position, float], strings: Strings) -> Label:
+    """Return the label of one sound."""
+    none = max(0.0, 1.0 - sum(share.values()))
+    ranked: list[tuple[Position | None, float]] = [*share.items(), (None, none)]
+    ranked.sort(key=lambda pair: -pair[1])
+    position, belief = ranked[0]
+    other, other_belief = ranked[1] if len(ranked) > 1 else (None, 0.0)
+    hz = 0.0
+    if position is not None:
+        hz = _nearest(sound, strings.hz[position.string] * 2 ** (position.semitones / 12))
+    elif sound.notes:
+        hz = sound.notes[0].hz
+    return Label(sound, position, hz, belief, other, other_belief, log_string(sound))
