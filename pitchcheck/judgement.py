@@ -20,6 +20,7 @@ from pitchcheck.takes import Stop
 
 DECISION_BELIEF = 0.90  # [-] belief that a verdict needs: definition
 SUSPICION = 0.5  # [-] belief from which a slot that only fretted notes tell of is suspected: chosen
+FIRST_SUSPECTS = 2  # strings named; further ones are hardly better than chance (measured: words.questions)
 FIRST_FRETS = 3  # frets at which a slot's excess is heard most: a fret error there may pass for it; chosen
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from pitchcheck.fit.joint import Joint
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import Board, SessionSettings
-from pitchcheck.judgement import SlotJudgement, Verdict, judge_slots, suspects
+from pitchcheck.judgement import FIRST_SUSPECTS, SlotJudgement, Verdict, judge_slots, suspects
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Narrowing, NextTake, Position, Stop
 
@@ -49,7 +49,7 @@ def best_take(
         return None
     judged = judge_slots(settings, fit) if slots is None else slots
     undecided = [s.number for s in judged if s.height_mm is not None and s.verdict is Verdict.UNSURE]
-    suspected = suspects(judged)  # whom the answer names is settled first
+    suspected = suspects(judged)[:FIRST_SUSPECTS]  # whom the answer names is settled first
     undecided = [number for number in undecided if number in suspected] or undecided
     if not undecided:
         return None

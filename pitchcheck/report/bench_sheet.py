@@ -27,7 +27,7 @@ def bench_sheet(measurement: Measurement) -> Sheet:
     """Return the sheet of any measurement, also one in which nothing could be read."""
     plan, unit = measurement.plan, measurement.settings.unit
     upcoming = next_take_step(measurement)
-    bottom = () if plan.nut_bottom is None else bottom_steps(plan.nut_bottom)
+    bottom = () if plan.nut_bottom is None else bottom_steps(plan.nut_bottom, unit=unit)
     sections: tuple[Section, ...] = (
         Section("Cut at the bottom of the nut", bottom),
         Section(
@@ -64,7 +64,12 @@ def _steps(measurement: Measurement) -> tuple[str, ...]:
     """Return what to do with the slots: first what several share, then string by string."""
     strings, instrument = measurement.plan.strings, measurement.settings.instrument
     steps_of = {
-        string.number: slot_steps(string, instrument=instrument, next_take=measurement.plan.next_take)
+        string.number: slot_steps(
+            string,
+            instrument=instrument,
+            next_take=measurement.plan.next_take,
+            unit=measurement.settings.unit,
+        )
         for string in strings
     }
     users: dict[str, list[int]] = {}
@@ -90,7 +95,7 @@ def _finding(finding: Finding, unit: LengthUnit) -> tuple[str, ...]:
     where = f"{phrases.place(finding)}, {phrases.size(finding, unit=unit)}"
     return (
         f"{phrases.CAUSE_TITLES[finding.cause]} ({where}). {phrases.CAUSE_MEANINGS[finding.cause]}",
-        *(f"  {line}" for line in evidence.finding_lines(finding)),
+        *(f"  {line}" for line in evidence.finding_lines(finding, unit=unit)),
     )
 
 

@@ -88,7 +88,7 @@ class _SlotWriter:
             first_fret=numbers.UNKNOWN if first is None else numbers.cents_with_sd(*first),
             off=self.off(),
             action=self.action(),
-            evidence=lines(plan.evidence),
+            evidence=lines(plan.evidence, unit=self.unit),
             doubts=tuple(slot_doubt(what) for what in plan.doubts),
         )
 

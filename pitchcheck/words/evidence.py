@@ -29,6 +29,7 @@ from pitchcheck.findings import (
     SlotAgainstTarget,
     SurelyHigh,
 )
+from pitchcheck.units import LengthUnit
 from pitchcheck.words import doubts, numbers, phrases
 
 _EACH = 3  # [-] takes that are listed one by one; more are counted
@@ -39,9 +40,9 @@ _ENDINGS = {
 }
 
 
-def finding_lines(finding: Finding) -> tuple[str, ...]:
+def finding_lines(finding: Finding, *, unit: LengthUnit | None = None) -> tuple[str, ...]:
     """Return what shows a finding, and what to do about it."""
-    shown = lines(finding.evidence)
+    shown = lines(finding.evidence, unit=unit)
     if finding.cause is Cause.DRIFT:
         return (
             *shown,
@@ -51,7 +52,7 @@ def finding_lines(finding: Finding) -> tuple[str, ...]:
     return shown if ending is None else (*shown, ending)
 
 
-def lines(evidence: Sequence[Evidence]) -> tuple[str, ...]:
+def lines(evidence: Sequence[Evidence], *, unit: LengthUnit | None = None) -> tuple[str, ...]:
     """Return evidence line by line; many takes doubted for one reason make one line with their count."""
     takes = [piece for piece in evidence if isinstance(piece, DoubtedTake)]
     groups: dict[tuple[type, ...], list[DoubtedTake]] = {}
@@ -60,7 +61,7 @@ def lines(evidence: Sequence[Evidence]) -> tuple[str, ...]:
     many = {take.row for group in groups.values() if len(group) > _EACH for take in group}
     counted = [_many(group) for group in groups.values() if len(group) > _EACH]
     rest = (piece for piece in evidence if not (isinstance(piece, DoubtedTake) and piece.row in many))
-    return (*counted, *(line for piece in rest for line in _lines(piece)))
+    return (*counted, *(line for piece in rest for line in _lines(piece, unit)))
 
 
 def _many(takes: Sequence[DoubtedTake]) -> str:
@@ -70,17 +71,17 @@ def _many(takes: Sequence[DoubtedTake]) -> str:
     return f"{len(takes)} takes (rows {min(rows)} to {max(rows)}), such as {first}"
 
 
-def _lines(piece: Evidence) -> tuple[str, ...]:
+def _lines(piece: Evidence, unit: LengthUnit | None) -> tuple[str, ...]:
     """Return the lines of one record."""
     match piece:
         case DoubtedTake():
             return (f"row {piece.row}, {piece.position.words()}: {doubts.joined(piece.doubts)}",)
         case SlotAgainstTarget() | SurelyHigh() | BelowFloor() | FirstFretHeard() | PressHeard():
-            return _of_a_slot(piece)
+            return _of_a_slot(piece, unit)
         case NotTheSlot() | NutOffset() | Fret12AtTarget() | FingerDepth() | AboveLightTouch() | FretOff():
-            return _of_sharpness(piece)
+            return _of_sharpness(piece, unit)
         case GaugeAgainstSound():
-            return _of_a_gauge(piece)
+            return _of_a_gauge(piece, unit)
         case OpenJumped() | OpenRan() | OpenSlipped():
             return _of_an_open_string(piece)
         case FalseOvertones() | InharmonicityRatio():
@@ -95,22 +96,22 @@ def _lines(piece: Evidence) -> tuple[str, ...]:
 
 
 def _of_a_slot(
-    piece: SlotAgainstTarget | SurelyHigh | BelowFloor | FirstFretHeard | PressHeard,
+    piece: SlotAgainstTarget | SurelyHigh | BelowFloor | FirstFretHeard | PressHeard, unit: LengthUnit | None
 ) -> tuple[str, ...]:
     """Return what the height of a slot rests on."""
     match piece:
         case SlotAgainstTarget(height_mm, target_mm):
-            height = numbers.measured(height_mm)
-            return (f"slot height {height}; target {numbers.length(target_mm)}",)
+            height = numbers.measured(height_mm, unit=unit)
+            return (f"slot height {height}; target {numbers.length(target_mm, unit=unit)}",)
         case SurelyHigh(belief, tolerance_mm):
             return (
-                f"belief that it is more than {numbers.length(tolerance_mm)} too high: "
+                f"belief that it is more than {numbers.length(tolerance_mm, unit=unit)} too high: "
                 f"{numbers.percent(belief)}",
             )
         case BelowFloor(height_mm, floor_mm):
             return (
-                f"slot height {numbers.measured(height_mm)}",
-                f"an open string is likely to buzz on fret 1 below {numbers.length(floor_mm)}",
+                f"slot height {numbers.measured(height_mm, unit=unit)}",
+                f"an open string is likely to buzz on fret 1 below {numbers.length(floor_mm, unit=unit)}",
             )
         case FirstFretHeard(error_cents):
             return (f"the first fret was heard {numbers.off(error_cents)}",)
@@ -122,13 +123,14 @@ def _of_a_slot(
 
 def _of_sharpness(
     piece: NotTheSlot | NutOffset | Fret12AtTarget | FingerDepth | AboveLightTouch | FretOff,
+    unit: LengthUnit | None,
 ) -> tuple[str, ...]:
     """Return what makes fretted notes sharp or flat."""
     match piece:
         case NotTheSlot():
             return _not_the_slot(piece)
         case NutOffset():
-            return _of_the_nut(piece)
+            return _of_the_nut(piece, unit)
         case Fret12AtTarget(error_cents, sd_cents, move_mm):
             way = "back, away from the nut" if move_mm > 0 else "forward, towards the nut"
             return (
@@ -138,11 +140,11 @@ def _of_sharpness(
                 f"the saddle wants to go about {abs(move_mm):.1f} mm {way}; set the slots first",
             )
         case FingerDepth(strings, error_cents, depth_mm):
+            depth = numbers.length(depth_mm.median, unit=unit)
+            between = numbers.interval(depth_mm, unit=unit or LengthUnit.MM, joint="and")
             return (
-                f"the finger makes about {error_cents:.1f} cents on frets 1 to 3 of "
-                f"{phrases.strings(strings)}; it "
-                f"pushes the string {numbers.mm(depth_mm.median)} below the fret tops, 90 % between "
-                f"{depth_mm.low:.2f} and {depth_mm.high:.2f} mm",
+                f"the finger makes about {error_cents:.1f} cents on frets 1 to 3 of {phrases.strings(strings)}; "
+                f"it pushes the string {depth} below the fret tops, 90 % between {between}",
                 "filing does not cure a heavy hand: fret lighter and nearer the fret, and listen again",
             )
         case AboveLightTouch(string, error_cents):
@@ -181,12 +183,13 @@ def _not_the_slot(piece: NotTheSlot) -> tuple[str, ...]:
     )
 
 
-def _of_the_nut(piece: NutOffset) -> tuple[str, ...]:
+def _of_the_nut(piece: NutOffset, unit: LengthUnit | None) -> tuple[str, ...]:
     """Return where the nut's edge lies and what that makes."""
     size = piece.offset_mm.median
     side = "too far from" if size > 0 else "too near"
     shown = (
-        f"the nut's edge is {numbers.length(abs(size))} {side} fret 1 at {phrases.strings(piece.strings)}, "
+        f"the nut's edge is {numbers.length(abs(size), unit=unit)} {side} fret 1 at "
+        f"{phrases.strings(piece.strings)}, "
         "90 % "
         f"between {piece.offset_mm.low:+.2f} and {piece.offset_mm.high:+.2f} mm (+ = too far)",
         f"that alone makes every fretted note {numbers.off(piece.error_cents)}; filing slots does not cure "
@@ -197,19 +200,20 @@ def _of_the_nut(piece: NutOffset) -> tuple[str, ...]:
     return shown
 
 
-def _of_a_gauge(piece: GaugeAgainstSound) -> tuple[str, ...]:
+def _of_a_gauge(piece: GaugeAgainstSound, unit: LengthUnit | None) -> tuple[str, ...]:
     """Return a gauge reading against the sound, and what to do."""
     what = "reading" if piece.what is None else phrases.GAUGE_WORDS[piece.what]
     where = "" if piece.string is None else f" of string {piece.string}"
     shown = (
-        f"{what}{where}: the gauge says {numbers.length(piece.read_mm)}, the sound "
-        f"{numbers.length(piece.heard_mm)}, give or take {piece.sd_mm:.2f} mm"
+        f"{what}{where}: the gauge says {numbers.length(piece.read_mm, unit=unit)}, the sound "
+        f"{numbers.length(piece.heard_mm, unit=unit)}, give or take {numbers.length(piece.sd_mm, unit=unit)}"
     )
     if piece.likely_slip_mm is None:
         return (shown, "gauge it again and play the press takes again before anything is filed")
     return (
         shown,
-        f"did the decimal point slip? {numbers.length(piece.likely_slip_mm)} would fit the sound. The "
+        f"did the decimal point slip? {numbers.length(piece.likely_slip_mm, unit=unit)} would fit the "
+        "sound. The "
         "reading was "
         "not changed: correct it or gauge again",
     )

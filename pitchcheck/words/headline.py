@@ -9,12 +9,11 @@ from collections.abc import Sequence
 
 from pitchcheck.fit.result import StringFit
 from pitchcheck.instrument import Nut
-from pitchcheck.judgement import BarKind
+from pitchcheck.judgement import FIRST_SUSPECTS, BarKind
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.words import numbers, phrases
 from pitchcheck.words.causes import SLOT_CAUSES, cause_lines
-from pitchcheck.words.questions import FIRST_SUSPECTS
 
 
 def headline(measurement: Measurement) -> str:

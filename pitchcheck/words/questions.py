@@ -9,9 +9,9 @@ from collections.abc import Sequence
 
 from pitchcheck.findings import Cause, Question
 from pitchcheck.instrument import Board, Instrument
+from pitchcheck.judgement import FIRST_SUSPECTS as FIRST_SUSPECTS
 from pitchcheck.words import phrases
 
-FIRST_SUSPECTS = 2  # strings named; further ones are hardly better than chance
 SUSPECTS_RIGHT = 0.70  # [-] of the first suspects are really high: 35 of 50, tests/diagnosis/test_suspects.py
 
 PRESSES = (

@@ -11,6 +11,7 @@ from pitchcheck.judgement import Verdict
 from pitchcheck.physics.gauges import third_fret_clearance_mm
 from pitchcheck.plan.records import AfterRemoval, NutBottom, StringPlan
 from pitchcheck.takes import Narrowing, NextTake
+from pitchcheck.units import LengthUnit
 from pitchcheck.words import numbers, phrases
 from pitchcheck.words.slots import bar
 
@@ -27,7 +28,13 @@ NEVER_FILED = {
 }
 
 
-def slot_steps(plan: StringPlan, *, instrument: Instrument, next_take: NextTake | None) -> tuple[str, ...]:
+def slot_steps(
+    plan: StringPlan,
+    *,
+    instrument: Instrument,
+    next_take: NextTake | None,
+    unit: LengthUnit | None = None,
+) -> tuple[str, ...]:
     """Return what to do with one slot.
 
     Parameters
@@ -37,19 +44,21 @@ def slot_steps(plan: StringPlan, *, instrument: Instrument, next_take: NextTake 
         Its board tells whether presses can be played.
     next_take : NextTake or None
         Named where it is a take of this string.
+    unit : LengthUnit, optional
+        What lengths are shown in; both by default.
     """
     if plan.height_mm is None:
         return _unmeasured(press=instrument.board is not Board.SCALLOPED)
     if plan.verdict is Verdict.HIGH:
-        return _high(plan)
+        return _high(plan, unit)
     if plan.verdict is Verdict.LOW:
-        return _low(plan)
+        return _low(plan, unit)
     if plan.verdict is Verdict.FINE:
-        return _fine(plan)
+        return _fine(plan, unit)
     return _unsure(plan, next_take=next_take)
 
 
-def _high(plan: StringPlan) -> tuple[str, ...]:
+def _high(plan: StringPlan, unit: LengthUnit | None) -> tuple[str, ...]:
     """Return the steps for a high slot: file a little, or why not to."""
     slot = plan.slot
     if slot.nut is not Nut.SLOTTED:
@@ -63,34 +72,38 @@ def _high(plan: StringPlan) -> tuple[str, ...]:
         )
     return (
         "Wear eye protection and keep your face clear of the string. Slacken it and lift it out of the slot.",
-        f"Take off at most {numbers.removal(plan.after.removed_mm)} now, in a few light strokes, the slot "
+        f"Take off at most {numbers.removal(plan.after.removed_mm, unit=unit)} now, in a few light strokes, "
+        "the slot "
         "falling "
         "away towards the tuner so that the string bears on the front edge. You cannot put material back.",
-        _expected(plan.after),
+        _expected(plan.after, unit),
         LISTEN_AGAIN,
-        f"Stop when that gap is {numbers.length(third_fret_clearance_mm(slot.goal.target_mm))} or the slot "
+        f"Stop when that gap is {numbers.length(third_fret_clearance_mm(slot.goal.target_mm), unit=unit)} "
+        "or the slot "
         "is no "
-        f"longer called high; up to {numbers.length(slot.goal.tolerance_mm)} above target is not worth "
+        f"longer called high; up to {numbers.length(slot.goal.tolerance_mm, unit=unit)} above target is not "
+        "worth "
         "filing.",
     )
 
 
-def _expected(after: AfterRemoval) -> str:
+def _expected(after: AfterRemoval, unit: LengthUnit | None) -> str:
     """Return what to expect after a removal."""
     return (
         f"The first fret should then be about {numbers.off(after.first_fret_cents)}, and the gap over fret "
         "1 with "
-        f"the string held at fret 3 about {numbers.length(after.clearance_mm)}. This is an estimate."
+        f"the string held at fret 3 about {numbers.length(after.clearance_mm, unit=unit)}. This is an "
+        "estimate."
     )
 
 
-def _low(plan: StringPlan) -> tuple[str, ...]:
+def _low(plan: StringPlan, unit: LengthUnit | None) -> tuple[str, ...]:
     """Return the steps for a low slot: how much to raise, how, and how to make sure."""
     check = (
         "Check by ear: play the open string firmly. A buzz that goes away when you hold fret 1 comes from "
         "fret 1 under a low slot. If nothing buzzes you may leave it."
     )
-    nut, rise = plan.slot.nut, numbers.length(plan.raise_mm or 0.0)
+    nut, rise = plan.slot.nut, numbers.length(plan.raise_mm or 0.0, unit=unit)
     if nut is not Nut.SLOTTED:
         return (check, f"It lies about {rise} below its target. {NEVER_FILED[nut]}")
     return (
@@ -103,18 +116,20 @@ def _low(plan: StringPlan) -> tuple[str, ...]:
         "the nut.",
         "Filling with glue: air the room, keep it off skin, eyes and finish; it can get hot as it sets. Let "
         "it "
-        f"harden, then cut from {numbers.length(plan.target_mm)} or more above the frets downwards, a "
+        f"harden, then cut from {numbers.length(plan.target_mm, unit=unit)} or more above the frets "
+        "downwards, a "
         "little at a "
         "time.",
     )
 
 
-def _fine(plan: StringPlan) -> tuple[str, ...]:
+def _fine(plan: StringPlan, unit: LengthUnit | None) -> tuple[str, ...]:
     """Return the step for a slot that is fine: leave it."""
     below = 0.0 if plan.excess_mm is None else -plan.excess_mm.median
     if below > 0:
         return (
-            f"Leave it. It lies {numbers.length(below)} below its target but above the height where open "
+            f"Leave it. It lies {numbers.length(below, unit=unit)} below its target but above the height "
+            "where open "
             "strings "
             "buzz.",
         )
@@ -152,9 +167,9 @@ def _unmeasured(*, press: bool) -> tuple[str, ...]:
     )
 
 
-def bottom_steps(cut: NutBottom) -> tuple[str, ...]:
+def bottom_steps(cut: NutBottom, *, unit: LengthUnit | None = None) -> tuple[str, ...]:
     """Return the steps for a cut at the bottom of the nut, and what it excludes."""
-    bass, treble = numbers.removal(cut.bass_mm), numbers.removal(cut.treble_mm)
+    bass, treble = numbers.removal(cut.bass_mm, unit=unit), numbers.removal(cut.treble_mm, unit=unit)
     if cut.bass_mm == cut.treble_mm:
         amount = f"{bass} evenly"
     else:

@@ -18,9 +18,9 @@ import pytest
 from helpers.fits import make_job
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Board, Nut
-from pitchcheck.judgement import SlotGoal, SlotJudgement, Verdict, Witness, suspects
+from pitchcheck.judgement import FIRST_SUSPECTS, SlotGoal, SlotJudgement, Verdict, Witness, suspects
 from pitchcheck.measurement import Measurement
-from pitchcheck.words.questions import FIRST_SUSPECTS, SUSPECTS_RIGHT, suspicion
+from pitchcheck.words.questions import SUSPECTS_RIGHT, suspicion
 from pitchcheck.workflow import measure_folder
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"

@@ -26,6 +26,7 @@ from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom
 from pitchcheck.report.page.view import PageView, page_view
 from pitchcheck.report.records import Step
+from pitchcheck.units import LengthUnit
 from pitchcheck.words.evidence import finding_lines
 from pitchcheck.words.steps import slot_steps
 
@@ -81,7 +82,9 @@ def test_shared_sentences_are_said_once_and_none_is_lost() -> None:
     said = words_of(page_view(whole).steps.slots)
     for plan in whole.plan.strings:
         if plan.remove_now_mm > 0:
-            steps = slot_steps(plan, instrument=whole.settings.instrument, next_take=None)
+            steps = slot_steps(
+                plan, instrument=whole.settings.instrument, next_take=None, unit=whole.settings.unit
+            )
             assert all(said.count(step) == 1 for step in steps)
 
 
@@ -126,7 +129,7 @@ def test_every_cause_has_words_and_its_evidence() -> None:
     assert len(view.findings) == len(Cause)
     for finding, found in zip(view.findings, EVERY_FINDING, strict=True):
         assert finding.meaning.endswith(".")
-        assert finding.cases[0].evidence == finding_lines(found)
+        assert finding.cases[0].evidence == finding_lines(found, unit=LengthUnit.MM)
 
 
 def test_findings_of_one_cause_share_one_heading() -> None:

@@ -45,7 +45,7 @@ def steps_view(measurement: Measurement) -> StepsView:
     bottom = plan.nut_bottom if slotted else None
     return StepsView(
         first=(Step("Look after the set-up first", cautions.FIRST), *_cures(measurement)),
-        bottom=() if bottom is None else (_bottom_step(bottom, bottom_steps(bottom), unit),),
+        bottom=() if bottom is None else (_bottom_step(bottom, bottom_steps(bottom, unit=unit), unit),),
         slots=_slot_steps(measurement),
     )
 
@@ -104,7 +104,10 @@ def _unsure(plan: StringPlan) -> bool:
 def _group(title: str, members: Sequence[StringPlan], measurement: Measurement) -> Step:
     """Return one step for slots that are treated alike; sentences they all share are said once."""
     settings, upcoming = measurement.settings, measurement.plan.next_take
-    each = [slot_steps(plan, instrument=settings.instrument, next_take=upcoming) for plan in members]
+    each = [
+        slot_steps(plan, instrument=settings.instrument, next_take=upcoming, unit=settings.unit)
+        for plan in members
+    ]
     shared = [step for step in each[0] if all(step in other for other in each)]
     own = [step for step in each[0] if step not in shared]
     split = each[0].index(own[0]) if own else len(shared)

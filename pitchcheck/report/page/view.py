@@ -111,7 +111,9 @@ def finding_views(findings: tuple[Finding, ...], *, unit: LengthUnit) -> tuple[F
     groups: dict[Cause, list[FindingCase]] = {}
     for finding in findings:
         where = phrases.sentence(phrases.place(finding))
-        case = FindingCase(where, phrases.size(finding, unit=unit), evidence.finding_lines(finding))
+        case = FindingCase(
+            where, phrases.size(finding, unit=unit), evidence.finding_lines(finding, unit=unit)
+        )
         groups.setdefault(finding.cause, []).append(case)
     return tuple(
         FindingView(phrases.CAUSE_TITLES[cause], phrases.CAUSE_MEANINGS[cause], tuple(cases))
