@@ -11,33 +11,30 @@ strings that were filed played again. Nobody tells it how much came off.
 from __future__ import annotations
 
 import argparse
-import csv
 import sys
 import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from .following import ADAPTIVE, first_takes, follow
 from .instruments import HANDS, job_slots
 from .kinds import FIVE, KINDS
 from .player import Player
-from .sessions import Heard, course, listen, measure, place_from, write
+from .sessions import Heard, listen, measure, write
 from .single import UNDER_MM, Case, floor_mm, player_of
 
 MOST_PASSES = 12
-MOST_ROUNDS = 150  # of further takes in one pass: a course that asks for more never ends
 FILED_PART = (0.7, 1.0)  # of what was said
 FILED_SD_MM = 0.01
 GAUGE_MM = 0.013  # standard deviation of a leaf reading of the gap over fret 1, string held behind fret 3
 # What a job costs in time; common practice, no source.
 PLUCK_S = {"open": 6.0, "fret": 8.0, "press": 12.0, "leaf": 15.0}
 PASS_MIN, FILED_MIN, GAUGE_MIN = 3.0, 2.0, 1.0  # slackening and settling; each slot filed; a leaf reading
-ADAPTIVE = "adaptive"
 
 
 @dataclass(frozen=True)
@@ -50,6 +47,7 @@ class JobCase:
     hand: str = "careful"
     gauge: bool = False
     aim: str = ""
+    leaves: bool = True
 
 
 @dataclass(frozen=True)
@@ -80,43 +78,6 @@ class Done:
     passes: int = 0
     minutes: float = 0.0
     ended: str = "nothing to file"
-
-
-@lru_cache
-def base_course(kind: str) -> tuple[tuple[int, str, int | None], ...]:
-    """Takes that `pitchcheck new` writes for a kind: string, stop, fret."""
-    from pitchcheck.workflow import new_folder
-
-    with tempfile.TemporaryDirectory() as home:
-        new_folder(Path(home) / "new", kind=kind)
-        with (Path(home) / "new" / "takes.csv").open(encoding="utf-8", newline="") as rows:
-            return tuple(
-                (int(row["string"]), row["stop"], int(row["fret"]) if row["fret"] else None)
-                for row in csv.DictReader(rows)
-            )
-
-
-def first_takes(case: JobCase, strings: Sequence[int]) -> list[Any]:
-    """The takes a pass begins with, of some strings."""
-    if case.course != ADAPTIVE:
-        return course(case.course, strings)
-    known = base_course(case.kind)
-    return [
-        place_from({"string": s, "stop": stop, "fret": fret, "capo": 0})
-        for s, stop, fret in known
-        if s in strings
-    ]
-
-
-def wanted(answer: dict[str, Any]) -> list[Any]:
-    """The run the program asks for next; from a program that only names one take, that take between opens."""
-    if "next_takes" in answer:
-        return [place_from(p) for p in answer["next_takes"] or []]
-    one = answer["next_take"]
-    if one is None:
-        return []
-    around = {"string": one["string"], "stop": "open", "fret": None, "capo": one["capo"]}
-    return [place_from(p) for p in (around, one, around)]
 
 
 def do(case: JobCase) -> Done:
@@ -163,23 +124,19 @@ def _pass(case: JobCase, player: Player, strings: Sequence[int], home: Path, don
     folder = home / f"pass-{done.passes}"
     meter = [_gauged(player, strings, done.passes)] if case.gauge else []
     before = f"../pass-{done.passes - 1}" if done.passes > 1 else None
-    heard = listen(player, first_takes(case, strings))
+    heard = listen(player, first_takes(case.course, case.kind, strings))
     done.minutes += PASS_MIN * (done.passes > 1) + GAUGE_MIN * case.gauge
 
-    def answer() -> dict[str, Any]:
+    def ask(heard: list[Heard]) -> dict[str, Any]:
         write(folder, player.truth, heard, meter=meter, before=before, aim=case.aim)
         return measure(folder)
 
-    said = answer()
     if case.course == ADAPTIVE:
-        for _ in range(MOST_ROUNDS):
-            more = wanted(said)
-            if not more:
-                break
-            heard += listen(player, more)
-            said = answer()
-        else:
+        said, ends = follow(player, heard, ask, leaves=case.leaves)
+        if not ends:
             done.ended = "asks for ever"
+    else:
+        said = ask(heard)
     done.plucks += len(heard)
     done.minutes += sum(_seconds(h) for h in heard) / 60
     return said
@@ -278,6 +235,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--count", type=int, default=2, help="instruments of each kind")
     parser.add_argument("--start", type=int, default=0, help="first seed")
     parser.add_argument("--gauge", action="store_true", help="one leaf reading in every pass")
+    parser.add_argument(
+        "--no-leaves", action="store_true", help="leaf takes that are asked for are not played"
+    )
     parser.add_argument("--aim", default="", help='"new nut" or "set-up"')
     parser.add_argument("--each", action="store_true", help="a line for every job too")
     parser.add_argument("--workers", type=int, default=1)
@@ -286,7 +246,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for takes in chosen.course:
         for hand in chosen.hand:
             work = [
-                JobCase(kind, chosen.start + i, takes, hand, chosen.gauge, chosen.aim)
+                JobCase(kind, chosen.start + i, takes, hand, chosen.gauge, chosen.aim, not chosen.no_leaves)
                 for i in range(chosen.count)
                 for kind in chosen.kinds
             ]

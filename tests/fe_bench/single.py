@@ -21,10 +21,11 @@ from typing import Any
 
 import numpy as np
 
+from .following import ADAPTIVE, first_takes, follow
 from .instruments import HANDS, Slots, draw, fixture_slots
 from .kinds import FIVE, KINDS
 from .player import Place, Player
-from .sessions import course, listen, measure, write
+from .sessions import Heard, listen, measure, write
 from .stress import NYLON_ONLY, SETS, apply
 
 UNDER_MM = 0.02  # a cut that leaves a slot further below its target than this is a cut too deep
@@ -109,14 +110,21 @@ def run(case: Case) -> list[Score]:
     player = player_of(case)
     truth = player.truth
     numbers = [s.number for s in truth.strings]
-    heard = listen(player, course(case.course, numbers))
-    if case.leaves:
+    heard = listen(player, first_takes(case.course, case.kind, numbers))
+    if case.leaves and case.course != ADAPTIVE:
         for string in (numbers[0], numbers[-1]):
             heard += listen(player, leaf_places(player, string))
     with tempfile.TemporaryDirectory() as home:
         folder = Path(home) / "session"
-        write(folder, truth, heard)
-        answer = measure(folder)
+
+        def ask(heard: list[Heard]) -> dict[str, Any]:
+            write(folder, truth, heard)
+            return measure(folder)
+
+        if case.course == ADAPTIVE:
+            answer, _ = follow(player, heard, ask, leaves=case.leaves)
+        else:
+            answer = ask(heard)
     return scores(case, player, answer)
 
 
@@ -246,7 +254,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--kinds", nargs="+", default=list(FIVE), choices=list(KINDS))
     parser.add_argument("--count", type=int, default=8, help="instruments of each kind")
     parser.add_argument("--start", type=int, default=0, help="first seed")
-    parser.add_argument("--leaves", action="store_true", help="leaf takes on the outer strings")
+    parser.add_argument("--leaves", action="store_true", help="leaf takes: on the outer strings, or as asked")
     parser.add_argument("--by", choices=["group", "kind", "set"], default="group")
     parser.add_argument("--workers", type=int, default=1)
     chosen = parser.parse_args(arguments)
