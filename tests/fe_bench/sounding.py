@@ -17,6 +17,7 @@ from .string_fe import Lie, Rest, Support, end_turn, rest, sounding_length
 SADDLE_BREAK_RAD = 0.25  # from memory; the same open and stopped
 PAD_MM = 8.0  # width of a fingertip
 PAD_PARTS = 5
+FIRM_N, MOST_N = 1.0, 60.0  # with which a fretted string lies on its fret at least; our choice
 CAPO_N, CAPO_BEHIND_MM, CAPO_HALF_MM = 12.0, 6.0, 3.0  # on each string; from memory
 CAPO_SHARE = 0.25  # of the string behind a capo, how much shares a stretch before it
 LIGHT_SD = 0.08  # from press to press, of a rod that does not bring the string down; our choice
@@ -128,8 +129,15 @@ class Strung:
         spots = middle + pad * (np.arange(PAD_PARTS) - (PAD_PARTS - 1) / 2) / PAD_PARTS
         weight = np.cos((spots - middle) / pad * np.pi)
         weight /= weight.sum()
-        loads = [(float(x), float(force / s.tension_n * w)) for x, w in zip(spots, weight, strict=True)]
-        return loads, [self._board(s, x, fret, PAD_PARTS, f"finger {i}") for i, (x, _) in enumerate(loads)]
+        boards = [self._board(s, float(x), fret, PAD_PARTS, f"finger {i}") for i, x in enumerate(spots)]
+        supports = (*self._frets(s, fret + BEYOND, 0.0), *boards)
+        while True:  # harder until the note sounds clean: nobody plays a string that floats over its fret
+            loads = [(float(x), float(force / s.tension_n * w)) for x, w in zip(spots, weight, strict=True)]
+            push = rest(Lie(self.ends(s), supports, tuple(loads)), bend_mm=s.bend_mm).push
+            on = sum(push.get(name, 0.0) for name in (f"fret {fret}", f"fret {fret} behind"))
+            if on * s.tension_n >= FIRM_N or force > MOST_N:
+                return loads, boards
+            force *= 1.15
 
     def _rod(self, s: StringTruth, fret: int, hand: Hand, rng: np.random.Generator) -> Rod:
         """A rod set in the middle of a space: rigid, upright, its end as wide as it holds the string flat."""
@@ -200,7 +208,9 @@ class Strung:
             more_path = shown.path_mm(grip) - base.path_mm + aside
             stretch = base.stretch + more_path * scatter * (1 - s.fret_grip) / base.share_mm
             tension = 1 + s.stretch * stretch
-        held = [p for p, _ in loads] + ([rod.far] if rod is not None else [])
+        # behind the fret the rod's edge bears the string, or the middle of a finger or capo, which is soft
+        soft = loads[-(PAD_PARTS // 2) - 1 :] if place.stop == "fret" else loads[1:2]
+        held = [rod.far] if rod is not None else [x for x, _ in soft[:1]]
         return self._heard(s, place, shown, held, stretch=stretch, tension=tension)
 
     def _base(self, s: StringTruth, capo: int) -> _Base:

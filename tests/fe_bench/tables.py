@@ -44,7 +44,7 @@ def plain(workers: int) -> list[str]:
 
 
 def stress(workers: int) -> list[str]:
-    """Instruments and hands that nobody modelled: the full course, what is asked for, the same with leaves."""
+    """Instruments and hands that nobody modelled: full course, what is asked for, the same with leaves."""
     rows = list(single.HEAD)
     for name in SETS:
         for takes, leaves in (("full", False), (ADAPTIVE, False), (ADAPTIVE, True)):
