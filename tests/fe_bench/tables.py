@@ -103,10 +103,12 @@ TABLES: dict[str, tuple[str, Callable[[int], list[str]]]] = {
 }
 
 
-def between(name: str, text: str) -> str:
-    """What a document has between the marks of a table."""
+def cut(name: str, text: str) -> tuple[str, str, str]:
+    """A document before, between and after the marks of a table."""
     start, end = f"<!-- fe_bench {name} -->\n", f"<!-- /fe_bench {name} -->"
-    return text.split(start)[1].split(end)[0]
+    before, rest = text.split(start)
+    old, after = rest.split(end)
+    return before + start, old, end + after
 
 
 def agree(old: str, new: str) -> bool:
@@ -134,9 +136,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         path = DOCS / file
         new = "\n".join(make(chosen.workers)) + "\n"
         text = path.read_text(encoding="utf-8")
-        old = between(name, text)
+        before, old, after = cut(name, text)
         if not chosen.check:
-            path.write_text(text.replace(old, new, 1), encoding="utf-8")
+            path.write_text(before + new + after, encoding="utf-8")
         elif not agree(old, new):
             print(f"docs/{file}, {name}: the document says\n{old}\nthe code says\n{new}")
             status = 1
