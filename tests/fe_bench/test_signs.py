@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from fe_bench.fixtures import write_one
 from fe_bench.instruments import FRETS, StringTruth, Truth, draw
 from fe_bench.player import Place, Player, still
+from fe_bench.sessions import measure
+from fe_bench.single import Case
 from fe_bench.stress import SETS, apply
 
 Change = Callable[[Truth], Truth]
@@ -124,3 +129,16 @@ def test_every_stress_changes_what_is_heard(name: str) -> None:
 
     assert np.abs(heard(shaken) - heard(plain)).max() > 0.05
     assert [s.slot_mm for s in shaken.strings] == [s.slot_mm for s in plain.strings]
+
+
+def test_a_written_instrument_is_read_and_its_truth_stands_beside_it(tmp_path: Path) -> None:
+    write_one(tmp_path / "one", Case("bass", 3))
+    truth = json.loads((tmp_path / "one" / "truth.json").read_text(encoding="utf-8"))
+    answer = measure(tmp_path / "one")
+    assert [s["number"] for s in answer["strings"]] == [1, 2, 3, 4]
+    for said in answer["strings"]:
+        # 0.14 is the 95th percentile of basses with the full course (docs/accuracy.md); twice that is a mistake
+        assert (
+            abs(said["slot_height_mm"]["median"] - truth["strings"][str(said["number"])]["slot_height_mm"])
+            < 0.28
+        )
