@@ -14,6 +14,7 @@ from typer.core import TyperGroup
 from pitchcheck import __version__
 from pitchcheck.cli.again import again
 from pitchcheck.cli.demo import demo
+from pitchcheck.cli.gauge import gauge
 from pitchcheck.cli.inputs import inputs
 from pitchcheck.cli.job.commands import job
 from pitchcheck.cli.kinds import kinds
@@ -76,6 +77,7 @@ app.command()(new)
 app.command()(listen)
 app.command()(measure)
 app.command()(again)
+app.command()(gauge)
 app.command()(demo)
 app.command()(inputs)
 app.command()(kinds)

@@ -19,7 +19,8 @@ from pitchcheck.report.drawings import (
     draw_slot,
     exaggeration,
 )
-from pitchcheck.report.job.view import JobReportInput, job_view
+from pitchcheck.report.job.about import About, about_view
+from pitchcheck.report.job.view import JobReportInput, grouped, job_view
 from pitchcheck.report.page.view import page_view
 from pitchcheck.report.take_sheet import take_sheet
 from pitchcheck.takes import Position
@@ -88,6 +89,32 @@ def render_job(given: JobReportInput, *, reader: str) -> str:
         A whole HTML document; style, drawings and sound are inside.
     """
     return _render("job.html.jinja", view=job_view(given), reader=reader)
+
+
+def render_intake(
+    measurement: Measurement, *, title: str, made: str, about: About, fingerprint: str | None, reader: str
+) -> str:
+    """Render the page of a job with one pass: how the instrument came in, and what is proposed.
+
+    Parameters
+    ----------
+    measurement : Measurement
+        Of that pass.
+    title, made : str
+        Of the job, and the date of the page.
+    about : About
+    fingerprint : str or None
+    reader : {"tech", "player"}
+    """
+    return _render(
+        "intake.html.jinja",
+        title=f"Intake: {title}",
+        made=made,
+        view=page_view(measurement),
+        about=about_view(about, unit=measurement.settings.unit),
+        fingerprint=grouped(fingerprint),
+        reader=reader,
+    )
 
 
 def render_take_sheet(

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from pitchcheck.errors import BadValue, NothingMeasured
 from pitchcheck.instrument import MeterQuantity
-from pitchcheck.session.settings import SETTINGS, read_settings
+from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
 from pitchcheck.store.files import write_whole
 from pitchcheck.units import length_mm
 
@@ -89,23 +89,26 @@ def add_gauge(folder: Path, entry: GaugeEntry) -> None:
     OSError
         If the file cannot be written.
     """
+    read_settings(folder)
     path = folder / SETTINGS
-    before = read_settings(folder)
-    old = path.read_bytes()
+    write_whole(path, settings_with(path.read_bytes(), entry))
+
+
+def settings_with(content: bytes, entry: GaugeEntry) -> bytes:
+    """Return settings with one reading more and all else as it was; raise BadValue if they do not take it."""
+    text = content.decode("utf-8-sig")
+    before = parse_settings(text, name=SETTINGS)
     lines = ["", "[[meter]]", f'what = "{entry.what}"']
     if entry.string is not None:
         lines.append(f"string = {entry.string}")
-    lines += [f'{key} = "{text}"' for key in _KEYS if (text := getattr(entry, key)) is not None]
-    end = b"" if old.endswith(b"\n") else b"\n"
-    write_whole(path, old + end + ("\n".join(lines) + "\n").encode("utf-8"))
+    lines += [f'{key} = "{told}"' for key in _KEYS if (told := getattr(entry, key)) is not None]
+    new = text + ("" if text.endswith("\n") else "\n") + "\n".join(lines) + "\n"
     try:
-        after = read_settings(folder)
+        after = parse_settings(new, name=SETTINGS)
     except NothingMeasured as fault:
-        write_whole(path, old)
         raise BadValue(fault.problems[0].sentence()) from fault
-    if len(after.settings.meter) == len(before.settings.meter) + 1:
-        return
-    write_whole(path, old)
-    known = {fault.sentence() for fault in before.problems}
-    new = [fault.sentence() for fault in after.problems if fault.sentence() not in known]
-    raise BadValue(new[0] if new else "the settings do not take this reading.")
+    if len(after.settings.meter) != len(before.settings.meter) + 1:
+        known = {fault.sentence() for fault in before.problems}
+        faults = [fault.sentence() for fault in after.problems if fault.sentence() not in known]
+        raise BadValue(faults[0] if faults else "the settings do not take this reading.")
+    return new.encode("utf-8")

@@ -19,6 +19,7 @@ from pitchcheck.compare.records import Assumption, AssumptionKind, PositionChang
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Removal
 from pitchcheck.judgement import slot_goal, verdict
+from pitchcheck.report.job.about import About
 from pitchcheck.report.job.view import JobReportInput, PassInput, Snippet
 from pitchcheck.takes import Position, Stop
 
@@ -113,8 +114,7 @@ def story(moved: Sequence[Moved] = TWO_LOWERED, *, long: bool = False) -> JobRep
         ),
         after=measurement(_slots(moved, 1)),
         comparison=compared,
-        owner="A. Player",
-        owner_words=words,
+        about=About(owner="A. Player", owner_words=words),
         notes=(f"Bench note {words}",),
         done=("Bottom of the nut square.", "Ends flush.", words) * (3 if long else 1),
         fingerprint=FINGERPRINT,

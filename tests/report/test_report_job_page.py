@@ -18,6 +18,7 @@ from helpers.imports import ROOT
 from helpers.job import FINGERPRINT, NOTHING_DONE, ODD, TWELVE, TWO_LOWERED, UNHEARD, comparison, story
 from pitchcheck.report.comparison_files import CSV_HEADS, comparison_csv, comparison_json
 from pitchcheck.report.comparison_sheet import HEADS, comparison_sheet
+from pitchcheck.report.job.about import About
 from pitchcheck.report.job.view import JobReportInput
 from pitchcheck.report.render import render_job
 from pitchcheck.words import cautions, numbers
@@ -30,8 +31,7 @@ STORIES: dict[str, JobReportInput] = {
     "twelve": story(TWELVE, long=True),
     "bare": replace(
         story(TWO_LOWERED),
-        owner=None,
-        owner_words=None,
+        about=About(),
         notes=(),
         done=(),
         fingerprint=None,
@@ -161,7 +161,9 @@ def test_what_is_too_low_comes_first() -> None:
 
 
 def test_words_of_a_user_are_never_html() -> None:
-    source = render_job(replace(STORIES["lowered"], owner="<b>x</b>", title="a & b"), reader="player")
+    source = render_job(
+        replace(STORIES["lowered"], about=About(owner="<b>x</b>"), title="a & b"), reader="player"
+    )
     assert "<b>x</b>" not in source
     assert "&lt;b&gt;x&lt;/b&gt;" in source
 

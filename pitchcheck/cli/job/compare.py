@@ -64,22 +64,39 @@ def report(
         bool, typer.Option("--without-names", help="Leave out the owner, the owner's words and all notes.")
     ] = False,
     without_sound: Annotated[bool, typer.Option("--without-sound", help="Leave out the clips.")] = False,
+    workshop: Annotated[str | None, typer.Option(metavar="WORDS", help="A line of your workshop.")] = None,
+    signature: Annotated[bool, typer.Option("--signature", help="Leave a place to sign.")] = False,
     before: BeforeOption = None,
     after: AfterOption = None,
     jobs: JobsOption = None,
 ) -> None:
     """Write the report of a job: one page with pictures and sound that needs nothing from elsewhere.
 
+    Of a job with one pass it is an intake page: how the instrument came in, and what is proposed.
+
     Example: pitchcheck job report parlour --to parlour.html --for player
     """
-    from pitchcheck.workflow.jobs.report import Reader, compare_job, job_report, sound_job
+    from pitchcheck.jobs.names import check_line
+    from pitchcheck.workflow.jobs.report import (
+        Extras,
+        Reader,
+        compare_job,
+        intake_report,
+        job_report,
+        sound_job,
+    )
 
     if reader not in READERS:
         raise BadValue(f"--for is {reader!r}; it must be {' or '.join(READERS)}. Write one of these.")
     check_report_path(to)
-    found = compare_job(sound_job(find(name, jobs)), before=before, after=after)
-    page = job_report(
-        found, now=now(), reader=Reader(reader), names=not without_names, clips=not without_sound
-    )
+    job = sound_job(find(name, jobs))
+    names, extras = not without_names, Extras(check_line("workshop", workshop), signature)
+    if len(job.counted) == 1 and before is None and after is None:
+        page = intake_report(job, now=now(), reader=Reader(reader), names=names, extras=extras)
+    else:
+        found = compare_job(job, before=before, after=after)
+        page = job_report(
+            found, now=now(), reader=Reader(reader), names=names, clips=not without_sound, extras=extras
+        )
     write_whole(to, page)
     say(f"Report written to {to}")

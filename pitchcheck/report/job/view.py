@@ -17,6 +17,7 @@ from pitchcheck.instrument import Handedness, Removal
 from pitchcheck.measurement import Measurement
 from pitchcheck.report import chord_words
 from pitchcheck.report.job import tables
+from pitchcheck.report.job.about import NOTHING_ABOUT, About, AboutView, about_view
 from pitchcheck.report.neck import neck_change_view
 from pitchcheck.report.records import NeckView, SlotPicture, Table
 from pitchcheck.report.slots import change_picture
@@ -60,8 +61,7 @@ class JobReportInput:
     passes: tuple[PassInput, ...]
     after: Measurement
     comparison: Comparison
-    owner: str | None = None
-    owner_words: str | None = None
+    about: About = NOTHING_ABOUT
     notes: tuple[str, ...] = ()
     done: tuple[str, ...] = ()
     fingerprint: str | None = None
@@ -108,6 +108,7 @@ class JobView:
     remarks: tuple[str, ...]
     fingerprint: str
     left_handed: bool
+    about: AboutView
 
 
 def job_view(given: JobReportInput) -> JobView:
@@ -117,14 +118,14 @@ def job_view(given: JobReportInput) -> JobView:
     pairs = (comparison.before, comparison.after)
     first, second = (() if fit is None else chord_table(settings.instrument, fit) for fit in pairs)
     tolerance = settings.target.tolerance_mm
-    owner = (("Brought by", given.owner), ("Said to be wrong", given.owner_words))
+    about = about_view(given.about, unit=unit)
     return JobView(
         title=f"Nut work: {given.title}",
         made=given.made or "",
         headline=change_words.headline(slots),
         alarm=change_words.alarm(slots),
         summary=change_words.summary(comparison, unit=unit),
-        owner=tuple((name, words) for name, words in owner if words),
+        owner=about.pairs,
         rows=tuple(tables.change_row(s, tolerance_mm=tolerance, unit=unit) for s in slots),
         pictures=tuple(change_picture(s, settings=settings) for s in slots),
         scale_mm=settings.instrument.scale_mm,
@@ -142,8 +143,9 @@ def job_view(given: JobReportInput) -> JobView:
         repeats_line=tables.repeats_line(comparison),
         assumed=tuple(map(assumption, comparison.assumptions)),
         remarks=(*map(weakness, comparison.weaknesses), *map(heard_in, comparison.heard_in)),
-        fingerprint=_grouped(given.fingerprint),
+        fingerprint=grouped(given.fingerprint),
         left_handed=settings.instrument.hand is Handedness.LEFT,
+        about=about,
     )
 
 
@@ -170,7 +172,7 @@ def _listen(snippet: Snippet, slots: Sequence[SlotChange], unit: LengthUnit) -> 
     return Listen(title, before, after, f"Slot: {change_words.changed(slot, unit=unit)}.")
 
 
-def _grouped(fingerprint: str | None) -> str:
+def grouped(fingerprint: str | None) -> str:
     """Return a fingerprint in groups of eight, as a person reads it."""
     whole = fingerprint or ""
     return " ".join(whole[i : i + 8] for i in range(0, len(whole), 8))

@@ -16,20 +16,26 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pitchcheck.errors import BadValue
+from pitchcheck.instrument import MeterQuantity, MeterReading
 from pitchcheck.jobs.errors import JobDamaged
+from pitchcheck.jobs.layout import plain_file
 from pitchcheck.jobs.read import read_job
-from pitchcheck.jobs.records import Job, StoredPass
+from pitchcheck.jobs.records import GaugeReading, Job, StoredPass
 from pitchcheck.jobs.verify import verify_job
 from pitchcheck.measurement import Measurement
+from pitchcheck.session.folder import read_session
 from pitchcheck.words.checklist import CHECKLIST
-from pitchcheck.workflow.jobs.result_file import earlier_passes, stored_pass
+from pitchcheck.workflow.jobs.result_file import earlier_passes, last_heard, stored_pass
 from pitchcheck.workflow.measure import conclude
 
 if TYPE_CHECKING:
     from pitchcheck.compare import Comparison
     from pitchcheck.fit.result import Fit
+    from pitchcheck.report.job.about import About, GaugeInput, Photo
     from pitchcheck.report.job.view import PassInput, Snippet
 
+MOST_PHOTO_BYTES = 2_000_000  # of all pictures of a page together; our choice
+PHOTO_KINDS = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
 PLAYER_STRINGS = 3  # [-] strings to be heard on the player's page; our choice
 
 
@@ -155,8 +161,22 @@ def compare_job(job: Job, *, before: str | None = None, after: str | None = None
     return Compared(job, passes[start : end + 1], heard_in, last_measured, comparison)
 
 
+@dataclass(frozen=True)
+class Extras:
+    """What a page carries on request: a line of the workshop, a place for date and signature."""
+
+    workshop: str | None = None
+    signature: bool = False
+
+
 def job_report(
-    compared: Compared, *, now: datetime, reader: Reader = Reader.TECH, names: bool = True, clips: bool = True
+    compared: Compared,
+    *,
+    now: datetime,
+    reader: Reader = Reader.TECH,
+    names: bool = True,
+    clips: bool = True,
+    extras: Extras | None = None,
 ) -> str:
     """Return the report of a job as one HTML page.
 
@@ -171,6 +191,7 @@ def job_report(
         its notes; what the settings call the instrument takes the place of the title.
     clips : bool
         False leaves out the sound.
+    extras : Extras, optional
     """
     from pitchcheck.report.job.view import JobReportInput
     from pitchcheck.report.render import render_job
@@ -181,8 +202,7 @@ def job_report(
         passes=tuple(_told(one, notes=names and reader is Reader.TECH) for one in compared.passes),
         after=compared.after,
         comparison=compared.comparison,
-        owner=job.customer if names else None,
-        owner_words=job.owner_words if names else None,
+        about=_about(job, extras or Extras(), names=names),
         notes=tuple(f"{note.when:%Y-%m-%d}: {note.words}" for note in job.notes) if names else (),
         done=steps_done(job) if names else (),
         fingerprint=job.fingerprint,
@@ -190,6 +210,121 @@ def job_report(
         snippets=_snippets(compared, reader=reader) if clips else (),
     )
     return render_job(given, reader=reader.value)
+
+
+def intake_report(
+    job: Job,
+    *,
+    now: datetime,
+    reader: Reader = Reader.TECH,
+    names: bool = True,
+    extras: Extras | None = None,
+) -> str:
+    """Return the page of a job with one pass: how the instrument came in, and what is proposed.
+
+    Raises
+    ------
+    BadValue
+        If it has no pass that counts.
+    """
+    from pitchcheck.report.render import render_intake
+
+    if not job.counted:
+        raise BadValue("the job has no pass yet, so there is nothing to report. Add one: job add, or listen.")
+    measurement = measurement_of(job.counted[-1])
+    return render_intake(
+        measurement,
+        title=job.title if names else measurement.settings.instrument.kind,
+        made=f"{now:%Y-%m-%d}",
+        about=_about(job, extras or Extras(), names=names),
+        fingerprint=job.fingerprint,
+        reader=reader.value,
+    )
+
+
+def _about(job: Job, extras: Extras, *, names: bool) -> About:
+    """Return what is said beside the sound; without names only gauge readings and the workshop's line."""
+    from pitchcheck.report.job.about import About
+
+    gauge = gauge_readings(job)
+    if not names:
+        return About(gauge=gauge, workshop=extras.workshop, signature=extras.signature)
+    return About(
+        owner=job.customer,
+        owner_words=job.owner_words,
+        instrument=job.instrument,
+        serial=job.serial,
+        workshop=extras.workshop,
+        photos=_photos(job),
+        gauge=gauge,
+        signature=extras.signature,
+    )
+
+
+def _photos(job: Job) -> tuple[Photo, ...]:
+    """Return the pictures that a page can carry, those of the passes first; large ones stay in the job."""
+    from pitchcheck.report.job.about import Photo
+
+    named = [(f"{p.name}, {path.name}", path) for p in job.counted for path in p.photos]
+    named += [(f"step {s.name}", job.folder / s.photo) for s in job.last_steps().values() if s.photo]
+    found: list[Photo] = []
+    left = MOST_PHOTO_BYTES
+    for title, path in named:
+        kind, file = PHOTO_KINDS.get(path.suffix.lower()), plain_file(path.parent, path.name)
+        if kind is None or file is None or file.stat().st_size > left:
+            continue
+        left -= file.stat().st_size
+        found.append(Photo(title[:1].upper() + title[1:], kind, file.read_bytes()))
+    return tuple(found)
+
+
+def gauge_readings(job: Job) -> tuple[GaugeInput, ...]:
+    """Return every gauge reading of a job, those in the settings of its passes first, beside the sound."""
+    from pitchcheck.report.job.about import GaugeInput
+
+    names = {p.number: p.name for p in job.passes}
+    found: list[tuple[int, GaugeReading]] = [
+        (p.number, _as_told(reading, p)) for p in job.counted for reading in _meter(p)
+    ]
+    found += [(reading.after_pass, reading) for reading in job.gauge]
+    return tuple(
+        GaugeInput(
+            what=reading.what,
+            string=reading.string,
+            value=reading.value,
+            passes=reading.passes,
+            stops=reading.stops,
+            after=names.get(number, ""),
+            heard_mm=_heard_gap_mm(job, number, reading),
+        )
+        for number, reading in found
+    )
+
+
+def _meter(stored: StoredPass) -> tuple[MeterReading, ...]:
+    return read_session(stored.folder).settings.meter
+
+
+def _as_told(reading: MeterReading, stored: StoredPass) -> GaugeReading:
+    """Return a reading of a pass's settings like one of the job."""
+    leaf = reading.passes_mm is not None or reading.stops_mm is not None
+    return GaugeReading(
+        when=stored.when,
+        after_pass=stored.number,
+        what=reading.what,
+        string=reading.string,
+        value=None if leaf else f"{reading.value_mm:.2f} mm",
+        passes=None if reading.passes_mm is None else f"{reading.passes_mm:.2f} mm",
+        stops=None if reading.stops_mm is None else f"{reading.stops_mm:.2f} mm",
+    )
+
+
+def _heard_gap_mm(job: Job, number: int, reading: GaugeReading) -> tuple[float, float, float] | None:
+    """Return the gap over fret 1 that the sound told up to a pass, where that is what was gauged. [mm]"""
+    if reading.what is not MeterQuantity.CLEARANCE_THIRD or reading.string is None:
+        return None
+    told = last_heard(replace(job, passes=tuple(p for p in job.passes if p.number <= number)))
+    return told[reading.string][1].clearance_mm if reading.string in told else None
 
 
 def steps_done(job: Job) -> tuple[str, ...]:

@@ -46,7 +46,8 @@ class Cut:
 class StoredSlot:
     """One slot of a stored pass. [mm] The height and its 90 % interval are None where it was not measured.
 
-    ``heard`` says that its string was played in this very pass.
+    ``heard`` says that its string was played in this very pass; ``clearance_mm`` is the gap over fret 1 with
+    the string held behind fret 3.
     """
 
     number: int
@@ -58,6 +59,7 @@ class StoredSlot:
     verdict: str
     remove_now_mm: float
     heard: bool
+    clearance_mm: tuple[float, float, float] | None
 
 
 @dataclass(frozen=True)
@@ -208,7 +210,15 @@ def _slot(item: dict[str, Any], heard: set[int]) -> StoredSlot:
         verdict=_text(item["verdict"]),
         remove_now_mm=_number(item["remove_now_mm"]),
         heard=number in heard,
+        clearance_mm=_gap(item["clearance_third_fret_mm"]),
     )
+
+
+def _gap(item: dict[str, Any]) -> tuple[float, float, float] | None:
+    """Return median and ends of the 90 % interval of a gap."""
+    if item["median"] is None:
+        return None
+    return _number(item["median"]), _number(item["low"]), _number(item["high"])
 
 
 def _cut(item: dict[str, Any], bass: str, treble: str) -> Cut:
