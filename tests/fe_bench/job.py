@@ -2,7 +2,7 @@
 
     python -m tests.fe_bench.job                  the course `new` writes and what `next_takes` asks
     python -m tests.fe_bench.job --course full short --count 6              fixed courses
-    python -m tests.fe_bench.job --hand clumsy --gauge   a clumsy hand, one leaf reading a pass
+    python -m tests.fe_bench.job --hand clumsy --gauge string   a clumsy hand, one leaf reading a pass
 
 The program is used as anybody would: `new` for the base course, a folder for each pass with ``[before]``, the
 strings that were filed played again. Nobody tells it how much came off.
@@ -45,7 +45,7 @@ class JobCase:
     seed: int
     course: str = ADAPTIVE
     hand: str = "careful"
-    gauge: bool = False
+    gauge: str = ""  # "string": the gap as it is; "line": as straight lines from the slot would have it
     aim: str = ""
     leaves: bool = True
 
@@ -122,10 +122,10 @@ def do(case: JobCase) -> Done:
 def _pass(case: JobCase, player: Player, strings: Sequence[int], home: Path, done: Done) -> dict[str, Any]:
     """Listen until the program has heard enough, and return its last answer."""
     folder = home / f"pass-{done.passes}"
-    meter = [_gauged(player, strings, done.passes)] if case.gauge else []
+    meter = [_gauged(player, strings, done.passes, case.gauge)] if case.gauge else []
     before = f"../pass-{done.passes - 1}" if done.passes > 1 else None
     heard = listen(player, first_takes(case.course, case.kind, strings))
-    done.minutes += PASS_MIN * (done.passes > 1) + GAUGE_MIN * case.gauge
+    done.minutes += PASS_MIN * (done.passes > 1) + GAUGE_MIN * bool(case.gauge)
 
     def ask(heard: list[Heard]) -> dict[str, Any]:
         write(folder, player.truth, heard, meter=meter, before=before, aim=case.aim)
@@ -146,10 +146,11 @@ def _seconds(heard: Heard) -> float:
     return PLUCK_S[heard.place.stop]
 
 
-def _gauged(player: Player, strings: Sequence[int], turn: int) -> dict[str, object]:
+def _gauged(player: Player, strings: Sequence[int], turn: int, how: str) -> dict[str, object]:
     """A leaf reading under an outer string of those played, bass side and treble side in turn."""
     string = max(strings) if turn % 2 else min(strings)
-    gap = player.gap_mm(string, held=3) + GAUGE_MM * float(player.rng.standard_normal())
+    exact = player.gap_mm(string, held=3) if how == "string" else player.line_gap_mm(string)
+    gap = exact + GAUGE_MM * float(player.rng.standard_normal())
     return {
         "what": "clearance_third",
         "string": string,
@@ -234,7 +235,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--kinds", nargs="+", default=list(FIVE), choices=list(KINDS))
     parser.add_argument("--count", type=int, default=2, help="instruments of each kind")
     parser.add_argument("--start", type=int, default=0, help="first seed")
-    parser.add_argument("--gauge", action="store_true", help="one leaf reading in every pass")
+    parser.add_argument("--gauge", default="", choices=["string", "line"], help="one leaf reading a pass")
     parser.add_argument(
         "--no-leaves", action="store_true", help="leaf takes that are asked for are not played"
     )
@@ -251,7 +252,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
                 for kind in chosen.kinds
             ]
             jobs = run_all(work, chosen.workers)
-            print(row(", ".join([takes, hand, *(["gauge"] if chosen.gauge else [])]), jobs))
+            print(row(", ".join([takes, hand, *([f"gauge {chosen.gauge}"] if chosen.gauge else [])]), jobs))
             if chosen.each:
                 for job in jobs:
                     rest = " ".join(f"{s.before_mm:.2f}>{s.excess_mm:+.2f}" for s in job.slots)

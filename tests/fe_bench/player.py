@@ -51,6 +51,18 @@ class Player:
         lie = self.strung.sounding(s, Place(string, "fret", held), finger, self.rng)
         return lie.at_rest.height(self.truth.neck.place(1)) - self.strung.top(s, 1)
 
+    def line_gap_mm(self, string: int) -> float:
+        """Return the same, held behind fret 3, along a straight line from the slot to the top of fret 2.
+
+        A stiff string arches over the edge of the nut, by its bending length times half the angle there; one
+        that has long been strung has taken a set and arches less.
+        """
+        s = self._now(string)
+        nut_x, nut_y = self.strung.ends(s)[1]
+        one, two = self.truth.neck.place(1), self.truth.neck.place(2)
+        part = (one - nut_x) / (two - nut_x)
+        return nut_y + (self.strung.top(s, 2) - nut_y) * part - self.strung.top(s, 1)
+
     def play(self, place: Place) -> float:
         """Pitch that is read of one take. [Hz]"""
         hand, rng = self.truth.hand, self.rng

@@ -67,27 +67,24 @@ def stress(workers: int) -> list[str]:
 
 
 def jobs(workers: int) -> list[str]:
-    """Whole jobs by course, hand and gauge."""
+    """Whole jobs by course, hand, leaf reading and aim."""
     rows = list(job.HEAD)
+    words = {"": [], "string": ["a leaf reading a pass"], "line": ["the same, no arch over the nut"]}
     for takes, hand, gauge, aim in (
-        ("full", "careful", False, ""),
-        ("short", "careful", False, ""),
-        (ADAPTIVE, "careful", False, ""),
-        (ADAPTIVE, "careful", True, ""),
-        (ADAPTIVE, "careful", False, "new nut"),
-        (ADAPTIVE, "careful", True, "new nut"),
-        ("full", "clumsy", False, ""),
-        (ADAPTIVE, "clumsy", False, ""),
-        (ADAPTIVE, "clumsy", True, ""),
+        ("full", "careful", "", ""),
+        ("short", "careful", "", ""),
+        (ADAPTIVE, "careful", "", ""),
+        (ADAPTIVE, "careful", "", "new nut"),
+        (ADAPTIVE, "careful", "string", ""),
+        (ADAPTIVE, "careful", "line", ""),
+        ("full", "clumsy", "", ""),
+        (ADAPTIVE, "clumsy", "", ""),
+        (ADAPTIVE, "clumsy", "string", ""),
+        (ADAPTIVE, "clumsy", "line", ""),
     ):
         work = [job.JobCase(kind, START + i, takes, hand, gauge, aim) for i in range(JOBS) for kind in FIVE]
-        words = [
-            takes,
-            f"{hand} hand",
-            *(["a leaf reading a pass"] if gauge else []),
-            *([aim] if aim else []),
-        ]
-        rows.append(job.row(", ".join(words), job.run_all(work, workers)))
+        label = ", ".join([takes, f"{hand} hand", *([aim] if aim else []), *words[gauge]])
+        rows.append(job.row(label, job.run_all(work, workers)))
     return rows
 
 

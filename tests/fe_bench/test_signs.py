@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -140,3 +141,19 @@ def test_a_written_instrument_is_read_and_its_truth_stands_beside_it(tmp_path: P
         there = truth["strings"][str(said["number"])]["slot_height_mm"]
         # 0.14 is the 95th percentile of basses with the full course (docs/accuracy.md); twice that is wrong
         assert abs(said["slot_height_mm"]["median"] - there) < 0.28
+
+
+@pytest.mark.parametrize("bend_mm", [0.8, 2.5])
+def test_a_stiff_string_arches_over_the_nut(bend_mm: float) -> None:
+    # Over a knife edge that turns it by an angle a stiff string lies, beyond some bending lengths, half that
+    # angle times its bending length above the straight line (equation 3 of docs/model.md); nut and saddle.
+    truth = strings(lambda s: replace(s, bend_mm=bend_mm))(calm())
+    player = Player(truth, np.random.default_rng(1))
+    points = player.strung.ends(truth.string(6))
+    slopes = [(d - b) / (c - a) for (a, b), (c, d) in pairwise(points)]
+    part = truth.neck.place(1) / points[2][0]
+    arch = bend_mm / 2 * ((slopes[0] - slopes[1]) * (1 - part) + (slopes[1] - slopes[2]) * part)
+    line = points[1][1] + slopes[1] * truth.neck.place(1)
+    assert player.gap_mm(6) - line == pytest.approx(arch, rel=0.02)
+    assert player.line_gap_mm(6) == pytest.approx(0.4856 * 0.4, rel=1e-3)  # docs/model.md, gauge geometry
+    assert player.gap_mm(6, held=3) > player.line_gap_mm(6) + 0.01 * bend_mm
