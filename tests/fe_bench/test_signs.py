@@ -147,7 +147,7 @@ def test_a_written_instrument_is_read_and_its_truth_stands_beside_it(tmp_path: P
 def test_a_stiff_string_arches_over_the_nut(bend_mm: float) -> None:
     # Over a knife edge that turns it by an angle a stiff string lies, beyond some bending lengths, half that
     # angle times its bending length above the straight line (equation 3 of docs/model.md); nut and saddle.
-    truth = strings(lambda s: replace(s, bend_mm=bend_mm))(calm())
+    truth = strings(lambda s: replace(s, bend_mm=bend_mm, tuner_mm=150.0, ball_mm=150.0))(calm())
     player = Player(truth, np.random.default_rng(1))
     points = player.strung.ends(truth.string(6))
     slopes = [(d - b) / (c - a) for (a, b), (c, d) in pairwise(points)]
