@@ -5,6 +5,7 @@ Exit status: 0 done, 2 nothing measured, unusable input or a wrong call. Message
 
 from __future__ import annotations
 
+import errno
 import sys
 from typing import Annotated, Any
 
@@ -45,6 +46,11 @@ class Group(TyperGroup):
                     if line != str(error):
                         say(f"  {line}")
             say(f"(More in docs/messages.md under {error.slug}.)")
+            raise typer.Exit(UNUSABLE) from error
+        except OSError as error:
+            if error.errno != errno.ENAMETOOLONG:
+                raise
+            say(f"{str(error.filename)[:60]}... is longer than a path may be. Give a shorter one.")
             raise typer.Exit(UNUSABLE) from error
 
 

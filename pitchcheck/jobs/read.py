@@ -212,5 +212,6 @@ def _steps(folder: Path, faults: list[str]) -> tuple[StepDone, ...]:
         if line.photo is not None and file_fault(line.photo):
             faults.append(f"{STEPS} was altered or damaged: photo is {line.photo!r}.")
     return tuple(
-        replace(line, photo=None) if line.photo and file_fault(line.photo) else line for line in lines
+        replace(line, photo=None) if line.photo is not None and file_fault(line.photo) else line
+        for line in lines
     )

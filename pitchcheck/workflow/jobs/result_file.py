@@ -18,6 +18,7 @@ from pitchcheck.doubts import Doubt, as_data, from_data
 from pitchcheck.errors import Problem
 from pitchcheck.jobs.errors import JobDamaged
 from pitchcheck.jobs.layout import RESULT, plain_file
+from pitchcheck.jobs.names import is_printable
 from pitchcheck.jobs.records import Job, StoredPass
 from pitchcheck.session.folder import read_session
 from pitchcheck.takes import Position, Stop, Take
@@ -314,6 +315,6 @@ def _whole(value: object) -> int:
 
 
 def _text(value: object) -> str:
-    if not isinstance(value, str):
-        raise ValueError("text is due")
+    if not isinstance(value, str) or not is_printable(value):
+        raise ValueError("printable text is due")
     return value
