@@ -234,11 +234,15 @@ Evidence = (
 
 @dataclass(frozen=True)
 class Question:
-    """A cause that looks likely but that no take played so far can tell, and the take that would."""
+    """A cause that looks likely but that no take played so far can tell, and the take that would.
+
+    ``heard``: that take was played, but not so that it could tell: a firm finger sounds the same.
+    """
 
     cause: Cause
     strings: tuple[int, ...]
     take: Position
+    heard: bool = False
 
 
 @dataclass(frozen=True)

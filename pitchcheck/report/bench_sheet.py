@@ -38,7 +38,7 @@ def bench_sheet(measurement: Measurement) -> Sheet:
         Section("Findings", tuple(line for f in measurement.findings for line in _finding(f, unit))),
         Section(
             "Doubts",
-            tuple(f"String {s.number}: {slot_doubt(what)}" for s in plan.strings for what in s.doubts),
+            _doubts(measurement),
         ),
         Section("Takes not used or doubted", _takes(measurement)),
         Section("Left out of the input", fault_lines(measurement.problems)),
@@ -58,6 +58,15 @@ def bench_sheet(measurement: Measurement) -> Sheet:
         ),
         sections=tuple(section for section in sections if section.lines),
     )
+
+
+def _doubts(measurement: Measurement) -> tuple[str, ...]:
+    """Return what the verdicts might suffer from; what several slots share is said once."""
+    users: dict[str, list[int]] = {}
+    for plan in measurement.plan.strings:
+        for what in plan.doubts:
+            users.setdefault(slot_doubt(what), []).append(plan.number)
+    return tuple(f"{phrases.strings(members, capital=True)}: {text}" for text, members in users.items())
 
 
 def _steps(measurement: Measurement) -> tuple[str, ...]:

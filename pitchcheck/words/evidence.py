@@ -143,8 +143,9 @@ def _of_sharpness(
             depth = numbers.length(depth_mm.median, unit=unit)
             between = numbers.interval(depth_mm, unit=unit or LengthUnit.MM, joint="and")
             return (
-                f"the finger makes about {error_cents:.1f} cents on frets 1 to 3 of {phrases.strings(strings)}; "
-                f"it pushes the string {depth} below the fret tops, 90 % between {between}",
+                f"the finger makes about {error_cents:.1f} cents on frets 1 to 3 of "
+                f"{phrases.strings(strings)}; it pushes the string {depth} below the fret "
+                f"tops, 90 % between {between}",
                 "filing does not cure a heavy hand: fret lighter and nearer the fret, and listen again",
             )
         case AboveLightTouch(string, error_cents):

@@ -59,15 +59,23 @@ def suspicion(suspects: Sequence[int], *, instrument: Instrument) -> tuple[str, 
 def question_lines(questions: Sequence[Question]) -> tuple[str, ...]:
     """Return one sentence for each cause that is in question, with the take that would tell."""
     lines: list[str] = []
-    for cause in dict.fromkeys(question.cause for question in questions):
-        mine = [question for question in questions if question.cause is cause]
+    kinds = dict.fromkeys((question.cause, question.heard) for question in questions)
+    for cause, heard in kinds:
+        mine = [question for question in questions if (question.cause, question.heard) == (cause, heard)]
         numbers = sorted({number for question in mine for number in question.strings})
-        take = mine[0].take
+        place = f"{mine[0].take.stop.value} {mine[0].take.fret}"
+        them = "it" if len(numbers) == 1 else "them"
+        if heard:
+            tell = (
+                f"A firm finger sounds the same: play {place} on {them} again, as lightly as it sounds clean, "
+                "and measure again."
+            )
+        else:
+            tell = (
+                f"Nothing was played that could tell it: play {place} on {them}, with the open string before "
+                "and after, and measure again."
+            )
         lines.append(
-            f"Not known: {phrases.strings(numbers)} {_ASKED.get(cause, 'may have another fault')}. Nothing "
-            "was "
-            f"played that could tell it: play {take.stop.value} {take.fret} on "
-            f"{'it' if len(numbers) == 1 else 'them'}, "
-            "with the open string before and after, and measure again."
+            f"Not known: {phrases.strings(numbers)} {_ASKED.get(cause, 'may have another fault')}. {tell}"
         )
     return tuple(lines)

@@ -19,7 +19,7 @@ from pitchcheck.doubts import (
     StatedDoubt,
     StoppedOffItsPlace,
 )
-from pitchcheck.findings import DoubtedTake, NotTheSlot
+from pitchcheck.findings import DoubtedTake, NotTheSlot, Question
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, MeterResidual, Residual
 from pitchcheck.instrument import MeterQuantity, MeterReading
@@ -106,6 +106,23 @@ def test_saddle_is_told_in_millimetres(cents: float, told: bool) -> None:
         assert (found[0].cause, found[0].strings, found[0].frets) == (Cause.SADDLE, (6,), (12,))
         # 650 mm: 1 mm of saddle is 2.66 cents at fret 12 (derived for the published model); scaled to 648.
         assert found[0].size == pytest.approx(cents / (2.66 * 650 / SCALE_MM), rel=2e-3)
+
+
+def test_a_firm_finger_at_fret_12_is_not_called_the_saddle() -> None:
+    """The finger's part there is known to a factor of two: 9 cents over a part of 6 may be all finger."""
+    made = [Made(t, touch_mm=0.1, fret_12_cents=9.0 if i == 5 else 0.0) for i, t in enumerate(TARGETS)]
+    fit = make_fit(made, targets_mm=TARGETS)
+    assert causes(find_causes(JOB, EMPTY_SURVEY, fit)) == [Cause.SADDLE]
+    touch = fit.strings[5].neck_touch_cents.copy()
+    more = 6.0 - touch[11]
+    touch[11] += more
+    target = fit.strings[5].neck_target_cents.copy()
+    target[11] += more
+    firm = replace(fit.strings[5], neck_touch_cents=touch, neck_target_cents=target)
+    told = diagnose(JOB, EMPTY_SURVEY, replace(fit, strings=(*fit.strings[:5], firm)))
+    assert told.findings == ()
+    assert told.questions == (Question(Cause.SADDLE, (6,), Position(6, Stop.FRET, 12), heard=True),)
+    assert "as lightly as it sounds clean" in question_lines(told.questions)[0]
 
 
 @pytest.mark.parametrize("frets", [(1,), (1, 2, 3, 4)])

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from pitchcheck.chords import chord_table
 from pitchcheck.diagnosis import Cause, Finding
+from pitchcheck.fit.result import RemarkKind
 from pitchcheck.instrument import Handedness
 from pitchcheck.measurement import Measurement
 from pitchcheck.report.chord_words import chord_table_words
@@ -126,13 +127,14 @@ def notes(measurement: Measurement) -> tuple[str, ...]:
     fit = measurement.fit
     if fit is None:
         return measurement.notices
-    symptom = [s.number for s in fit.strings if not s.pressed]
+    symptom = [s.number for s in fit.strings if not s.pressed and not s.gauged]
+    some = symptom and RemarkKind.NO_PRESSES not in fit.remarks  # else the fit says it of all
     only = (
         (
             f"{phrases.strings(symptom, capital=True)}: no press test, so the sharpness was heard "
             "but the height is only roughly known.",
         )
-        if symptom
+        if some
         else ()
     )
     asked = (
