@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from pitchcheck.instrument import Nut
+from pitchcheck.judgement import FIRST_SUSPECTS
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import numbers, phrases
 from pitchcheck.words.causes import SLOT_CAUSES, cause_lines
+from pitchcheck.words.questions import question_briefs
 
 FILING = "Eye protection on, face clear. What is filed off you cannot put back."
 CARE = "Judge and file only with the strings settled, relief and action set."
@@ -93,10 +95,17 @@ def _others(measurement: Measurement) -> list[str]:
     if unheard and len(unheard) < len(plan.strings):
         lines.append(f"{_who(unheard)}: not measured. Play the takes again.")
     unsure = [p.number for p in plan.strings if p.verdict is Verdict.UNSURE and p.height_mm is not None]
-    if unsure:
-        best = plan.next_take
-        play = f"next play {best.position.words()}" if best else "play press 1 and press 2 again"
-        lines.append(f"{_who(unsure)}: unsure, take nothing off; {play}.")
+    best = plan.next_take
+    play = f"next play {best.position.words()}" if best else "play press 1 and press 2 again"
+    if measurement.suspects:
+        play = f"play press 1 and 2 on {phrases.strings(measurement.suspects[:FIRST_SUSPECTS])}"
+    not_high = [p.number for p in plan.strings if p.number in unsure and p.slot.surely_not_high]
+    open_ = [number for number in unsure if number not in not_high]
+    if open_:
+        lines.append(f"{_who(open_)}: unsure, take nothing off; {play}.")
+    if not_high:
+        lines.append(f"{_who(not_high)}: not high, may be low{'' if open_ else f'; {play}'}.")
+    lines += question_briefs(measurement.questions)
     fine = [p.number for p in plan.strings if p.verdict is Verdict.FINE]
     if fine and len(fine) < len(plan.strings):
         lines.append(f"{_who(fine)}: leave {'it' if len(fine) == 1 else 'them'}.")

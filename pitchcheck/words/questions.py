@@ -67,8 +67,8 @@ def question_lines(questions: Sequence[Question]) -> tuple[str, ...]:
         them = "it" if len(numbers) == 1 else "them"
         if heard:
             tell = (
-                f"A firm finger sounds the same: play {place} on {them} again, as lightly as it sounds clean, "
-                "and measure again."
+                f"A firm finger sounds the same: play {place} on {them} again, as lightly as it sounds "
+                "clean, and measure again."
             )
         else:
             tell = (
@@ -77,5 +77,21 @@ def question_lines(questions: Sequence[Question]) -> tuple[str, ...]:
             )
         lines.append(
             f"Not known: {phrases.strings(numbers)} {_ASKED.get(cause, 'may have another fault')}. {tell}"
+        )
+    return tuple(lines)
+
+
+def question_briefs(questions: Sequence[Question]) -> tuple[str, ...]:
+    """Return a line of at most 80 letters for each cause in question, for a screen."""
+    names = {Cause.SADDLE: "The saddle", Cause.NUT_POSITION: "The nut's place"}
+    lines = []
+    for cause in dict.fromkeys(question.cause for question in questions):
+        mine = [question for question in questions if question.cause is cause]
+        numbers = sorted({number for question in mine for number in question.strings})
+        take = mine[0].take
+        lightly = ", lightly" if any(question.heard for question in mine) else ""
+        name = names.get(cause, "Another cause")
+        lines.append(
+            f"{name} is not known: play {take.stop.value} {take.fret} on {phrases.strings(numbers)}{lightly}."
         )
     return tuple(lines)

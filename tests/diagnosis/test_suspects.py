@@ -16,16 +16,19 @@ from pathlib import Path
 import pytest
 
 from helpers.fits import make_job
+from pitchcheck.findings import Cause, Question
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Board, Nut
 from pitchcheck.judgement import FIRST_SUSPECTS, SlotGoal, SlotJudgement, Verdict, Witness, suspects
 from pitchcheck.measurement import Measurement
-from pitchcheck.words.questions import SUSPECTS_RIGHT, suspicion
+from pitchcheck.takes import Position, Stop
+from pitchcheck.words.questions import SUSPECTS_RIGHT, question_briefs, suspicion
 from pitchcheck.workflow import measure_folder
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 RATE_TOLERANCE = 0.10  # of some fifty slots: one and a half standard errors; told as "of ten"
 INSTRUMENT = make_job().instrument
+SCREEN_LETTERS = 80
 GROSS_MM = 0.5  # a slot this far above its target is grossly high
 GOAL = SlotGoal(0.40, 0.10, 0.08)
 
@@ -107,6 +110,19 @@ def test_the_suspicion_names_two_strings_its_hit_rate_and_the_presses_that_settl
     assert "press 2" in settle
     assert "gauged" in suspicion((3,), instrument=replace(INSTRUMENT, board=Board.SCALLOPED))[2]
     assert suspicion((), instrument=INSTRUMENT) == ()
+
+
+def test_questions_are_lines_of_a_screen() -> None:
+    asked = tuple(
+        Question(cause, tuple(range(1, 7)), Position(1, Stop.FRET, 12), heard=heard)
+        for cause in (Cause.SADDLE, Cause.NUT_POSITION)
+        for heard in (True, False)
+    )
+    told = question_briefs(asked)
+    assert len(told) == 2  # one a cause
+    assert all(len(line) <= SCREEN_LETTERS for line in told)
+    assert "fret 12" in told[0]
+    assert "lightly" in told[0]
 
 
 @pytest.mark.slow
