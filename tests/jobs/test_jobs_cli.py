@@ -50,6 +50,13 @@ def test_a_job_from_first_look_to_hand_over(jobs: Path, tmp_path: Path) -> None:
     assert "File off" in out
     assert "Sealed as pass 1, before" in err
     run("job", "note", "lamp", "-", stdin="Filed six.\nThen one.\n")
+    run("job", "note", "lamp", "Let", "it", "rest.")
+    out, _ = run("job", "show", "lamp")
+    assert "Let it rest." in out
+    out, _ = run("job", "step", "lamp", "thickness")
+    assert "[ ] 4 Thickness snug" in out  # looking is not doing
+    assert "Finish scored" not in out
+    assert run("job", "show", "lamp")[0].count("Checklist") == 0
     out, _ = run("job", "step", "lamp", "thickness", "--measured", "5.9 mm", "--note", "snug")
     assert "[x] 4 Thickness snug" in out
     assert "5.9 mm; snug" in out

@@ -16,19 +16,22 @@ import pytest
 
 from helpers.jobs import NOW, contents, full_job, make_job, photo, quick_source, sound
 from helpers.jobs_child import as_nobody, hold_lock, processes, write_notes
+from pitchcheck.instrument import MeterQuantity
 from pitchcheck.jobs import change
 from pitchcheck.jobs.archive import export_job
 from pitchcheck.jobs.change import finish_change, only_writer
 from pitchcheck.jobs.errors import JobBusy, NotStored
 from pitchcheck.jobs.read import list_jobs, read_job
+from pitchcheck.jobs.records import GaugeReading
 from pitchcheck.jobs.verify import verify_job
-from pitchcheck.jobs.write import add_note, record_step
+from pitchcheck.jobs.write import add_gauge_reading, add_note, record_step
 from pitchcheck.store import files
 from pitchcheck.workflow.jobs.add_pass import add_pass
 
 pytestmark = pytest.mark.filterwarnings(
     "ignore:.*fork.*:DeprecationWarning"
 )  # a copy of this process is meant
+READING = GaugeReading(when=NOW, after_pass=0, what=MeterQuantity.RELIEF, value="0.2 mm")
 SMALL_MB = 1  # of the file system that is filled
 SOON_S = 20.0  # [s] for another process to begin on a busy machine
 
@@ -39,10 +42,11 @@ def writes(job: Path, source: Path, picture: Path) -> list[Callable[[], object]]
         lambda: add_note(job, "a note", now=NOW),
         lambda: record_step(job, "bed", now=NOW, photo=picture),
         lambda: add_pass(job, source, now=NOW, anyway=True, workers=1),
+        lambda: add_gauge_reading(job, READING),
     ]
 
 
-@pytest.mark.parametrize("which", [0, 1, 2], ids=["note", "step", "pass"])
+@pytest.mark.parametrize("which", [0, 1, 2, 3], ids=["note", "step", "pass", "gauge"])
 @pytest.mark.parametrize("place", ["_sync", "rename", "replace"])
 def test_a_disk_that_fails_at_any_moment_leaves_the_job_whole(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, which: int, place: str
@@ -135,7 +139,7 @@ def test_a_disk_that_is_really_full(
     finish_change(job)
     kept = read_job(job)
     assert (kept.faults, kept.unfinished) == ((), ())
-    assert len(kept.notes) + len(kept.steps) + len(kept.passes) >= accepted
+    assert len(kept.notes) + len(kept.steps) + len(kept.passes) + len(kept.gauge) >= accepted
     add_note(job, "room again", now=NOW)
     sound(job)
 

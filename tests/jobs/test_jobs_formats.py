@@ -6,20 +6,43 @@
 from __future__ import annotations
 
 import shutil
+import tomllib
 from datetime import UTC, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from helpers.folders import FIXTURES
 from helpers.jobs import FINGERPRINT_1, NOW, SCHEMA_1, contents, quick_source, sound
-from pitchcheck.instrument import Removal
+from pitchcheck.instrument import MeterQuantity, Removal
 from pitchcheck.jobs.errors import JobDamaged, NewerFormat
-from pitchcheck.jobs.formats import MIGRATIONS, SCHEMA, read_table
+from pitchcheck.jobs.formats import (
+    MIGRATIONS,
+    SCHEMA,
+    lines_text,
+    read_lines,
+    read_record,
+    read_table,
+    record_text,
+    with_before,
+)
 from pitchcheck.jobs.read import list_jobs, read_job
-from pitchcheck.jobs.records import STEPS, PassKind
+from pitchcheck.jobs.records import (
+    STEPS,
+    CopyOf,
+    GaugeReading,
+    JobHead,
+    PassHead,
+    PassKind,
+    SetAside,
+    StepDone,
+)
 from pitchcheck.jobs.write import add_note
+from pitchcheck.units import length_mm
 from pitchcheck.words.checklist import CHECKLIST
 from pitchcheck.workflow.jobs.add_pass import add_pass
 from pitchcheck.workflow.jobs.report import measurement_of
@@ -147,3 +170,95 @@ def test_a_part_that_cannot_be_read_costs_only_itself(job: Path) -> None:
 
 def test_every_step_of_the_checklist_has_its_words() -> None:
     assert tuple(step.name for step in CHECKLIST) == STEPS
+
+
+LINE = st.text(st.characters(exclude_categories=["C", "Z"]), min_size=1, max_size=30)
+WHEN = st.integers(0, 4_000_000_000).map(lambda seconds: datetime.fromtimestamp(seconds, UTC))
+SOME_LINE = st.none() | LINE
+REMOVED = st.builds(Removal, st.integers(1, 12), st.integers(0, 50_000).map(lambda tenths: tenths / 10_000))
+RECORDS = st.one_of(
+    st.builds(
+        JobHead,
+        title=LINE,
+        instrument=SOME_LINE,
+        serial=SOME_LINE,
+        customer=SOME_LINE,
+        owner_words=SOME_LINE,
+        made=WHEN,
+        copy=st.none() | st.builds(CopyOf, of=SOME_LINE, left_out=st.lists(LINE, max_size=3).map(tuple)),
+    ),
+    st.builds(
+        PassHead,
+        kind=st.sampled_from(PassKind),
+        name=LINE,
+        when=WHEN,
+        takes=st.integers(0, 500),
+        remarks=SOME_LINE,
+        changed=SOME_LINE,
+        made_with=LINE,
+        removed=st.lists(REMOVED, max_size=3).map(tuple),
+    ),
+    st.builds(SetAside, number=st.integers(1, 99), when=WHEN, reason=LINE),
+    st.builds(
+        GaugeReading,
+        when=WHEN,
+        after_pass=st.integers(0, 99),
+        what=st.sampled_from(MeterQuantity),
+        string=st.none() | st.integers(1, 12),
+        value=SOME_LINE,
+        passes=SOME_LINE,
+        stops=SOME_LINE,
+    ),
+)
+
+
+@settings(deadline=None)
+@given(record=RECORDS)
+def test_every_record_is_read_back_as_it_was_written(record: object) -> None:
+    with TemporaryDirectory() as place:
+        path = Path(place) / "record.toml"
+        path.write_text(record_text(record, path.name), encoding="utf-8")
+        assert read_record(type(record), path) == record
+
+
+@settings(deadline=None)
+@given(
+    steps=st.lists(
+        st.builds(
+            StepDone,
+            name=LINE,
+            when=WHEN,
+            done=st.booleans(),
+            note=SOME_LINE,
+            measured=SOME_LINE,
+            photo=SOME_LINE,
+        ),
+        max_size=4,
+    )
+)
+def test_the_checklist_is_read_back_as_it_was_written(steps: list[StepDone]) -> None:
+    with TemporaryDirectory() as place:
+        path = Path(place) / "steps.toml"
+        path.write_text(lines_text("step", steps, path.name), encoding="utf-8")
+        assert read_lines(StepDone, "step", path) == tuple(steps)
+
+
+@settings(deadline=None)
+@given(
+    before=st.lists(REMOVED, max_size=3, unique_by=lambda one: one.string),
+    comment=LINE,
+    tail=st.sampled_from(["", '[target] # kept\ntolerance = "0.10 mm"\n', '[[meter]]\nwhat = "relief"\n']),
+)
+def test_the_pass_before_goes_in_and_out_of_settings_that_else_stay(
+    before: list[Removal], comment: str, tail: str
+) -> None:
+    text = f'# {comment}\nschema = 1\n[instrument]\nkind = "x" # {comment}\n{tail}'
+    chained = with_before(text, "../01-before", removed=before)
+    assert chained.startswith(text.rstrip())
+    told = tomllib.loads(chained)["before"]
+    assert told["folder"] == "../01-before"
+    assert [(row["string"], length_mm(row["amount"])) for row in told.get("removed", [])] == [
+        (one.string, pytest.approx(one.amount_mm)) for one in before
+    ]
+    assert tomllib.loads(with_before(chained, None)) == tomllib.loads(text)
+    assert with_before(chained, "../01-before", removed=before).count("[before]") == 1

@@ -118,6 +118,12 @@ def test_a_part_of_a_name_is_enough_if_it_fits_one_job(tmp_path: Path) -> None:
     assert find_job(tmp_path, second.id.upper()) == second.folder
     with pytest.raises(NoSuchJob, match="fits 2 jobs"):
         find_job(tmp_path, "lamp")
+    assert [line.folder for line in list_jobs(tmp_path)] == [second.folder, first.folder]
+    assert find_job(tmp_path, "1") == second.folder  # as they are numbered in the list
+    assert find_job(tmp_path, "2") == first.folder
+    named = make_job(tmp_path, title="Märchen: the Queen's own")
+    assert find_job(tmp_path, "the queen's  own") == named.folder  # by words of a title that no id holds
+    assert find_job(tmp_path, "Märchen") == named.folder
 
 
 @pytest.mark.parametrize(

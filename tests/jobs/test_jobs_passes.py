@@ -15,10 +15,11 @@ from helpers.jobs import BOTH_HIGH, NOW, OPENS, contents, make_job, outer_string
 from pitchcheck.errors import BadInput, BadValue, NothingMeasured
 from pitchcheck.instrument import Removal
 from pitchcheck.jobs.change import changing
-from pitchcheck.jobs.errors import JobDamaged
+from pitchcheck.jobs.errors import ConfirmFirst, JobDamaged
 from pitchcheck.jobs.formats import with_before
-from pitchcheck.jobs.read import read_job
+from pitchcheck.jobs.read import list_jobs, read_job
 from pitchcheck.jobs.records import Job, PassKind
+from pitchcheck.jobs.write import set_pass_aside
 from pitchcheck.plan.removal import MOST_OF_EXCESS
 from pitchcheck.report.json_out import measurement_json
 from pitchcheck.session.folder import read_session
@@ -237,3 +238,63 @@ def test_a_job_folder_that_was_moved_still_reads_and_checks(job: Job, tmp_path: 
     assert [stored.name for stored in read_job(moved).passes] == ["before", "final"]
     assert read_session(moved / "passes/02-final").before == moved / "passes/01-before"
     sound(moved)
+
+
+def test_another_instrument_is_asked_about_before_anything_is_sealed(tmp_path: Path) -> None:
+    job = make_job(tmp_path / "jobs").folder
+    add_pass(job, make_folder(tmp_path / "a", settings=SETTINGS, readings=OPENS), now=NOW, workers=1)
+    before = contents(job)
+    fresh = OPENS + "1,open,,0,329.7\n"
+    for old, new, words in (
+        ('scale = "628 mm"', 'scale = "648 mm"', "the scale was 628 mm and is 648 mm"),
+        ('gauge = "0.010 in"', 'gauge = "0.011 in"', "string 1 was E4, 0.25 mm"),
+    ):
+        assert old in SETTINGS
+        other = make_folder(tmp_path / new[:5], settings=SETTINGS.replace(old, new), readings=fresh)
+        with pytest.raises(ConfirmFirst, match=words):
+            add_pass(job, other, now=NOW, workers=1)
+        assert contents(job) == before
+    stored = add_pass(job, other, now=NOW, changed="new strings", workers=1).stored
+    assert stored.changed == "new strings"
+    assert read_session(stored.folder).before is None  # the passes before are of other strings
+    assert read_job(job).passes[-1] == stored
+    sound(job)
+
+
+def test_the_same_recordings_are_asked_about_and_some_of_them_are_told(tmp_path: Path) -> None:
+    job = make_job(tmp_path / "jobs").folder
+    source = quick_source(tmp_path / "source", extra=2)
+    add_pass(job, source, now=NOW, workers=1)
+    before = contents(job)
+    with pytest.raises(ConfirmFirst, match="Every recording"):
+        add_pass(job, source, now=NOW, workers=1)
+    assert contents(job) == before
+    (source / "aside-00.wav").write_bytes(b"new")
+    (words,) = add_pass(job, source, now=NOW, workers=1).notices
+    assert "2 of its files are, byte for byte, takes of pass 1" in words
+
+
+def test_a_pass_that_was_set_aside_stays_and_does_not_count(tmp_path: Path) -> None:
+    job = make_job(tmp_path / "jobs").folder
+    source = quick_source(tmp_path / "source")
+    for _ in range(2):
+        add_pass(job, source, now=NOW, anyway=True, workers=1)
+    before = contents(job)
+    set_pass_aside(job, "after pass 1", reason="the wrong folder", now=NOW)
+    kept = read_job(job)
+    assert [stored.number for stored in kept.passes] == [1, 2]
+    assert [stored.number for stored in kept.counted] == [1]
+    after = contents(job)
+    assert {name: after[name] for name in before if name not in ("sums.txt", "fingerprint.txt")} == {
+        name: content for name, content in before.items() if name not in ("sums.txt", "fingerprint.txt")
+    }
+    (line,) = list_jobs(job.parent)
+    assert (line.passes, line.last) == (1, "before")
+    with pytest.raises(BadValue, match="set aside already"):
+        set_pass_aside(job, "2", reason="again", now=NOW)
+    with pytest.raises(BadValue, match="no pass is called"):
+        set_pass_aside(job, "7", reason="x", now=NOW)
+    third = add_pass(job, source, now=NOW, anyway=True, workers=1).stored
+    assert (third.number, third.name) == (3, "after pass 2")
+    assert read_session(third.folder).before == read_job(job).passes[0].folder.resolve()
+    sound(job)
