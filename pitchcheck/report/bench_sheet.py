@@ -9,7 +9,7 @@ from pitchcheck.diagnosis import Finding
 from pitchcheck.instrument import Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.report.page.steps import next_take_step
-from pitchcheck.report.page.view import notes
+from pitchcheck.report.page.view import notes, open_questions
 from pitchcheck.report.records import Section, Sheet
 from pitchcheck.report.slots import slot_views
 from pitchcheck.units import LengthUnit
@@ -42,6 +42,7 @@ def bench_sheet(measurement: Measurement) -> Sheet:
         ),
         Section("Takes not used or doubted", _takes(measurement)),
         Section("Left out of the input", fault_lines(measurement.problems)),
+        Section("Not known yet", open_questions(measurement)),
         Section("Notes", notes(measurement)),
         Section("Take care", _cautions(measurement)),
     )

@@ -43,11 +43,31 @@ def steps(measurement: Measurement) -> tuple[str, ...]:
         one = ", one at a time" if len(filed) > 1 else ""
         lines += [
             f"Slacken {phrases.strings(filed)}{one}, lift aside; a few light strokes.",
-            "The slot falls away towards the tuner. Check the first with a leaf.",
-            "The gap falls by half of what comes off the slot. Tune, let it settle,",
-            "play the takes of that string again and measure before more comes off.",
+            "The slot falls away towards the tuner. Check the first with a leaf: the gap falls by half of "
+            "what comes off the slot.",
+            "Tune, let it settle, play its takes again and measure before more comes off.",
         ]
     return (*lines, *_others(measurement))
+
+
+def needs(measurement: Measurement) -> tuple[str, ...]:
+    """Return what is needed to act on it, and when it is work for a repairer."""
+    plan = measurement.plan
+    if measurement.settings.instrument.nut is not Nut.SLOTTED:
+        return ()
+    lines = []
+    if plan.nut_bottom is not None:
+        lines.append("To act on it: a flat abrasive surface, feeler leaves, eye protection, a dust mask.")
+    elif any(p.remove_now_mm > 0 for p in plan.strings):
+        lines.append(
+            "To act on it: a nut file as wide as the string or a little wider, feeler leaves, eye "
+            "protection. Without them, or on a valuable instrument, take this page to a repairer."
+        )
+    if any(p.raise_mm for p in plan.strings):
+        lines.append(
+            "A slot that is too low is filled and cut again, or the nut replaced: work for a repairer."
+        )
+    return tuple(lines)
 
 
 def amounts(measurement: Measurement) -> str:
@@ -92,7 +112,9 @@ def _others(measurement: Measurement) -> list[str]:
     if barred and not kept:
         lines.append(f"{_who(barred)}: high, but do not file yet.")
     unheard = [p.number for p in plan.strings if p.height_mm is None]
-    if unheard and len(unheard) < len(plan.strings):
+    if len(unheard) == len(plan.strings):
+        lines.append("Play the takes again; why each was refused is told with them.")
+    elif unheard:
         lines.append(f"{_who(unheard)}: not measured. Play the takes again.")
     unsure = [p.number for p in plan.strings if p.verdict is Verdict.UNSURE and p.height_mm is not None]
     best = plan.next_take

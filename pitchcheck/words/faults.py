@@ -24,21 +24,21 @@ def _line(alike: Sequence[Problem]) -> str:
     rows = sorted(p.row for p in alike if p.row is not None)
     if len(alike) == 1 or len(rows) < len(alike):
         return first.sentence()
-    where = f"{first.file or 'input'}, {len(rows)} rows ({_runs(rows)})"
+    where = f"{first.file or 'input'}, {len(rows)} rows ({runs(rows)})"
     field = f", {first.field}" if first.field else ""
     return f"{where}{field}: {first.limit}. {first.action}"
 
 
-def _runs(rows: Sequence[int]) -> str:
+def runs(rows: Sequence[int]) -> str:
     """Return rows as ``"1 to 4, 7, 9 to 12"``, shortened where there are many runs."""
-    runs: list[list[int]] = []
+    found: list[list[int]] = []
     for row in rows:
-        if runs and row == runs[-1][-1] + 1:
-            runs[-1].append(row)
+        if found and row == found[-1][-1] + 1:
+            found[-1].append(row)
         else:
-            runs.append([row])
+            found.append([row])
     told = [
         f"{run[0]} to {run[-1]}" if len(run) >= _RUN else ", ".join(str(row) for row in run)
-        for run in runs[:_MOST_ROWS]
+        for run in found[:_MOST_ROWS]
     ]
-    return ", ".join(told) + (" and more" if len(runs) > _MOST_ROWS else "")
+    return ", ".join(told) + (" and more" if len(found) > _MOST_ROWS else "")

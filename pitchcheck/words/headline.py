@@ -8,12 +8,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitchcheck.fit.result import StringFit
-from pitchcheck.instrument import Nut
 from pitchcheck.judgement import FIRST_SUSPECTS, BarKind
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.words import numbers, phrases
 from pitchcheck.words.causes import SLOT_CAUSES, cause_lines
+
+_TOLD = 2  # [-] causes that are named in the sentence; the list has all
 
 
 def headline(measurement: Measurement) -> str:
@@ -80,12 +81,11 @@ def first_fret_sentence(measurement: Measurement) -> str:
 
 
 def summary(measurement: Measurement) -> tuple[str, ...]:
-    """Return the sentences below the headline: other strings, what is heard, what else, what is next."""
+    """Return the sentences below the headline: other strings, what is heard, what it is instead."""
     sentences = (
         standing(measurement),
         first_fret_sentence(measurement),
-        _otherwise(measurement),
-        _what_now(measurement),
+        _instead(measurement),
     )
     return tuple(s for s in sentences if s)
 
@@ -112,54 +112,19 @@ def _first_cents(string: StringFit) -> float:
     return string.first_fret_cents[0] if string.first_fret_cents is not None else 0.0
 
 
-def _otherwise(measurement: Measurement) -> str:
-    """Return what it is where it is not the nut, or beside it: the causes in order of cents."""
-    others = [line for line in cause_lines(measurement) if line.cause not in SLOT_CAUSES]
-    decided = [p.verdict for p in measurement.plan.strings if p.height_mm is not None]
-    if not decided:
+def _instead(measurement: Measurement) -> str:
+    """Return what it is where it is not the nut: the causes that make most cents."""
+    plans = measurement.plan.strings
+    if any(p.verdict is not Verdict.FINE or p.height_mm is None for p in plans):
         return ""
+    others = [line for line in cause_lines(measurement) if line.cause not in SLOT_CAUSES]
     if not others:
-        fine = all(verdict is Verdict.FINE for verdict in decided) and len(decided) == len(
-            measurement.plan.strings
-        )
-        return EQUAL_TEMPERAMENT if fine else ""
-    slots = any(verdict in (Verdict.HIGH, Verdict.LOW) for verdict in decided)
+        return EQUAL_TEMPERAMENT
     told = [f"{phrases.CAUSE_NAMES[line.cause]}{f' ({line.size})' if line.size else ''}" for line in others]
-    if slots:
-        lead = "Beside the nut"
-    elif all(verdict is Verdict.FINE for verdict in decided):
-        lead = "What was found instead"
-    else:
-        lead = "Found so far"
-    return f"{lead}: {phrases.listed(told)}."
+    return f"What it is instead: {', then '.join(told[:_TOLD])}."
 
 
 EQUAL_TEMPERAMENT = (
     "What still sounds sour in a chord is equal temperament itself: its major thirds are 14 cents wide "
     "on every fretted instrument, and nothing at the nut changes that."
 )  # 400 cents against 5/4, which is 386.3 cents: 1200 log2(5/4)
-
-
-def _what_now(measurement: Measurement) -> str:
-    """Return the next thing to do in one sentence."""
-    plan = measurement.plan
-    nut = measurement.settings.instrument.nut
-    if nut is not Nut.SLOTTED:
-        return f"Nothing is filed: this instrument has a {phrases.NUT_WORDS[nut]}, and that is never filed."
-    if plan.nut_bottom is not None:
-        return "They are high by a like amount: cut at the bottom of the nut, not in the slots."
-    filed = [p.number for p in plan.strings if p.remove_now_mm > 0]
-    if filed:
-        every = len(filed) == len(plan.strings) > 1
-        which = f"all {phrases.count(len(filed))} slots" if every else f"the slot of {phrases.strings(filed)}"
-        return f"Next: file {which} a little, then listen again."
-    if any(p.verdict is Verdict.LOW for p in plan.strings):
-        return "Nothing is to be filed. A low slot is raised, not filed."
-    if measurement.suspects:
-        return "Nothing is to be filed: two presses settle it. Play press 1 and press 2 on these strings."
-    if plan.next_take is not None:
-        if all(p.slot.surely_not_high for p in plan.strings if p.height_mm is not None):
-            low = "whether a slot is too low"
-            return f"Nothing is to be filed. To learn {low}, play {plan.next_take.position.words()} next."
-        return f"Nothing is to be filed yet. Next: play {plan.next_take.position.words()}."
-    return "Nothing is to be filed."

@@ -7,8 +7,25 @@ from typing import Any
 
 import pytest
 
-from helpers.browser import A4_WIDTH_POINTS, open_browser, paper, probe, sheet_width, sheets, violations
-from helpers.measurement import BUSY, TWELVE, USUAL, Extras, measurement
+from helpers.browser import (
+    A4_WIDTH_POINTS,
+    open_browser,
+    paper,
+    probe,
+    sheet_width,
+    sheets,
+    shown,
+    violations,
+)
+from helpers.measurement import (
+    ALL_FINE,
+    BUSY,
+    TWELVE,
+    TWO_HIGH_REST_FINE,
+    USUAL,
+    Extras,
+    measurement,
+)
 from pitchcheck.report.render import render_page
 
 PAGES_AT_MOST = 8  # a busy six-string survey with all its small print
@@ -39,8 +56,21 @@ def test_nothing_runs_over_the_edge(browser: Any, source: str, width: int, schem
     assert seen["tight"] == []
     assert seen["over"] == []
     assert seen["ground"] == ground  # light and dark are really two
-    assert seen["shown"] == 8  # six slots, the nut, the neck: one of the two widths each
+    assert seen["shown"] == 9  # six slots, a press; the nut, the neck: one of the two widths each
     assert seen["wide"] == 2
+
+
+HEIGHT = 740  # [px] of a phone's screen
+
+
+@pytest.mark.parametrize("slots", [TWO_HIGH_REST_FINE, ALL_FINE, USUAL], ids=["high", "fine", "asked"])
+def test_a_phone_holds_the_answer_in_its_first_two_heights(browser: Any, slots: Any) -> None:
+    """Headline, causes, what to do and the amounts."""
+    extras = BUSY if slots is USUAL else None
+    with shown(browser, render_page(measurement(slots, extras=extras)), width=360) as page:
+        assert page.locator("h1").bounding_box()["y"] < HEIGHT / 4
+        amounts = page.locator(".amounts").bounding_box()
+        assert amounts["y"] + amounts["height"] < 2 * HEIGHT
 
 
 def test_twelve_strings_fit_on_a_phone(browser: Any) -> None:

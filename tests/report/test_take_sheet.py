@@ -1,4 +1,4 @@
-"""The take sheet and its drawings: where they are needed, mirrored for a left hand, fresh in the documents."""
+"""The take sheet and its drawings: where needed, mirrored for a left hand, fresh in the documents."""
 
 from __future__ import annotations
 
@@ -59,8 +59,14 @@ def test_the_scale_length_is_told_as_it_was_given() -> None:
 
 
 WHERE = """
-() => Object.fromEntries([...document.querySelectorAll("[aria-labelledby^=nut-wide] text, [aria-labelledby^=slot-1] text")].filter(t => t.getClientRects().length)
-  .map(t => [t.textContent, t.getBoundingClientRect().x + t.getBoundingClientRect().width / 2]))
+() => {
+  const drawn = "[aria-labelledby^=nut-wide] text, [aria-labelledby^=slot-1] text", found = {};
+  for (const word of document.querySelectorAll(drawn)) {
+    const box = word.getBoundingClientRect();
+    found[word.textContent] = box.x + box.width / 2;
+  }
+  return found;
+}
 """
 
 

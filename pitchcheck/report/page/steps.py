@@ -60,10 +60,10 @@ def next_take_step(measurement: Measurement) -> Step | None:
 
 def next_note(measurement: Measurement) -> str:
     """Return what is said where no next take is named."""
-    if any(_unsure(plan) for plan in measurement.plan.strings):
-        return "No single take stands out: play all takes of the uncertain strings again."
     if measurement.suspects or measurement.questions or any(p.slot.bars for p in measurement.plan.strings):
-        return "First what is named under the steps and the notes; then play those takes and measure again."
+        return "First what is named at the top of this page; then play those takes and measure again."
+    if any(_unsure(plan) for plan in measurement.plan.strings):
+        return "No single take stands out: play all takes of the unsure strings again."
     return "No further take would change these answers."
 
 

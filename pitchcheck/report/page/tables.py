@@ -5,6 +5,8 @@ Conventions: every cell is text that is ready to be shown; the first cell of a r
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import HARDLY_USED, Residual
 from pitchcheck.instrument import Board, Tailpiece
@@ -14,40 +16,48 @@ from pitchcheck.takes import Take
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import doubts as words
 from pitchcheck.words import numbers, phrases
+from pitchcheck.words.faults import fault_lines, runs
 
+TAKE_HEADS = ("Row", "Take", "Why")
 _AGREES_SD = 2.0  # [-] standard deviations a gauge and the sound may lie apart and still agree (usual 95 %)
 
 
 def refused_table(measurement: Measurement) -> Table | None:
-    """Return takes and rows that could not be used at all, each with its reason."""
-    rows = [
-        _take_cells(take, words.joined(take.doubts) or "no pitch was found") for take in unread(measurement)
-    ]
-    known = {take.row for take in unread(measurement)}
-    for problem in measurement.problems:
-        if problem.row is None or problem.row not in known:
-            where = numbers.UNKNOWN if problem.row is None else str(problem.row)
-            rows.append(
-                (where, problem.file or numbers.UNKNOWN, problem.field or numbers.UNKNOWN, problem.sentence())
-            )
-    return Table("Takes that were refused", ("Row", "File", "Place", "Why"), tuple(rows)) if rows else None
+    """Return what could not be used at all: one row for each reason."""
+    found = [(take, words.joined(take.doubts) or "no pitch was found") for take in unread(measurement)]
+    known = {take.row for take, _ in found}
+    rest = [p for p in measurement.problems if p.row is None or p.row not in known]
+    rows = (*_by_reason(found), *((numbers.UNKNOWN, "input", line) for line in fault_lines(rest)))
+    return Table("Takes that were refused", TAKE_HEADS, rows) if rows else None
 
 
 def doubtful_table(measurement: Measurement) -> Table | None:
-    """Return takes that were used with a doubt, or set aside by the fit."""
+    """Return takes that were used with a doubt, or set aside by the fit: one row for each reason."""
     aside = {} if measurement.fit is None else {r.row: r for r in measurement.fit.residuals}
-    rows = []
+    found = []
     for take in measurement.takes:
         reasons = [words.doubt(doubt) for doubt in take.doubts] if take.hz is not None else []
         residual = aside.get(take.row)
         if residual is not None and residual.weight < HARDLY_USED:
             reasons.append(_aside_reason(residual))
         if reasons:
-            rows.append(_take_cells(take, "; ".join(reasons)))
-    return (
-        Table("Takes that were used with a doubt", ("Row", "File", "Place", "Why"), tuple(rows))
-        if rows
-        else None
+            found.append((take, "; ".join(reasons)))
+    rows = _by_reason(found)
+    return Table("Takes that were used with a doubt", TAKE_HEADS, rows) if rows else None
+
+
+def _by_reason(found: Sequence[tuple[Take, str]]) -> tuple[tuple[str, str, str], ...]:
+    """Return one row for each reason: rows of the input, which take or how many, why."""
+    groups: dict[str, list[Take]] = {}
+    for take, why in found:
+        groups.setdefault(why, []).append(take)
+    return tuple(
+        (
+            runs([take.row for take in alike]),
+            alike[0].position.words() if len(alike) == 1 else f"{len(alike)} takes",
+            why,
+        )
+        for why, alike in groups.items()
     )
 
 
@@ -60,11 +70,6 @@ def _aside_reason(residual: Residual) -> str:
     """Say why a take hardly counted."""
     off = numbers.cents(residual.heard_cents - residual.expected_cents)
     return f"{off} away from what all other takes say, so it hardly counts"
-
-
-def _take_cells(take: Take, why: str) -> tuple[str, str, str, str]:
-    """Return one row of a table of takes."""
-    return (str(take.row), take.file or numbers.UNKNOWN, take.position.words(), why)
 
 
 def residual_table(measurement: Measurement) -> Table | None:

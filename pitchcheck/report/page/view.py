@@ -19,11 +19,14 @@ from pitchcheck.report.page import tables
 from pitchcheck.report.page.steps import StepsView, next_note, next_take_step, steps_view
 from pitchcheck.report.records import NeckView, SlotView, Step, Table
 from pitchcheck.report.slots import slot_views
+from pitchcheck.takes import Stop
 from pitchcheck.units import LengthUnit
-from pitchcheck.words import evidence, phrases
+from pitchcheck.words import brief, evidence, phrases
+from pitchcheck.words.causes import CauseLine, cause_lines
 from pitchcheck.words.fit import fit_lines
 from pitchcheck.words.headline import headline, summary
 from pitchcheck.words.questions import question_lines, suspicion
+from pitchcheck.words.terms import terms_in
 
 
 @dataclass(frozen=True)
@@ -45,12 +48,28 @@ class FindingView:
 
 
 @dataclass(frozen=True)
+class Answer:
+    """The top of the page, which is all that many will read."""
+
+    headline: str
+    summary: tuple[str, ...]
+    causes: tuple[CauseLine, ...]  # the first makes most cents
+    asked: tuple[str, ...]  # whom to suspect, what is not known, and which takes would tell
+    steps: tuple[str, ...]
+    amounts: str
+    caution: str
+    needs: tuple[str, ...]
+    terms: tuple[str, ...]  # the words of the trade used above, explained
+    press: bool  # whether a press is asked for, which is then drawn
+
+
+@dataclass(frozen=True)
 class PageView:
     """The whole page, top to bottom."""
 
     title: str
-    headline: str
-    summary: tuple[str, ...]
+    answer: Answer
+    measured: bool  # whether there is anything to draw
     slots: tuple[SlotView, ...]
     scale_mm: float
     steps: StepsView
@@ -86,8 +105,8 @@ def page_view(measurement: Measurement) -> PageView:
     neck = neck_view(measurement)
     return PageView(
         title=f"Nut slots: {instrument.kind}",
-        headline=headline(measurement),
-        summary=summary(measurement),
+        answer=answer(measurement),
+        measured=measurement.anything_measured,
         slots=slot_views(measurement),
         scale_mm=instrument.scale_mm,
         steps=steps_view(measurement),
@@ -104,6 +123,36 @@ def page_view(measurement: Measurement) -> PageView:
         facts=tables.facts(measurement),
         notes=notes(measurement),
         left_handed=instrument.hand is Handedness.LEFT,
+    )
+
+
+def answer(measurement: Measurement) -> Answer:
+    """Return the answer: is it the nut or not, what it is in order of cents, what to do."""
+    asked = open_questions(measurement)
+    told = (headline(measurement), *summary(measurement))
+    causes = cause_lines(measurement)
+    todo = (*brief.steps(measurement), brief.amounts(measurement))
+    names = [f"{line.title} {line.size} {line.cure}" for line in causes]
+    upcoming = measurement.plan.next_take
+    return Answer(
+        headline=told[0],
+        summary=told[1:],
+        causes=causes,
+        asked=asked,
+        steps=todo[:-1],
+        amounts=todo[-1],
+        caution=brief.caution(measurement),
+        needs=brief.needs(measurement),
+        terms=terms_in((*told, *names, *asked, *todo)),
+        press=bool(measurement.suspects) or (upcoming is not None and upcoming.position.stop is Stop.PRESS),
+    )
+
+
+def open_questions(measurement: Measurement) -> tuple[str, ...]:
+    """Return whom to suspect, what is not known, and which takes would tell."""
+    return (
+        *suspicion(measurement.suspects, instrument=measurement.settings.instrument),
+        *question_lines(measurement.questions),
     )
 
 
@@ -137,8 +186,4 @@ def notes(measurement: Measurement) -> tuple[str, ...]:
         if some
         else ()
     )
-    asked = (
-        *suspicion(measurement.suspects, instrument=measurement.settings.instrument),
-        *question_lines(measurement.questions),
-    )
-    return (*asked, *only, *fit_lines(fit), *measurement.notices)
+    return (*only, *fit_lines(fit), *measurement.notices)
