@@ -237,4 +237,4 @@ def test_slots_that_are_surely_not_high_are_told_so() -> None:
 def test_a_contradiction_is_the_headline_until_it_is_settled() -> None:
     whole = measurement(ALL_FINE)
     barred = replace(whole.plan.strings[2].slot, verdict=Verdict.UNSURE, bars=(Bar(BarKind.UNSETTLED),))
-    assert "contradicts" in page_view(with_plan(whole, 3, slot=barred)).headline
+    assert "contradicts" in page_view(with_plan(whole, 3, slot=barred)).answer.headline
