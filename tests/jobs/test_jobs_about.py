@@ -93,7 +93,7 @@ def test_a_job_with_one_pass_has_an_intake_page(job: Path, reader: Reader) -> No
     page = intake_report(sound_job(job), now=NOW, reader=reader, extras=extras).replace("\u00a0", " ")
     for words in (
         *("Intake: Intake of the lamp room", "Small parlour", "LR-0417", "The lamp keeper"),
-        *("What to do next", "The lamp room workshop", "Date and signature"),
+        *("What to do", "The lamp room workshop", "Date and signature"),
         *("a leaf of 0.010 in passes", "By sound"),
     ):
         assert words in page
