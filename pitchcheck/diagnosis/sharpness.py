@@ -12,7 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.diagnosis.limits import DiagnosisLimits, sd_of_interval, z_limit
-from pitchcheck.diagnosis.witness import FEWEST_STRINGS_FOR_NUT, fretted_at, heard_up_the_neck
+from pitchcheck.diagnosis.witness import (
+    FEWEST_STRINGS_FOR_NUT,
+    fretted_at,
+    heard_up_the_neck,
+    is_witness,
+    notes_up_the_neck,
+)
 from pitchcheck.findings import (
     AboveLightTouch,
     Cause,
@@ -144,24 +150,28 @@ def _up_the_neck(number: int) -> Position:
 def find_saddle(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) -> list[Finding | Question]:
     """Strings whose fret 12 stays out of tune when the slot is at its target.
 
-    A finding needs 95 % belief on its side that the error is beyond ``limits.in_tune_cents``; the uncertainty
+    The error is that of the notes heard up the neck: what the fit believes of the saddle before it hears
+    anything holds back a saddle far out of place. A finding needs 95 % belief on its side that the error is
+    beyond ``limits.in_tune_cents``; the uncertainty
     is that of the saddle, turned into cents, and of the finger. Where no note was heard up the neck, or a
     firm finger would sound the same, it is a question.
     """
     per_mm = CENTS_PER_LOG / settings.instrument.scale_mm  # at fret 12, (g_12 - 1) = 1
     found: list[Finding | Question] = []
     for string in fit.strings:
-        error = float(string.neck_target_cents[11] - string.neck_touch_cents[11])
+        notes = notes_up_the_neck(fit, string.number)
+        heard = float(np.mean([cents for cents, _ in notes])) if notes else 0.0
+        error = float(string.neck_target_cents[11] - string.neck_touch_cents[11]) + heard
         saddle_sd = sd_of_interval(string.saddle_mm.low, string.saddle_mm.high)
         light_sd = float(np.hypot(per_mm * saddle_sd, _SADDLE_MODEL_CENTS))
         sd = float(np.hypot(light_sd, _finger_at_12_cents(string, touch_mm=fit.touch_mm.median)))
         z = z_limit(1, alarm=1 - limits.belief)
-        heard = heard_up_the_neck(fit, string.number)
-        if heard and abs(error) - z * sd > limits.in_tune_cents:
+        if is_witness(notes) and abs(error) - z * sd > limits.in_tune_cents:
             shown = Fret12AtTarget(error, sd, error / per_mm)
             found.append(Finding(Cause.SADDLE, (string.number,), (12,), error / per_mm, "mm", (shown,)))
         elif abs(error) - z * light_sd > limits.in_tune_cents:
-            found.append(Question(Cause.SADDLE, (string.number,), _up_the_neck(string.number), heard=heard))
+            take = _up_the_neck(string.number)
+            found.append(Question(Cause.SADDLE, (string.number,), take, heard=bool(notes)))
     return found
 
 

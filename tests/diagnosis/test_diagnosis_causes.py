@@ -108,6 +108,23 @@ def test_saddle_is_told_in_millimetres(cents: float, told: bool) -> None:
         assert found[0].size == pytest.approx(cents / (2.66 * 650 / SCALE_MM), rel=2e-3)
 
 
+@pytest.mark.parametrize(("offs", "told"), [((20.0,), False), ((20.0, 18.0), True), ((20.0, -5.0), False)])
+def test_notes_that_the_fit_cannot_believe_tell_the_saddle_when_two_agree(
+    offs: tuple[float, ...], told: bool
+) -> None:
+    fit = sound_fit()
+    far = tuple(
+        Residual(Position(3, Stop.FRET, 12), i, 5.0 + off, 5.0, 0.5, 0.1) for i, off in enumerate(offs, 90)
+    )
+    kept = tuple(r for r in fit.residuals if (r.position.string, r.position.fret) != (3, 12))
+    said = diagnose(JOB, EMPTY_SURVEY, replace(fit, residuals=kept + far))
+    assert causes(said.findings) == ([Cause.SADDLE] if told else [])
+    if told:
+        assert said.findings[0].size == pytest.approx(19.0 / (2.66 * 650 / SCALE_MM), rel=0.01)
+    else:
+        assert [q.cause for q in said.questions] == [Cause.SADDLE]
+
+
 def test_a_firm_finger_at_fret_12_is_not_called_the_saddle() -> None:
     """The finger's part there is known to a factor of two: 9 cents over a part of 6 may be all finger."""
     made = [Made(t, touch_mm=0.1, fret_12_cents=9.0 if i == 5 else 0.0) for i, t in enumerate(TARGETS)]
