@@ -14,6 +14,7 @@ from typer.core import TyperGroup
 
 from pitchcheck import __version__
 from pitchcheck.cli.again import again
+from pitchcheck.cli.bench import bench
 from pitchcheck.cli.demo import demo
 from pitchcheck.cli.gauge import gauge
 from pitchcheck.cli.inputs import inputs
@@ -81,6 +82,7 @@ def options(
 
 app.command()(new)
 app.command()(listen)
+app.command()(bench)
 app.command()(measure)
 app.command()(again)
 app.command()(gauge)

@@ -134,6 +134,11 @@ def render_take_sheet(
     return _render("takesheet.html.jinja", view=take_sheet(instrument, positions, unit=unit))
 
 
+def style_sheet() -> str:
+    """Return the style sheet of the report page: what else shows its drawings looks alike."""
+    return _environment().get_template("page.css.jinja").render()
+
+
 def _render(template: str, **values: object) -> str:
     """Render a template with units kept on the line of their number."""
     return _UNIT.sub("\u00a0", _environment().get_template(template).render(**values))

@@ -1,0 +1,153 @@
+"""The session folders of the bench: which there are, a new one, and how a name on the page becomes a path.
+
+Conventions: sessions are the folders directly in the bench's own folder; a name never leads out of it.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pitchcheck.course import Thoroughness
+from pitchcheck.errors import BadValue, PitchcheckError
+from pitchcheck.recorder.course_file import COURSE, parse_course
+from pitchcheck.session.new_folder import write_new
+from pitchcheck.session.rows import TAKES
+from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
+from pitchcheck.workflow.listen.start import Start, start_session
+
+NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,59}")
+SCALE_HELP = "like 648 mm"
+_RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")  # no file names on Windows
+
+
+@dataclass(frozen=True)
+class SessionEntry:
+    """One session of the list: how many of its takes are here."""
+
+    name: str
+    words: str
+
+
+def check_name(name: str) -> str:
+    """Return a name that may be a folder's.
+
+    Raises
+    ------
+    BadValue
+        If it may not.
+    """
+    name = name.strip()
+    if NAME.fullmatch(name) is None or name.endswith((".", " ")) or _RESERVED.fullmatch(name):
+        raise BadValue(
+            f"{name[:80]!r} cannot be the name of a session: letters, digits, spaces, dots and dashes, at "
+            "most 60. Choose another."
+        )
+    return name
+
+
+def find_session(root: Path, name: str) -> Path | None:
+    """Return the folder of a session, None if there is none of that name in the bench's folder."""
+    if NAME.fullmatch(name) is None:
+        return None
+    folder = root / name
+    try:
+        inside = folder.resolve(strict=True).parent == root.resolve(strict=True)
+    except OSError:
+        return None
+    return folder if inside and (folder / SETTINGS).is_file() else None
+
+
+def list_sessions(root: Path) -> list[SessionEntry]:
+    """Return the sessions in the bench's folder, the last touched first."""
+    found = [f for f in root.iterdir() if find_session(root, f.name) is not None] if root.is_dir() else []
+    found.sort(key=lambda f: f.stat().st_mtime, reverse=True)
+    return [SessionEntry(folder.name, _words(folder)) for folder in found]
+
+
+def _words(folder: Path) -> str:
+    try:
+        kind = read_settings(folder).settings.instrument.kind
+    except PitchcheckError:
+        return "settings cannot be used"
+    try:
+        entries = parse_course((folder / COURSE).read_text(encoding="utf-8")).entries
+        return f"{kind}: {sum(e.taken for e in entries)} of {len(entries)} takes"
+    except (OSError, ValueError):
+        return f"{kind}: recorded" if (folder / TAKES).exists() else kind
+
+
+def new_session(
+    root: Path,
+    name: str,
+    *,
+    kind: str,
+    scale_mm: float | None,
+    strings: str,
+    only: Sequence[int],
+    thoroughness: Thoroughness,
+) -> tuple[Path, Start]:
+    """Make a session; return its folder and what is to be played.
+
+    Parameters
+    ----------
+    root : Path
+    name : str
+    kind : str
+        A preset's name; with ``strings`` any words.
+    scale_mm : float or None
+        Scale length; with ``strings`` it is needed. [mm]
+    strings : str
+        The strings of an instrument that is no preset, one a line: note, gauge, material; or empty.
+    only : sequence of int
+        Strings to be played; all when empty.
+    thoroughness : Thoroughness
+
+    Raises
+    ------
+    BadValue
+        If something cannot be used.
+    """
+    folder = root / check_name(name)
+    if folder.exists():
+        raise BadValue(f"{folder.name} is there already. Open it, or choose another name.")
+    if strings.strip():
+        text = own_settings(kind, scale_mm=scale_mm, strings=strings.splitlines())
+        parse_settings(text, name=SETTINGS)
+        write_new(folder, {SETTINGS: text})
+    return folder, start_session(
+        folder, kind=kind, scale_mm=scale_mm, thoroughness=thoroughness, strings=only or None
+    )
+
+
+def own_settings(kind: str, *, scale_mm: float | None, strings: Sequence[str]) -> str:
+    """Return settings of an instrument that is described string by string.
+
+    Raises
+    ------
+    BadValue
+        If a line has no note, gauge and material, or the scale length is missing.
+    """
+    if scale_mm is None:
+        raise BadValue(f"Strings of your own need the scale length. Add it, {SCALE_HELP}.")
+    lines = ["schema = 1", "", "[instrument]", f"kind = {json.dumps(kind)}", f'scale = "{scale_mm:g} mm"']
+    number = 0
+    for line in strings:
+        words = line.split()
+        if not words:
+            continue
+        number += 1
+        unit = 1 if len(words) > 2 and words[2] in ("mm", "in", "thou", "cm") else 0
+        if len(words) < 3 + unit:
+            raise BadValue(
+                f"String {number} is {line.strip()[:60]!r}; it needs note, gauge and material, like "
+                "E4 0.010 in plain steel. Correct it."
+            )
+        gauge = " ".join(words[1 : 2 + unit]) if unit else f"{words[1]} in"
+        material = " ".join(words[2 + unit :])
+        lines += ["", "[[strings]]", f"number = {number}", f"note = {json.dumps(words[0])}"]
+        lines += [f"gauge = {json.dumps(gauge)}", f"material = {json.dumps(material)}"]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,44 @@
+"""The input tried from the page: the room, then a few plucks, and what is wrong in words."""
+
+from __future__ import annotations
+
+from threading import Lock, Thread
+
+from pitchcheck.bench.hub import Hub
+from pitchcheck.errors import PitchcheckError
+
+
+class InputTry:
+    """Tries one input at a time, in a thread of its own; tells the hub what to do and what was found."""
+
+    def __init__(self, hub: Hub) -> None:
+        self._hub = hub
+        self._lock = Lock()
+        self._thread: Thread | None = None
+
+    def begin(self, device: str | None) -> bool:
+        """Begin; False while another one is under way."""
+        with self._lock:
+            if self._thread is not None and self._thread.is_alive():
+                return False
+            self._thread = Thread(target=self._run, args=(device,), name="trying the input", daemon=True)
+            self._thread.start()
+        return True
+
+    def _run(self, device: str | None) -> None:
+        from pitchcheck.workflow.inputs import try_input
+
+        told: list[str] = []
+
+        def say(words: str) -> None:
+            told.append(words)
+            self._hub.publish(input={"said": list(told), "done": False, "fit": None})
+
+        try:
+            found = try_input(device, channel=None, say=say)
+            told += found.sentences
+            fit = found.go_on
+        except PitchcheckError as error:
+            told.append(str(error))
+            fit = False
+        self._hub.publish(input={"said": told, "done": True, "fit": fit})

@@ -1,0 +1,216 @@
+"""One session at a time, run by the code that runs it in a terminal; the page is its screen and its keyboard.
+
+Conventions: the session has a thread of its own, measuring has a process of its own; both tell the hub.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from threading import Lock, Thread
+from typing import Any
+
+from pitchcheck.bench.hub import Hub
+from pitchcheck.bench.live_view import scene_parts
+from pitchcheck.bench.nut_view import NutSoFar, measure_nut, step_aside
+from pitchcheck.errors import NothingMeasured, PitchcheckError
+from pitchcheck.guide.scene import Scene
+from pitchcheck.takes import Position, Stop
+from pitchcheck.workflow.listen.ports import Source, Tones
+from pitchcheck.workflow.listen.run import Listened, listen_folder
+
+END_S = 15.0  # [s] allowed for a session to end when it is stopped
+
+
+class Stage(StrEnum):
+    """What the bench is doing."""
+
+    IDLE = "idle"
+    OPENING = "opening"
+    LISTENING = "listening"
+    ENDED = "ended"  # measured, or left with nothing to measure
+    STOPPED = "stopped"
+    FAULT = "fault"
+
+
+@dataclass(frozen=True)
+class Begin:
+    """A session to run: its folder, and what is asked of a folder that asks for nothing yet."""
+
+    folder: Path
+    planned: tuple[Position, ...] = ()
+
+
+class PageKeys:
+    """Keys pressed on the page, by any tab."""
+
+    ended = False
+
+    def __init__(self) -> None:
+        self._keys: SimpleQueue[str] = SimpleQueue()
+        self._stop = False
+
+    def press(self, keys: str) -> None:
+        """Press keys."""
+        self._keys.put(keys)
+
+    def stop(self) -> None:
+        """Break off: what was accepted is kept."""
+        self._stop = True
+
+    def poll(self) -> str:
+        """Return the keys since the last call; break off if that was asked for."""
+        if self._stop:
+            raise KeyboardInterrupt
+        found = ""
+        with suppress(Empty):
+            while True:
+                found += self._keys.get_nowait()
+        return found
+
+
+class Runner:
+    """Runs sessions one after the other.
+
+    Parameters
+    ----------
+    source : callable
+        Returns what opens the input that was chosen.
+    tones : Tones
+    hub : Hub
+    """
+
+    def __init__(self, *, source: Callable[[str | None], Source], tones: Tones, hub: Hub) -> None:
+        self._source, self._tones, self._hub = source, tones, hub
+        self._lock = Lock()
+        self._thread: Thread | None = None
+        self._keys = PageKeys()
+        self._worker: ProcessPoolExecutor | None = None
+        self._measuring: Future[NutSoFar] | None = None
+        self._due = False  # takes have come since the measurement that is under way began
+        self._taken = -1
+        self._nuts = 0
+        self.folder: Path | None = None
+        self.nut: NutSoFar | None = None
+        self.done: Listened | None = None
+        self.input: str | None = None
+        self.stage = Stage.IDLE
+
+    @property
+    def busy(self) -> bool:
+        """Whether a session is under way."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def begin(self, session: Begin) -> bool:
+        """Begin or go on with a session; False while another one is under way."""
+        with self._lock:
+            if self.busy:
+                return self.folder == session.folder
+            self.folder, self.done, self._keys, self._taken = session.folder, None, PageKeys(), -1
+            self._tell(Stage.OPENING, "")
+            self._hub.publish(scene=None, live=None)
+            self._thread = Thread(target=self._run, args=(session,), name="listening", daemon=True)
+            self._thread.start()
+        self.measure(session.folder)
+        return True
+
+    def press(self, keys: str) -> None:
+        """Press keys in the session that is under way."""
+        self._keys.press(keys)
+
+    def stop(self) -> None:
+        """Break the session off and wait until its folder is free."""
+        self._keys.stop()
+        if self._thread is not None:
+            self._thread.join(END_S)
+
+    def close(self) -> None:
+        """Stop whatever is under way."""
+        self.stop()
+        if self._worker is not None:
+            self._worker.shutdown(wait=False, cancel_futures=True)
+
+    def measure(self, folder: Path) -> None:
+        """Measure a folder as far as it was played; while that lasts, remember that it is due again."""
+        with self._lock:
+            if self._measuring is not None and not self._measuring.done():
+                self._due = True
+                return
+            self._due = False
+            if self._worker is None:
+                self._worker = ProcessPoolExecutor(
+                    1, mp_context=multiprocessing.get_context("spawn"), initializer=step_aside
+                )
+            self._measuring = self._worker.submit(measure_nut, str(folder))
+        self._measuring.add_done_callback(lambda future: self._measured(folder, future))
+
+    def _measured(self, folder: Path, future: Future[NutSoFar]) -> None:
+        if future.cancelled() or future.exception() is not None:
+            return
+        if folder == self.folder:
+            self.nut = future.result()
+            self._nuts += 1
+            self._hub.publish(nut=self._nuts)
+        if self._due and self.folder is not None:
+            self.measure(self.folder)
+
+    def _run(self, session: Begin) -> None:
+        try:
+            done = listen_folder(
+                session.folder,
+                source=self._source(self.input),
+                screen=self,
+                keys=self._keys,
+                planned=session.planned,
+                replan=bool(session.planned),
+                tones=self._tones,
+            )
+        except NothingMeasured as fault:
+            self._tell(Stage.FAULT, " ".join([str(fault), *(p.sentence() for p in fault.problems)]))
+        except PitchcheckError as fault:
+            self._tell(Stage.FAULT, str(fault))
+        except BaseException as error:
+            self._tell(Stage.FAULT, f"The session broke off ({type(error).__name__}); its takes are kept.")
+            raise
+        else:
+            self.done = done
+            words = " ".join(problem.sentence() for problem in done.problems)
+            self._tell(Stage.STOPPED if done.stopped else Stage.ENDED, words)
+        finally:
+            self._hub.publish(live=None)
+        self.measure(session.folder)
+
+    def show(self, scene: Scene) -> None:
+        """Hand a scene to the page; called many times a second by the session."""
+        if self.stage is Stage.OPENING:
+            self._tell(Stage.LISTENING, "")
+        self._hub.publish(**scene_parts(scene))
+        if scene.view.taken != self._taken:
+            closed = _is_bracketed([t.position for t in scene.view.takes if t.taken])
+            if self._taken >= 0 and closed and self.folder is not None:
+                self.measure(self.folder)
+            self._taken = scene.view.taken
+
+    def _tell(self, stage: Stage, words: str) -> None:
+        self.stage = stage
+        name = None if self.folder is None else self.folder.name
+        self._hub.publish(stage={"stage": stage.value, "words": words, "session": name})
+
+
+def _is_bracketed(taken: Sequence[Position]) -> bool:
+    """Whether the last take closes a bracket: then there is something new to measure."""
+    return any(p.stop is not Stop.OPEN for p in taken) and (not taken or taken[-1].stop is Stop.OPEN)
+
+
+def as_keys(name: str) -> str | None:
+    """Return the key of a button; None if it is none."""
+    from pitchcheck.guide.scene import Key
+
+    keys: dict[str, Any] = {key.name.lower(): key.value for key in Key}
+    return keys.get(name)
