@@ -105,7 +105,9 @@ class Pages:
     async def nut(self, request: Request) -> Response:
         """Give the nut as it is known so far, as a piece of the page."""
         folder, runner = self._folder(request), self._bench.runner
-        if folder is None or runner.folder != folder or runner.nut is None:
+        if folder is None:
+            return _missing()
+        if runner.folder != folder or runner.nut is None:
             return HTMLResponse("")
         return self._page("nut.jinja", nut=runner.nut, session=folder.name)
 

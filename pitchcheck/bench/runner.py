@@ -96,6 +96,7 @@ class Runner:
         self._due = False  # takes have come since the measurement that is under way began
         self._taken = -1
         self._nuts = 0
+        self._closed = False
         self.folder: Path | None = None
         self.nut: NutSoFar | None = None
         self.done: Listened | None = None
@@ -133,12 +134,15 @@ class Runner:
     def close(self) -> None:
         """Stop whatever is under way."""
         self.stop()
+        self._closed = True
         if self._worker is not None:
             self._worker.shutdown(wait=False, cancel_futures=True)
 
     def measure(self, folder: Path) -> None:
         """Measure a folder as far as it was played; while that lasts, remember that it is due again."""
         with self._lock:
+            if self._closed:
+                return
             if self._measuring is not None and not self._measuring.done():
                 self._due = True
                 return
@@ -157,7 +161,7 @@ class Runner:
             self.nut = future.result()
             self._nuts += 1
             self._hub.publish(nut=self._nuts)
-        if self._due and self.folder is not None:
+        if self._due and self.folder is not None and not self._closed:
             self.measure(self.folder)
 
     def _run(self, session: Begin) -> None:

@@ -2,17 +2,31 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
+import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Thread
+from urllib.parse import unquote, urlencode
 
-from helpers.system import needs
+from helpers.listen import FileSource, room_noise
+from pitchcheck.bench.app import Bench, make_app
+from pitchcheck.bench.guard import Guard
+from pitchcheck.bench.hub import Hub
+from pitchcheck.bench.input_try import InputTry
+from pitchcheck.bench.runner import Runner
+from pitchcheck.types import FloatArray
+from pitchcheck.workflow.listen.ports import NoTones
 
+PORT = 47_110
+TOKEN = "a-token-of-the-test"
+HOST = f"127.0.0.1:{PORT}"
 WAIT_S = 30.0  # on a busy machine
 
 
@@ -35,7 +49,9 @@ class RunningBench:
 
 
 @contextmanager
-def served(root: Path, *, environment: Mapping[str, str], more: tuple[str, ...] = ()) -> Iterator[RunningBench]:
+def served(
+    root: Path, *, environment: Mapping[str, str], more: tuple[str, ...] = ()
+) -> Iterator[RunningBench]:
     """Serve a bench until the block ends."""
     command = [sys.executable, "-m", "pitchcheck", "bench", str(root), "--no-browser", *more]
     process = subprocess.Popen(command, env=dict(environment), stderr=subprocess.PIPE, text=True)
@@ -55,19 +71,107 @@ def served(root: Path, *, environment: Mapping[str, str], more: tuple[str, ...] 
         process.stderr.close()
 
 
+@dataclass(frozen=True)
+class Answer:
+    """What the application answered."""
+
+    status: int
+    headers: dict[str, str]
+    body: bytes
+
+    @property
+    def text(self) -> str:
+        return self.body.decode()
+
+
 @contextmanager
-def chromium() -> Iterator[object]:
-    """Open Chromium without a window."""
-    from helpers.browser import open_browser
+def in_process(
+    root: Path, sound: FloatArray | None = None, *, port: int = PORT
+) -> Iterator[tuple[Guard, Bench]]:
+    """Make a bench whose input is a sound, read as fast as it goes; without one it is a quiet room."""
+    root.mkdir(parents=True, exist_ok=True)
+    hub = Hub()
+    heard = room_noise(0.3) if sound is None else sound
+    runner = Runner(source=lambda _: FileSource(heard), tones=NoTones(), hub=hub)
+    bench = Bench(root, TOKEN, hub, runner, InputTry(hub))
+    try:
+        yield make_app(bench, port=port), bench
+    finally:
+        runner.close()
 
-    needs("chromium")
-    with open_browser() as browser:
-        yield browser
+
+@contextmanager
+def in_thread(root: Path, sound: FloatArray | None = None) -> Iterator[tuple[str, Bench]]:
+    """Serve such a bench from a thread of this process; gives its address."""
+    import uvicorn
+
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        port = listening.getsockname()[1]
+        with in_process(root, sound, port=port) as (app, bench):
+            config = uvicorn.Config(app, log_level="critical", lifespan="off", ws="none")
+            config.timeout_graceful_shutdown = 1
+            server = uvicorn.Server(config)
+            thread = Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+            thread.start()
+            yield f"http://127.0.0.1:{port}/{TOKEN}/", bench
+            server.should_exit = True
+            thread.join(WAIT_S)
 
 
-def until(true: object, *, within_s: float = WAIT_S) -> None:
+def ask(
+    app: Guard,
+    path: str,
+    *,
+    method: str = "GET",
+    form: Mapping[str, str] | None = None,
+    body: bytes | None = None,
+    headers: Mapping[str, str] | None = None,
+    client: str = "127.0.0.1",
+) -> Answer:
+    """Ask as a browser that shows its page does; ``headers`` replace or add, an empty one takes away."""
+    if form is not None:
+        body = urlencode(form).encode()
+    content = body or b""
+    sent = {"host": HOST, "content-length": str(len(content))}
+    if method == "POST":
+        sent |= {"origin": f"http://{HOST}", "content-type": "application/x-www-form-urlencoded"}
+    sent |= {name.lower(): value for name, value in (headers or {}).items()}
+    scope = {
+        "type": "http",
+        "asgi": {"version": "3.0"},
+        "http_version": "1.1",
+        "method": method,
+        "scheme": "http",
+        "path": unquote(path),
+        "raw_path": path.encode(),
+        "query_string": b"",
+        "root_path": "",
+        "headers": [(k.encode(), v.encode()) for k, v in sent.items() if v],
+        "client": (client, 50_000),
+        "server": ("127.0.0.1", PORT),
+    }
+    found: list[dict[str, object]] = []
+    pieces = [content[i : i + 65_536] for i in range(0, len(content), 65_536)] or [b""]
+
+    async def receive() -> dict[str, object]:
+        piece = pieces.pop(0) if pieces else b""
+        return {"type": "http.request", "body": piece, "more_body": bool(pieces)}
+
+    async def send(message: dict[str, object]) -> None:
+        found.append(message)
+
+    asyncio.run(app(scope, receive, send))  # type: ignore[arg-type]
+    start = found[0]
+    return Answer(
+        int(str(start["status"])),
+        {k.decode().lower(): v.decode() for k, v in start["headers"]},  # type: ignore[attr-defined]
+        b"".join(bytes(m.get("body", b"")) for m in found[1:]),  # type: ignore[call-overload]
+    )
+
+
+def until(true: Callable[[], object], *, within_s: float = WAIT_S) -> None:
     """Wait until a function returns something true."""
     end_s = time.monotonic() + within_s
-    while not true():  # type: ignore[operator]
+    while not true():
         assert time.monotonic() < end_s, "it did not come about"
         time.sleep(0.05)
