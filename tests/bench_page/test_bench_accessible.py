@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -46,7 +45,10 @@ def test_every_page_fits_and_has_no_violation(
 
     address, _ = bench
     window = browser.new_page(
-        viewport={"width": width, "height": 800}, color_scheme=scheme, reduced_motion="reduce", bypass_csp=True
+        viewport={"width": width, "height": 800},
+        color_scheme=scheme,
+        reduced_motion="reduce",
+        bypass_csp=True,
     )
     asked: list[str] = []
     window.on("request", lambda request: asked.append(request.url))
@@ -55,7 +57,9 @@ def test_every_page_fits_and_has_no_violation(
     assert window.evaluate("document.documentElement.scrollWidth") <= width
     found = Axe().run(window).response["violations"]
     assert [f"{v['id']}: {node['html']}" for v in found for node in v["nodes"]] == []
-    assert [url for url in asked if not url.startswith((address, "data:"))] == []  # nothing leaves the machine
+    assert [
+        url for url in asked if not url.startswith((address, "data:"))
+    ] == []  # nothing leaves the machine
     window.close()
 
 
@@ -87,7 +91,7 @@ def test_every_control_is_reached_by_keyboard_and_has_a_name(bench: tuple[str, B
         window.keyboard.press("Tab")
         reached.add(
             window.evaluate(
-                "(() => { const e = document.activeElement; e.dataset.n ??= Math.random(); return e.dataset.n })()"
+                "(() => { const e = document.activeElement; return e.dataset.n ??= Math.random() })()"
             )
         )
     assert len(reached) >= wanted
