@@ -20,7 +20,6 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Mount, Route
 
-from pitchcheck.bench import recordings
 from pitchcheck.bench.folders import check_name, find_session, list_sessions, new_session
 from pitchcheck.bench.guard import REPORT_POLICY, Guard
 from pitchcheck.bench.hub import Hub
@@ -34,6 +33,7 @@ from pitchcheck.session.presets import presets
 from pitchcheck.session.settings import read_settings
 from pitchcheck.units import length_mm
 from pitchcheck.words import cautions
+from pitchcheck.workflow import recordings
 
 STATIC = {"bench.css": "text/css", "bench.js": "text/javascript"}
 MOST_FIELDS, MOST_FILES = 2000, 60

@@ -37,7 +37,7 @@ class NutSoFar:
 
     slots: tuple[SlotSoFar, ...]
     headline: str
-    summary: tuple[str, ...]
+    steps: tuple[str, ...]  # what to do now
     wide: str
     narrow: str
     problem: str = ""
@@ -88,4 +88,4 @@ def draw_nut_so_far(measurement: Measurement) -> NutSoFar:
     )
     wide = str(draw_nut(pictures, width=WIDE_PX, ident="nut-wide", cls="wide"))
     narrow = str(draw_nut(pictures, width=NARROW_PX, ident="nut-narrow", cls="narrow"))
-    return NutSoFar(slots, view.headline, tuple(view.summary), wide, narrow)
+    return NutSoFar(slots, view.answer.headline, view.answer.steps, wide, narrow)

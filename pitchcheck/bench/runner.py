@@ -155,10 +155,12 @@ class Runner:
         self._measuring.add_done_callback(lambda future: self._measured(folder, future))
 
     def _measured(self, folder: Path, future: Future[NutSoFar]) -> None:
-        if future.cancelled() or future.exception() is not None:
+        if future.cancelled():
             return
+        error = future.exception()
         if folder == self.folder:
-            self.nut = future.result()
+            words = f"It could not be measured ({type(error).__name__}: {error}); its takes are kept."
+            self.nut = future.result() if error is None else NutSoFar((), "", (), "", "", words)
             self._nuts += 1
             self._hub.publish(nut=self._nuts)
         if self._due and self.folder is not None and not self._closed:

@@ -19,7 +19,6 @@ import numpy as np
 
 from pitchcheck.audio.faults import Unsound
 from pitchcheck.audio.recording import read_recording
-from pitchcheck.bench.folders import check_name
 from pitchcheck.errors import BadValue
 from pitchcheck.recorder.disk import copy_aside
 from pitchcheck.session.folder import read_session
@@ -82,7 +81,7 @@ def measure_uploads(
     root : Path
         The bench's folder.
     name : str
-        Of a new folder for the recordings; the session's is NAME-takes.
+        Of a new folder for the recordings, checked; the session's is NAME-takes.
     files : sequence of (str, binary file)
         Names as they were given, and contents.
     kind : str or None
@@ -99,7 +98,7 @@ def measure_uploads(
 
     if not files:
         raise BadValue("No recording was chosen. Drop one or more sound files.")
-    folder = root / check_name(name)
+    folder = root / name
     if folder.exists():
         raise BadValue(f"{name} is there already. Choose another name.")
     folder.mkdir(parents=True)
