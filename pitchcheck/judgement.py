@@ -13,7 +13,7 @@ from enum import StrEnum
 from pitchcheck.findings import Cause, Finding
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, StringFit
-from pitchcheck.instrument import Nut, SessionSettings
+from pitchcheck.instrument import Aim, Nut, SessionSettings
 from pitchcheck.physics.gauges import buzz_floor_mm, slot_target_mm
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop
@@ -124,6 +124,12 @@ class SlotJudgement:
     def may_be_filed(self) -> bool:
         """Whether something may come off it now, as far as the judgement goes."""
         return self.verdict is Verdict.HIGH and self.nut is Nut.SLOTTED and not self.bars
+
+    def spares(self, aim: Aim) -> bool:
+        """Whether something may come off it now by the aim: on a new nut also where it is not called high."""
+        if aim is Aim.SET_UP:
+            return self.may_be_filed
+        return self.verdict is not Verdict.LOW and self.nut is Nut.SLOTTED and not self.bars
 
     @property
     def looks_high(self) -> bool:

@@ -7,6 +7,7 @@ an alternative to the slots' own removals, never an addition to them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -14,8 +15,10 @@ import numpy as np
 from pitchcheck.clip import FloatArray
 from pitchcheck.fit.belief import Belief
 from pitchcheck.plan.records import NutBottom
-from pitchcheck.plan.removal import MOST_OF_EXCESS, SPARED_BELIEF, round_down_mm
 
+SPARED_BELIEF = 0.025  # [-] belief that a cut leaves any slot under its target: definition
+MOST_OF_EXCESS = 0.7  # [-] of a slot's median excess at once, so that one listens again: definition
+STEPS_PER_MM = 20  # [1/mm] the cut is told in steps of 0.05 mm: definition
 _FEWEST_SLOTS = 3  # two points always lie on a line
 _POINTS = 8192  # of the quasi-random rule: chosen, its level is then good to some 0.02 sd
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37)
@@ -127,3 +130,21 @@ def _highest_line_under(most: FloatArray, place: FloatArray) -> tuple[float, flo
             if min(treble, bass) >= -slack and bool((line <= most + slack).all()) and line.sum() > total:
                 best, total = (max(treble, 0.0), max(bass, 0.0)), float(line.sum())
     return best
+
+
+def round_down_mm(value_mm: float) -> float:
+    """Largest multiple of 0.05 mm that is not above the value; 0 for anything below 0. [mm]
+
+    Never above the value, also where binary fractions would carry it there.
+
+    Examples
+    --------
+    >>> round_down_mm(0.15), round_down_mm(0.1499999999), round_down_mm(-0.2)
+    (0.15, 0.1, 0.0)
+    """
+    if not value_mm > 0:
+        return 0.0
+    steps = math.floor(value_mm * STEPS_PER_MM) + 1
+    while steps / STEPS_PER_MM > value_mm:
+        steps -= 1
+    return steps / STEPS_PER_MM

@@ -20,10 +20,11 @@ from pitchcheck.physics.gauges import third_fret_clearance_mm
 from pitchcheck.plan.bottom import nut_bottom
 from pitchcheck.plan.predict import first_fret_after_cents
 from pitchcheck.plan.records import (
+    NOTHING_MORE,
     AfterRemoval,
     FloatingBridge,
     HardlyUsed,
-    NextTake,
+    NextTakes,
     NotMeasured,
     NotPressed,
     NutBottom,
@@ -33,7 +34,7 @@ from pitchcheck.plan.records import (
     StringPlan,
     TargetBelowFloor,
 )
-from pitchcheck.plan.removal import safe_removal_mm
+from pitchcheck.plan.removal import is_worth_a_pass, removal_mm
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop
 
@@ -45,7 +46,7 @@ def make_plan(
     *,
     slots: Sequence[SlotJudgement] | None = None,
     survey: Survey | None = None,
-    next_take: NextTake | None = None,
+    upcoming: NextTakes = NOTHING_MORE,
 ) -> Plan:
     """Turn judgements into safe removals and what is known besides.
 
@@ -61,8 +62,8 @@ def make_plan(
         The judgement of the slots, with what bars filing; made here when left out.
     survey : Survey, optional
         Gives the notes as heard for the evidence.
-    next_take : NextTake, optional
-        Handed on.
+    upcoming : NextTakes, optional
+        What is worth playing next; handed on.
 
     Returns
     -------
@@ -72,23 +73,45 @@ def make_plan(
     if slots is None:
         slots = bar_filing(judge_slots(settings, fit), fit=fit, findings=findings, survey=survey)
     fits = {} if fit is None else {string.number: string for string in fit.strings}
+    removals = _removals(settings, slots)
     strings = tuple(
         StringPlan(slot, doubts=(NotMeasured(),))
         if fit is None or slot.number not in fits
-        else _plan_string(settings, fit, fits[slot.number], slot, survey)
+        else _plan_string(settings, fit, fits[slot.number], slot, survey, removals.get(slot.number, 0.0))
         for slot in slots
     )
     barred = any(slot.bars for slot in slots)
     cut = None if fit is None or barred else _plan_bottom(settings, fit, strings)
-    return Plan(strings=strings, nut_bottom=cut, next_take=next_take)
+    return Plan(strings=strings, nut_bottom=cut, next_take=upcoming.first, next_takes=upcoming.takes)
+
+
+def _removals(settings: SessionSettings, slots: Sequence[SlotJudgement]) -> dict[int, float]:
+    """What may come off every slot now; nothing where it is not worth slackening the strings for. [mm]"""
+    found = {}
+    for slot in slots:
+        excess = slot.excess_mm
+        if excess is None or not slot.spares(settings.target.aim):
+            continue
+        amount = removal_mm(
+            excess,
+            above_floor_mm=slot.goal.target_mm - slot.goal.floor_mm,
+            worth_mm=settings.target.worth_filing_mm,
+        )
+        if amount > 0:
+            found[slot.number] = amount
+    return found if is_worth_a_pass(found) else {}
 
 
 def _plan_string(
-    settings: SessionSettings, fit: Fit, string: StringFit, slot: SlotJudgement, survey: Survey | None
+    settings: SessionSettings,
+    fit: Fit,
+    string: StringFit,
+    slot: SlotJudgement,
+    survey: Survey | None,
+    remove: float,
 ) -> StringPlan:
     """Plan one measured slot."""
     excess = string.height_mm.shifted(-slot.goal.target_mm)
-    remove = safe_removal_mm(excess) if slot.may_be_filed else 0.0
     return StringPlan(
         slot,
         remove_now_mm=remove,

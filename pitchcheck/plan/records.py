@@ -143,6 +143,25 @@ class NutBottom:
 
 
 @dataclass(frozen=True)
+class NextTakes:
+    """What is worth playing next.
+
+    Attributes
+    ----------
+    takes : tuple of Position
+        In playing order, open takes included; empty when listening is over.
+    first : NextTake or None
+        The first stopped take among them, and why.
+    """
+
+    takes: tuple[Position, ...] = ()
+    first: NextTake | None = None
+
+
+NOTHING_MORE = NextTakes()
+
+
+@dataclass(frozen=True)
 class Plan:
     """The plan for the whole nut."""
 

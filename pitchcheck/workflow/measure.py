@@ -136,7 +136,7 @@ def conclude(this: Pass, before: Sequence[FitPass], problems: tuple[Problem, ...
     from pitchcheck.fit import fit_instrument
     from pitchcheck.judgement import bar_filing, judge_slots, suspects
     from pitchcheck.plan import make_plan
-    from pitchcheck.plan.next_take import best_take
+    from pitchcheck.plan.next_takes import next_takes
 
     settings, survey = this.session.settings, this.survey
     notices = this.session.notices
@@ -148,8 +148,8 @@ def conclude(this: Pass, before: Sequence[FitPass], problems: tuple[Problem, ...
     slots = judge_slots(settings, fit)
     found = diagnose(settings, survey, fit, this.takes, slots=slots)
     slots = bar_filing(slots, fit=fit, findings=found.findings, survey=survey)
-    upcoming = best_take(settings, survey, fit, slots=slots)
-    plan = make_plan(settings, fit, found.findings, slots=slots, survey=survey, next_take=upcoming)
+    upcoming = next_takes(settings, survey, fit, slots)
+    plan = make_plan(settings, fit, found.findings, slots=slots, survey=survey, upcoming=upcoming)
     return Measurement(
         settings,
         this.takes,

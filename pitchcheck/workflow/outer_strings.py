@@ -11,8 +11,7 @@ import numpy as np
 
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom
-from pitchcheck.plan.bottom import joint_level
-from pitchcheck.plan.removal import MOST_OF_EXCESS, round_down_mm
+from pitchcheck.plan.bottom import MOST_OF_EXCESS, joint_level, round_down_mm
 
 
 def outer_cut(measurement: Measurement) -> NutBottom | None:

@@ -94,7 +94,7 @@ def test_quantities_agree_with_their_definitions(electric: dict[str, Any]) -> No
         assert excess["median"] == pytest.approx(height["median"] - string["target_mm"], abs=1e-9)
         gap = string["clearance_third_fret_mm"]["median"]
         assert gap == pytest.approx(RATIO * height["median"], abs=RATIO_TOLERANCE)
-        steps = string["remove_now_mm"] / 0.05
+        steps = string["remove_now_mm"] / 0.01
         assert steps == pytest.approx(round(steps), abs=1e-9)
         assert string["verdict"] in {"high", "low", "fine", "unsure"}
         assert string["verdict"] == "high" or string["remove_now_mm"] == 0

@@ -20,7 +20,7 @@ from pitchcheck.jobs.formats import with_before
 from pitchcheck.jobs.read import list_jobs, read_job
 from pitchcheck.jobs.records import Job, PassKind
 from pitchcheck.jobs.write import set_pass_aside
-from pitchcheck.plan.removal import MOST_OF_EXCESS
+from pitchcheck.plan.bottom import MOST_OF_EXCESS
 from pitchcheck.report.json_out import measurement_json
 from pitchcheck.session.folder import read_session
 from pitchcheck.workflow.jobs.add_pass import add_pass, parse_kind, parse_removed

@@ -11,12 +11,14 @@ from hypothesis import strategies as st
 from helpers.fits import EMPTY_SURVEY, SCALE_MM, Made, make_fit, make_job, neck_cents
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.findings import NotTheSlot
+from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Residual, Unsettled, UnsettledKind
 from pitchcheck.instrument import Board, MeterQuantity, Nut, Tailpiece
 from pitchcheck.judgement import Bar, BarKind
-from pitchcheck.plan import NextTake, Plan, StringPlan, Verdict, make_plan
+from pitchcheck.plan import NextTake, NextTakes, Plan, StringPlan, Verdict, make_plan
 from pitchcheck.plan.predict import share_of_way
 from pitchcheck.plan.records import FloatingBridge, HardlyUsed, NotPressed, ScallopedBoard
+from pitchcheck.plan.removal import spared_mm
 from pitchcheck.takes import Narrowing, Position, Stop
 from pitchcheck.words.evidence import lines
 from pitchcheck.words.slots import slot_doubt
@@ -39,11 +41,11 @@ def steps(plan: StringPlan) -> tuple[str, ...]:
 def test_a_high_slot_is_filed_in_part_with_its_cautions() -> None:
     plan = plan_one(Made(0.85))
     assert plan.verdict is Verdict.HIGH
-    assert plan.remove_now_mm == pytest.approx(0.35)  # 0.7 x 0.50
+    assert plan.remove_now_mm == spared_mm(Belief.normal(0.85 - AIM, 0.03))
     words = " ".join(steps(plan))
     for caution in ("eye protection", "Slacken", "cannot put material back", "measure before", "Stop when"):
         assert caution in words
-    assert "0.35 mm" in words
+    assert f"{plan.remove_now_mm:.2f} mm" in words
 
 
 @pytest.mark.parametrize("nut", [Nut.LOCKING, Nut.ZERO_FRET])
@@ -136,8 +138,11 @@ def test_below_target_but_above_the_floor_is_left_and_said() -> None:
 def test_unsure_takes_nothing_off_and_names_the_next_take() -> None:
     settings = make_job(ONE, target_heights={1: AIM})
     take = NextTake(Position(1, Stop.PRESS, 3), Narrowing(1, 0.33, 0.4))
-    plan = make_plan(settings, make_fit([Made(0.5, 0.2)], targets_mm=AIM), (), next_take=take)
+    plan = make_plan(
+        settings, make_fit([Made(0.5, 0.2)], targets_mm=AIM), (), upcoming=NextTakes((take.position,), take)
+    )
     assert plan.next_take is take
+    assert plan.next_takes == (take.position,)
     assert plan.strings[0].verdict is Verdict.UNSURE
     assert plan.strings[0].remove_now_mm == 0.0
     said = slot_steps(plan.strings[0], instrument=settings.instrument, next_take=take)

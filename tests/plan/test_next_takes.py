@@ -1,0 +1,161 @@
+"""The next takes pay for the time they cost, are played between open ones, and come to an end."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import groupby, pairwise
+
+import numpy as np
+import pytest
+
+from helpers.planted import heard, job_of, truth_of
+from pitchcheck.course import Thoroughness
+from pitchcheck.fit import Fit, fit_instrument
+from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
+from pitchcheck.judgement import (
+    FIRST_SUSPECTS,
+    Verdict,
+    bar_filing,
+    judge_slots,
+    slot_goal,
+    suspects,
+    verdict,
+)
+from pitchcheck.plan import NextTakes
+from pitchcheck.plan.next_takes import MOST_TAKES, next_takes
+from pitchcheck.survey import build_survey
+from pitchcheck.takes import Position, Stop, Take
+
+JOB = job_of("bass")
+TARGETS = [slot_goal(JOB, s.number).target_mm for s in JOB.instrument.strings]
+EDGE = 2  # the string that lies where nothing can be said: at target plus tolerance
+HIGH_MM = 0.5
+ROUGHLY = 2.0  # a gain told within a factor of two still ranks takes that differ by more; 1.3 was seen
+
+
+def open_case() -> tuple[tuple[Take, ...], Fit]:
+    """All slots clearly high but one, after the quick protocol, which leaves something to gain."""
+    planted = [t + HIGH_MM for t in TARGETS]
+    planted[EDGE - 1] = TARGETS[EDGE - 1] + 1.5 * JOB.target.tolerance_mm
+    takes = heard(truth_of(JOB, planted), protocol=Thoroughness.QUICK)
+    return takes, fit_instrument(JOB, build_survey(takes))
+
+
+def verdicts(fit: Fit) -> list[Verdict]:
+    return [verdict(slot_goal(JOB, s.number), s.height_mm) for s in fit.strings]
+
+
+def with_one_more(takes: tuple[Take, ...], fit: Fit, place: Position) -> Fit:
+    """The fit after one more take that sounds as expected, with its open takes around it."""
+    as_fitted = truth_of(JOB, [s.height_mm.median for s in fit.strings])
+    opened, stopped = heard(as_fitted, positions=[Position(EDGE, Stop.OPEN), place])
+    extra = [opened, stopped, opened]
+    added = [replace(t, row=1000 + i, when=1000.0 + i) for i, t in enumerate(extra)]
+    return fit_instrument(JOB, build_survey((*takes, *added)))
+
+
+def log_width(fit: Fit) -> float:
+    belief = fit.strings[EDGE - 1].height_mm
+    return float(np.log(belief.high - belief.low))
+
+
+def asked(settings: SessionSettings, takes: tuple[Take, ...], fit: Fit) -> NextTakes:
+    slots = bar_filing(judge_slots(settings, fit), fit=fit, findings=(), survey=build_survey(takes))
+    return next_takes(settings, build_survey(takes), fit, slots)
+
+
+def test_nothing_is_asked_for_when_all_slots_are_known_to_be_right() -> None:
+    takes = heard(truth_of(JOB, [t - 0.05 for t in TARGETS]))
+    fit = fit_instrument(JOB, build_survey(takes))
+    assert verdicts(fit) == [Verdict.FINE] * 4
+    assert asked(JOB, takes, fit) == NextTakes()
+
+
+def test_a_run_begins_and_ends_with_the_open_string_and_names_its_first_stopped_take() -> None:
+    takes, fit = open_case()
+    run = asked(JOB, takes, fit)
+    assert run.first is not None
+    assert run.first.position == next(p for p in run.takes if p.stop is not Stop.OPEN)
+    assert run.first.why.string == run.first.position.string
+    assert 0 < run.first.why.share < 1
+    for string, few in groupby(run.takes, key=lambda p: p.string):
+        stops = [p.stop for p in few]
+        assert stops[0] is stops[-1] is Stop.OPEN, string
+        assert Stop.PRESS in stops
+    assert len(run.takes) <= MOST_TAKES
+
+
+def test_takes_are_asked_for_until_none_pays_and_no_longer() -> None:
+    """Every take sounds as it should, so only the knowledge grows."""
+    takes, fit = open_case()
+    as_planted = truth_of(JOB, [s.height_mm.median for s in fit.strings])
+    narrower = [float(np.sum([s.height_mm.high - s.height_mm.low for s in fit.strings]))]
+    for _ in range(30):
+        run = asked(JOB, takes, fit)
+        if not run.takes:
+            break
+        more = heard(as_planted, positions=run.takes)
+        first = len(takes) + 1
+        takes = (*takes, *(replace(t, row=first + i, when=float(first + i)) for i, t in enumerate(more)))
+        fit = fit_instrument(JOB, build_survey(takes))
+        narrower.append(float(np.sum([s.height_mm.high - s.height_mm.low for s in fit.strings])))
+    else:
+        pytest.fail("it asks for ever")
+    assert len(narrower) > 1
+    assert len(takes) <= 100  # a thorough course of four strings is 136 takes
+    assert all(b < a * 1.02 for a, b in pairwise(narrower))
+
+
+def test_whom_fretted_notes_make_suspect_is_pressed_first() -> None:
+    planted = [t + (0.9 if i == EDGE - 1 else 0.0) for i, t in enumerate(TARGETS)]
+    positions = [
+        Position(n, stop, fret)
+        for n in range(1, 5)
+        for stop, fret in ((Stop.OPEN, None), (Stop.FRET, 1), (Stop.OPEN, None))
+    ]
+    takes = heard(truth_of(JOB, planted), positions=positions)
+    fit = fit_instrument(JOB, build_survey(takes))
+    named = suspects(judge_slots(JOB, fit))[:FIRST_SUSPECTS]
+    run = asked(JOB, takes, fit)
+    assert EDGE in named
+    assert {p.string for p in run.takes} <= set(named)
+    assert [p.fret for p in run.takes if p.string == run.takes[0].string][1:3] == [1, 2]
+
+
+def test_where_plucking_cannot_settle_leaves_are_laid_under_the_outer_strings() -> None:
+    """Nothing is declared of the frets, so presses leave the slots wide."""
+    instrument = replace(JOB.instrument, fretwork=Fretwork.UNKNOWN)
+    settings = replace(JOB, instrument=instrument)
+    takes = heard(truth_of(JOB, [t + 0.25 for t in TARGETS]), protocol=Thoroughness.THOROUGH)
+    fit = fit_instrument(settings, build_survey(takes))
+    run = asked(settings, takes, fit)
+    leaves = [p for p in run.takes if p.stop is Stop.LEAF]
+    assert leaves
+    assert all(p.string in (1, 4) and p.fret == 1 and p.leaf_mm is not None for p in leaves)
+
+
+def test_the_gain_told_is_the_gain_had() -> None:
+    """The prediction is linear about the mode; solving again with the take in place must agree."""
+    takes, fit = open_case()
+    survey = build_survey(takes)
+    place = Position(EDGE, Stop.PRESS, 1)
+    assert fit.joint is not None
+    reading = float(np.median([s.sd_cents for s in survey.stopped]))
+    now, after = fit.joint.gain(JOB.instrument, (place,), reading_cents=reading)
+    told = float(np.log(after[0, EDGE - 1] / now[EDGE - 1]))
+    had = log_width(with_one_more(takes, fit, place)) - log_width(fit)
+    assert had < 0
+    assert 1 / ROUGHLY < told / had < ROUGHLY
+
+
+def test_a_scalloped_board_gets_no_press() -> None:
+    takes, fit = open_case()
+    settings = replace(JOB, instrument=replace(JOB.instrument, board=Board.SCALLOPED))
+    assert all(p.stop is not Stop.PRESS for p in asked(settings, takes, fit).takes)
+
+
+def test_a_nut_that_is_never_filed_is_asked_about_for_its_verdict_only() -> None:
+    takes, fit = open_case()
+    settings = replace(JOB, instrument=replace(JOB.instrument, nut=Nut.LOCKING))
+    run = asked(settings, takes, fit)
+    assert len(run.takes) <= len(asked(JOB, takes, fit).takes)
