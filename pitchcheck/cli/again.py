@@ -89,7 +89,7 @@ def again(
         plain=plain,
     )
     if job is not None and not done.problems and not status:
-        if done.taken < done.asked:
+        if done.missing or not done.taken:
             say(f'Not filed yet, as takes are missing. To go on: pitchcheck again "{name}"')
         else:
             with progress_bar() as progress:

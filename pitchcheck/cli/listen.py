@@ -159,7 +159,7 @@ def sit(
 
 def _file(done: Listened, job: str, *, removed: list[str] | None, final: bool, jobs: Path | None) -> None:
     """File a finished session into a job; one that is not finished waits."""
-    if done.taken < done.asked:
+    if done.missing or not done.taken:
         say(f'Not filed yet, as takes are missing. Then: pitchcheck job add "{job}" "{done.folder}"')
         return
     with progress_bar() as progress:

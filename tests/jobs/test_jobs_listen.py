@@ -34,7 +34,7 @@ def test_a_finished_session_is_filed_and_another_waits(
     (source / LOCK).write_text("")
 
     def leave(folder: Path, **_: object) -> Listened:
-        return Listened(folder, taken, 16, None, (), False, ())
+        return Listened(folder, taken, 16, None, (), False, (), 16 - taken)
 
     monkeypatch.setattr(session, "listen_folder", leave)
     status, said = listen(

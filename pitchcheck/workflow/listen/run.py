@@ -52,6 +52,9 @@ class Listened:
         Stopped from outside (Ctrl-C).
     notices : tuple of str
         What was found when the folder was opened.
+    missing : int
+        Takes that were asked for when the sitting began and were neither played nor skipped; what would tell
+        more and was asked for on the way does not count.
     """
 
     folder: Path
@@ -61,6 +64,7 @@ class Listened:
     problems: tuple[Problem, ...]
     stopped: bool
     notices: tuple[str, ...]
+    missing: int = 0
 
 
 def listen_folder(
@@ -110,6 +114,7 @@ def listen_folder(
     with Recorder(folder, instrument=instrument, planned=planned, replan=replan) as recorder:
         line = InputLine(source, clock=clock, sleep=sleep)
         end, stopped = _End(None, ()), False
+        first = len(recorder.takes.entries)
         try:
             session = ListenSession(
                 instrument,
@@ -132,7 +137,9 @@ def listen_folder(
         finally:
             line.close()
         taken, asked = len(recorder.takes.taken), len(recorder.takes.entries)
-    return Listened(folder, taken, asked, end.measurement, end.problems, stopped, recorder.notices)
+        missing = sum(entry.state is TakeState.TO_PLAY for entry in recorder.takes.entries[:first])
+    notices = recorder.notices
+    return Listened(folder, taken, asked, end.measurement, end.problems, stopped, notices, missing)
 
 
 @dataclass(frozen=True)
