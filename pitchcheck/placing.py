@@ -20,6 +20,8 @@ from pitchcheck.doubts import (
     StoppedOffItsPlace,
 )
 from pitchcheck.instrument import Instrument
+from pitchcheck.physics.materials import string_constants
+from pitchcheck.physics.stops import rough_press_cents
 from pitchcheck.survey import find_bracket, interval_error_cents, is_usable
 from pitchcheck.takes import Stop, Take
 from pitchcheck.tuning import CENTS_PER_SEMITONE
@@ -32,8 +34,8 @@ class PlaceLimits:
 
     Half a fret is 50 cents; ordinary takes of a badly high slot reach +45, so 70 tells neighbouring frets
     apart. A press sharpens by up to 100 on loose wound strings over tall frets (measured on the simulated
-    instruments of the fixtures: 3 to 99), so it gets more room above, and a doubt where a press one
-    fret too far would sound alike.
+    instruments of the fixtures: 3 to 99) and by more on short scales, so it gets room above by its string,
+    ``press_sharp_cents`` at least, and a doubt where a press one fret too far would sound alike.
     """
 
     open_cents: float = 70.0
@@ -42,6 +44,22 @@ class PlaceLimits:
     press_sharp_cents: float = 130.0
     press_doubt_cents: float = 100.0
     leaf_cents: float = 60.0  # below the open note, or above the fret's: half a fret and the leaf's own rise
+
+
+# The sharpest press that is believed: a new, high nut over tall frets. Common practice, no source. [mm]
+HIGH_SLOT_MM, TALL_FRET_MM = 1.2, 1.3
+DOUBTED_PART = 0.77  # [-] of that limit from which a press is doubted, 100 of 130 cents; our choice
+
+
+def _press_sharp_cents(instrument: Instrument, take: Take, *, least: float) -> float:
+    """How sharp a press of this string may be. [cent]"""
+    number, fret = take.position.string, take.position.semitones
+    scale_mm = instrument.string_scale_mm(number)
+    constants = string_constants(instrument.string(number), scale_mm=scale_mm)
+    most = rough_press_cents(
+        constants.stretch_factor, scale_mm=scale_mm, slot_mm=HIGH_SLOT_MM, fret_mm=TALL_FRET_MM, fret=fret
+    )
+    return max(least, most)
 
 
 def check_places(
@@ -64,7 +82,7 @@ def check_places(
     """
     limits = limits or PlaceLimits()
     opened = [_check_open(take, instrument=instrument, limit_cents=limits.open_cents) for take in takes]
-    return tuple(_check_stopped(take, takes=opened, limits=limits) for take in opened)
+    return tuple(_check_stopped(take, takes=opened, limits=limits, instrument=instrument) for take in opened)
 
 
 def _check_open(take: Take, *, instrument: Instrument, limit_cents: float) -> Take:
@@ -78,7 +96,7 @@ def _check_open(take: Take, *, instrument: Instrument, limit_cents: float) -> Ta
     return _set_aside(take, OpenOffItsNote(off, spec.note, take.position.capo, limit_cents))
 
 
-def _check_stopped(take: Take, *, takes: Sequence[Take], limits: PlaceLimits) -> Take:
+def _check_stopped(take: Take, *, takes: Sequence[Take], limits: PlaceLimits, instrument: Instrument) -> Take:
     """Hold a stopped take against the open takes around it."""
     if not is_usable(take) or take.position.stop is Stop.OPEN:
         return take
@@ -90,11 +108,13 @@ def _check_stopped(take: Take, *, takes: Sequence[Take], limits: PlaceLimits) ->
         return _check_leaf(take, off_cents=off, limit_cents=limits.leaf_cents)
     press = take.position.stop is Stop.PRESS
     flat = limits.press_flat_cents if press else limits.fret_cents
-    sharp = limits.press_sharp_cents if press else limits.fret_cents
+    sharp = limits.fret_cents
+    if press:
+        sharp = _press_sharp_cents(instrument, take, least=limits.press_sharp_cents)
     if not -flat <= off <= sharp:
         return _set_aside(take, StoppedOffItsPlace(off, flat, sharp))
     doubts = take.doubts
-    if press and off > limits.press_doubt_cents:
+    if press and off > max(limits.press_doubt_cents, DOUBTED_PART * sharp):
         doubts += (PressTooFar(off),)
     if bracket.before is bracket.after:
         doubts += (NoOpenTakeOn(Side.BEFORE if bracket.before.when > take.when else Side.AFTER),)

@@ -78,6 +78,8 @@ TOUCH_STEP = np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0])  # [sd]
 TOUCH_WEIGHT = np.array([1.0, 4.0, 1.0]) / 6.0
 NARROW_FRET = 9  # from here on spaces are narrower than a fingertip with room behind it
 PAD_PER_BEHIND = 2.0  # [-] a fingertip does not lie over the fret: its width is at most so many times that
+SPARE_FORCE = 1.7  # [-] force over what brings the string down, from which a fretted note is a usual one
+HARDLY_DOWN_CENTS = 12.0  # [cent] what is not known of a note with none to spare; our choice
 LEAST_ROD_HALF_MM = 0.05  # [mm] the rod has two edges
 
 
@@ -149,7 +151,8 @@ def _mean_and_variance(kind: CaseKind, scale_mm: FloatArray, u: FloatArray) -> t
     if kind.stop is Stop.FRET:
         cents = _touched(kind, scale_mm, u)
         mean = cents @ TOUCH_WEIGHT
-        return mean + u[:, Coordinate.OFFSET_CENTS], cents**2 @ TOUCH_WEIGHT - mean**2
+        variance = cents**2 @ TOUCH_WEIGHT - mean**2
+        return mean + u[:, Coordinate.OFFSET_CENTS], variance + _hardly_down_variance(kind, scale_mm, u)
     setup = _setup(scale_mm, u)
     pushed = side_cents(setup, u[:, Coordinate.SIDE], fret=kind.fret)
     return _stopped(kind, setup, u) + u[:, Coordinate.OFFSET_CENTS] + pushed, none
@@ -181,6 +184,21 @@ def _touched(kind: CaseKind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
     moved[:, Coordinate.LOG_FORCE] += (scatter[:, None] * TOUCH_STEP).ravel()
     setup = _setup(np.repeat(scale_mm, count), moved)
     return _stopped(kind, setup, moved, touches=count).reshape(-1, count)
+
+
+def _hardly_down_variance(kind: CaseKind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
+    """Variance of a fretted note whose finger hardly brings the string onto its fret. [cent^2]
+
+    Behind fret 1 a high slot on a short scale takes nearly all of a usual finger's force; whoever plays it
+    presses harder than usual, or the string floats over the fret. Either way the note says little.
+    """
+    if kind.fret != kind.capo + 1 or kind.capo:
+        return np.zeros_like(scale_mm)
+    reach = fret_place(1.0, 1) * scale_mm - finger_behind_mm(scale_mm, kind.fret)
+    needed = np.maximum(u[:, Coordinate.SLOT_HEIGHT], 0.0) / reach
+    spare = np.exp(u[:, Coordinate.LOG_FORCE]) / np.maximum(needed, 1e-6)
+    missing = np.clip(SPARE_FORCE - spare, 0.0, 1.0)
+    return np.asarray((HARDLY_DOWN_CENTS * missing) ** 2)
 
 
 def _stopped(kind: CaseKind, setup: Setup, u: FloatArray, *, touches: int = 1) -> FloatArray:

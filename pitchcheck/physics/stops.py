@@ -110,6 +110,27 @@ def stop_cents(
     return np.asarray(cents)
 
 
+def rough_press_cents(
+    stretch_factor: float, *, scale_mm: float, slot_mm: float, fret_mm: float, fret: int
+) -> float:
+    """Sharpness of a press by straight lines, without stiffness: for limits and hints. [cent]
+
+    Parameters
+    ----------
+    stretch_factor : float > 0
+        EA/T. [-]
+    scale_mm, slot_mm, fret_mm : float
+        Scale, slot height and fret height. [mm]
+    fret : int >= 1
+        The fret that sounds; the string drapes over the one behind it.
+    """
+    half = (fret_place(1.0, fret) - fret_place(1.0, fret - 1)) * scale_mm / 2
+    above = slot_mm if fret == 1 else 0.0
+    draped = 0.0 if fret == 1 else slot_mm**2 / (2 * fret_place(scale_mm, 1))
+    path = ((above + fret_mm) ** 2 + fret_mm**2) / (2 * half) + draped
+    return float(CENTS_PER_LOG / 2 * (stretch_factor + 1) * path / scale_mm)
+
+
 def press_force(setup: Setup, *, fret: int, capo: int) -> FloatArray:
     """Force over the tension that brings a string down to the board (equation 16 of docs/model.md). [-]"""
     half = (fret_place(1.0, fret) - fret_place(1.0, fret - 1)) * setup.scale_mm / 2

@@ -19,6 +19,8 @@ from pitchcheck.clip import Clip
 from pitchcheck.doubts import NotRead
 from pitchcheck.errors import Problem
 from pitchcheck.instrument import Instrument
+from pitchcheck.physics.materials import string_constants
+from pitchcheck.physics.stops import rough_press_cents
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.session.folder import Session
 from pitchcheck.session.notices import shorten
@@ -31,6 +33,8 @@ from pitchcheck.units import CENTS_PER_OCTAVE
 from pitchcheck.workflow.progress import Progress
 
 PRESS_HINT_CENTS = 25.0  # [cent] where a press is looked for: the middle of what the fixtures show (3 to 99)
+SHORT_SCALE_CENTS = 60.0  # [cent] usual sharpness of a press from which it is looked for there
+USUAL_SLOT_MM, USUAL_FRET_MM = 0.4, 1.0  # common practice, no source
 FEWEST_FOR_A_POOL = 24  # takes; fewer are read sooner than a second process starts
 
 
@@ -68,8 +72,22 @@ def expected_hz(position: Position, *, instrument: Instrument) -> float:
     if position.stop is Stop.LEAF:  # it may sound as either note: look between them
         octaves -= position.semitones / 2 / SEMITONES_PER_OCTAVE
     if position.stop is Stop.PRESS:
-        octaves += PRESS_HINT_CENTS / CENTS_PER_OCTAVE
+        octaves += _press_hint_cents(position, instrument=instrument) / CENTS_PER_OCTAVE
     return float(instrument.string(position.string).nominal_hz * 2.0**octaves)
+
+
+def _press_hint_cents(position: Position, *, instrument: Instrument) -> float:
+    """How sharp a press is looked for. [cent]"""
+    scale_mm = instrument.string_scale_mm(position.string)
+    constants = string_constants(instrument.string(position.string), scale_mm=scale_mm)
+    usual = rough_press_cents(
+        constants.stretch_factor,
+        scale_mm=scale_mm,
+        slot_mm=USUAL_SLOT_MM,
+        fret_mm=USUAL_FRET_MM,
+        fret=position.semitones,
+    )
+    return PRESS_HINT_CENTS if usual < SHORT_SCALE_CENTS else usual
 
 
 def takes_from_readings(rows: Sequence[ReadingRow]) -> tuple[Take, ...]:

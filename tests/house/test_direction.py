@@ -41,7 +41,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "memo": {"pitch", "physics"},
     "retuning": set(),
     "survey": {"pitch"},
-    "placing": {"survey"},
+    "placing": {"survey", "physics"},
     "physics": set(),
     "fit": {"physics", "survey"},
     "findings": {"fit"},
