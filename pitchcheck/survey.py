@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 
 import numpy as np
 
@@ -119,8 +120,9 @@ def build_survey(takes: Sequence[Take]) -> Survey:
     Returns
     -------
     Survey
-        Errors [cent] and their covariance [cent^2], A S A' with S the readings' variances and A the weights
-        of the stopped and open takes in each error.
+        Errors [cent] and their covariance [cent^2]: A S A' with S the readings' variances and A the weights
+        of the stopped and open takes in each error, and what the open pitch may have done between two open
+        takes, as far as the open takes are seen to walk.
 
     References
     ----------
@@ -148,13 +150,77 @@ def build_survey(takes: Sequence[Take]) -> Survey:
         stopped.append(Stopped(take, interval_error_cents(take, bracket), float(np.sqrt(row**2 @ variance))))
         weights.append(row)
     matrix = np.array(weights).reshape(len(weights), len(usable))
+    walked = _walk_covariance([one.take for one in stopped], usable)
     return Survey(
         stopped=tuple(stopped),
-        covariance_cents2=(matrix * variance) @ matrix.T,
+        covariance_cents2=(matrix * variance) @ matrix.T + walked,
         returns=tuple(_returns(takes)),
         opens=tuple(take for take in usable if take.position.stop is Stop.OPEN),
         leaves=tuple(leaves),
     )
+
+
+@dataclass(frozen=True)
+class _Walk:
+    """The open pitch from one open take of a string to the next. [cent, cent^2]"""
+
+    before: Take
+    after: Take
+    change_cents: float
+    reading_cents2: float
+    steps: int  # takes from the one to the other
+
+
+# A walk is believed to be none until several open takes show one: so many intervals weigh against it.
+STEADY_INTERVALS = 4.0  # our choice
+JUMPED = (
+    6.0  # [-] square of a change over its variance from which it was a jump at an unknown moment; our choice
+)
+
+
+def _walk_covariance(stopped: Sequence[Take], usable: Sequence[Take]) -> FloatArray:
+    """Covariance of what interpolation between open takes misses when their pitch walks. [cent^2]
+
+    A random walk pinned at both open takes (a Brownian bridge): at the parts a <= b of the way its covariance
+    is the walk's variance times a (1 - b). The walk's variance for one take is learned from all open takes.
+    """
+    walks = _walks(usable)
+    excess = sum((walk.change_cents**2 - walk.reading_cents2) / walk.steps for walk in walks)
+    per_take = max(0.0, excess) / (len(walks) + STEADY_INTERVALS)
+    covariance = np.zeros((len(stopped), len(stopped)))
+    for walk in walks:
+        whole = per_take * walk.steps
+        if walk.change_cents**2 > JUMPED * (walk.reading_cents2 + whole):
+            whole = walk.change_cents**2 - walk.reading_cents2
+        inside = [i for i, take in enumerate(stopped) if _between(take, walk)]
+        span = walk.after.when - walk.before.when
+        part = [(stopped[i].when - walk.before.when) / span for i in inside]
+        for i, a in zip(inside, part, strict=True):
+            for j, b in zip(inside, part, strict=True):
+                covariance[i, j] += whole * min(a, b) * (1 - max(a, b))
+    return covariance
+
+
+def _walks(usable: Sequence[Take]) -> list[_Walk]:
+    """Every pair of neighbouring open takes of one string and capo."""
+    found: list[_Walk] = []
+    for key in dict.fromkeys((take.position.string, take.position.capo) for take in usable):
+        group = [take for take in usable if (take.position.string, take.position.capo) == key]
+        group.sort(key=lambda take: take.when)
+        opens = [i for i, take in enumerate(group) if take.position.stop is Stop.OPEN]
+        for i, j in pairwise(opens):
+            before, after = group[i], group[j]
+            if after.when > before.when:
+                change = cents_between(_hz(before), _hz(after))
+                found.append(_Walk(before, after, change, _sd(before) ** 2 + _sd(after) ** 2, j - i))
+    return found
+
+
+def _between(take: Take, walk: _Walk) -> bool:
+    """Whether a stopped take was played between the two open takes of a walk."""
+    here, there = take.position, walk.before.position
+    same = (here.string, here.capo) == (there.string, there.capo)
+    return same and walk.before.when <= take.when < walk.after.when
 
 
 def _leaf_reading(take: Take, bracket: Bracket) -> LeafReading:

@@ -91,7 +91,6 @@ def compare_measurements(
     posterior = solve_problem(problem)
     beliefs = _beliefs(posterior)
     moved = position_changes(posterior)
-    scatter = posterior.scatter
     return Comparison(
         strings=tuple(
             _slot(after, s.number, told_mm, beliefs=beliefs, positions=moved.get(s.number, ()))
@@ -100,7 +99,7 @@ def compare_measurements(
             for s in after.settings.instrument.strings
         ),
         repeats=repeats(posterior),
-        scatter=scatter.press if problem.pressed else scatter.fret,
+        scatter=posterior.roughness(Stop.PRESS if problem.pressed else Stop.FRET),
         assumptions=_assumptions(before, after, problem),
         weaknesses=_weaknesses(posterior),
         before=_fit_of(before, posterior, BEFORE, heights=beliefs.before),

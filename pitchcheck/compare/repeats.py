@@ -9,6 +9,7 @@ import numpy as np
 
 from pitchcheck.compare.records import PositionChange, Repeats
 from pitchcheck.fit.cases import predict
+from pitchcheck.fit.hand import Scatter, hand_parts
 from pitchcheck.fit.posterior import Posterior
 from pitchcheck.fit.unknowns import Unknowns, removal_name
 from pitchcheck.takes import Position, Stop
@@ -86,7 +87,7 @@ def repeats(posterior: Posterior) -> tuple[Repeats, ...]:
         ``sd_cents`` is the pooled standard deviation of a single take; kinds never repeated are left out.
     """
     solution, data = posterior.solution, posterior.data
-    factor = {Stop.PRESS: posterior.scatter.press, Stop.FRET: posterior.scatter.fret}
+    careful = hand_parts(posterior.problem.unknowns.cases, solution.about).total(Scatter())
     count = len(posterior.problem.places)
     case = data.case[:count]
     groups: dict[tuple[Stop, int], list[tuple[float, float, int]]] = {}
@@ -96,7 +97,7 @@ def repeats(posterior: Posterior) -> tuple[Repeats, ...]:
         if rows.size < 2 or kind.stop is None:
             continue
         off = solution.residual[rows] - np.average(solution.residual[rows], weights=solution.weight[rows])
-        usual = np.diag(data.covariance)[rows] + solution.hand[rows] / factor[kind.stop] ** 2
+        usual = np.diag(data.covariance)[rows] + careful[each]
         one = (float(np.sum(off**2)), float(np.mean(usual)), int(rows.size) - 1)
         groups.setdefault((kind.stop, kind.fret), []).append(one)
     return tuple(

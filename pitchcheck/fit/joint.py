@@ -14,8 +14,7 @@ from scipy.special import ndtr
 
 from pitchcheck.fit import priors
 from pitchcheck.fit.cases import CaseKind, Coordinate, linearise
-from pitchcheck.fit.scatter import Scatter
-from pitchcheck.fit.solve import hand_variance
+from pitchcheck.fit.hand import Scatter, hand_parts
 from pitchcheck.fit.unknowns import CaseRequest, PassEffects, build_unknowns
 from pitchcheck.instrument import Instrument, MeterQuantity
 from pitchcheck.takes import Position, Stop
@@ -124,7 +123,7 @@ class Joint:
         own_kind = CaseKind(None, 0, 0, MeterQuantity.FRET_HEIGHT)  # holds a string's coordinates
         requests = [CaseRequest(own_kind, number, last) for number in self.numbers]
         requests += [_request(position, last) for position in positions]
-        own = build_unknowns(instrument, requests, self.effects).widened(self.scatter.place)
+        own = build_unknowns(instrument, requests, self.effects).widened(self.scatter)
         known = dict(zip(self.names, self.z, strict=True))
         mine = np.array([known.get(name, 0.0) for name in own.names])
         count = len(self.numbers)
@@ -136,9 +135,8 @@ class Joint:
                 np.einsum("ca,can->cn", about.slope, own.spread[count:]),
             ]
         )
-        factor = np.array([self._hand(position) for position in positions])
         leaf = np.array([position.stop is Stop.LEAF for position in positions], dtype=np.bool_)
-        hand = hand_variance(own.cases[count:], about) * factor**2 + reading_cents**2
+        hand = hand_parts(own.cases[count:], about).total(self.scatter) + reading_cents**2
         return Outlook(
             numbers=self.numbers,
             positions=tuple(positions),
@@ -167,10 +165,6 @@ class Joint:
         for i in range(len(positions)):
             after[i, columns] = np.sqrt(np.maximum(np.diag(view.heights_after([i])), 0.0))
         return now, after
-
-    def _hand(self, position: Position) -> float:
-        """How rough the hand is at takes of one kind."""
-        return self.scatter.press if position.stop is Stop.PRESS else self.scatter.fret
 
     def _over(self, names: tuple[str, ...]) -> FloatArray:
         """Covariance over other columns; unknowns that were not in the fit keep their prior."""

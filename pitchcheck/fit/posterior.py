@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pitchcheck.fit.gauges import GaugeCheck, LeafCheck, question_gauges, question_leaves
+from pitchcheck.fit.hand import Scatter, hand_parts
 from pitchcheck.fit.leaves import LeafSites, leaf_data, update_sites
 from pitchcheck.fit.modes import weigh_modes
 from pitchcheck.fit.problem import LeafRow, Problem
-from pitchcheck.fit.scatter import Scatter, estimate_scatter, widened
+from pitchcheck.fit.scatter import estimate_scatter
 from pitchcheck.fit.solve import Data, Solution, solve
 from pitchcheck.takes import Stop
 from pitchcheck.types import FloatArray
@@ -53,6 +54,15 @@ class Posterior:
     leaves: tuple[LeafCheck, ...]
     press_chi_square: tuple[float, float]
     press_strain: FloatArray
+
+    def roughness(self, stop: Stop) -> float:
+        """How many times the scatter of a careful hand the takes of one kind have."""
+        parts = hand_parts(self.problem.unknowns.cases, self.solution.about)
+        rows = [self.data.case[i] for i, (_, place) in enumerate(self.problem.places) if place.stop is stop]
+        if not rows:
+            return 1.0
+        heard, usual = (float(np.mean(parts.total(s)[rows])) for s in (self.scatter, Scatter()))
+        return float(np.sqrt(heard / usual))
 
 
 def solve_problem(problem: Problem) -> Posterior:
@@ -96,8 +106,8 @@ def _with_scatter(plain: Problem, solution: Solution) -> tuple[Problem, Solution
         start = solution.z
         problem = replace(
             plain,
-            unknowns=plain.unknowns.widened(scatter.place),
-            data=widened(plain.data, plain.unknowns, scatter),
+            unknowns=plain.unknowns.widened(scatter),
+            data=replace(plain.data, scatter=scatter),
         )
         solution = solve(problem.unknowns, problem.data, start=start)
         if change < SCATTER_SETTLED:
@@ -105,8 +115,8 @@ def _with_scatter(plain: Problem, solution: Solution) -> tuple[Problem, Solution
     return problem, solution, scatter
 
 
-def _factors(scatter: Scatter) -> tuple[float, float, float]:
-    return scatter.press, scatter.fret, scatter.place
+def _factors(scatter: Scatter) -> tuple[float, ...]:
+    return scatter.hand, scatter.slide, scatter.fret, scatter.place
 
 
 def _with_leaves(problem: Problem, leaves: list[LeafRow], solution: Solution) -> tuple[Data, Solution]:

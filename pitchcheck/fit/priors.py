@@ -85,6 +85,8 @@ class FretworkPriors:
         Relative error of a polymer's stretch factor, and the part of it that a set shares.
     rod_mm : float
         Rod set off the middle of the space by every press alike.
+    flex_mm2 : float
+        A neck that gives way under every press: the same path as so large a square of a push sideways.
     """
 
     fret_error_mm: float
@@ -102,6 +104,7 @@ class FretworkPriors:
     polymer_stretch: float
     polymer_shared: float
     rod_mm: float
+    flex_mm2: float
 
 
 SET_SHARE = 0.4  # [-] part of a stretch error that steel strings of one make share; our choice
@@ -116,30 +119,32 @@ LEVEL = FretworkPriors(
     relief_mm=(0.15, 0.10),
     tail_mm=(55.0, 28.0),
     tail_string=0.03,
-    slide_space=0.004,
-    slide_string=0.006,
+    slide_space=0.003,
+    slide_string=0.004,
     pull_cents=0.0,
     polymer_stretch=0.20,
     polymer_shared=SET_SHARE,
-    rod_mm=0.0,
+    rod_mm=0.2,
+    flex_mm2=0.0,
 )
 # No survey of real boards was found: sizes that repairers speak of (common practice, no source), our choice.
 AS_IT_COMES = FretworkPriors(
-    fret_error_mm=0.030,
+    fret_error_mm=0.027,
     fret_string_mm=0.015,
     fret_place_mm=0.08,
     fret_edge_mm=0.20,
-    board_space_mm=0.040,
-    board_string_mm=0.020,
+    board_space_mm=0.032,
+    board_string_mm=0.018,
     relief_mm=(0.18, 0.22),
-    tail_mm=(75.0, 50.0),
-    tail_string=0.06,
-    slide_space=0.015,
+    tail_mm=(65.0, 55.0),
+    tail_string=0.09,
+    slide_space=0.020,
     slide_string=0.015,
     pull_cents=0.5,
     polymer_stretch=0.30,
     polymer_shared=0.8,
-    rod_mm=1.7,
+    rod_mm=1.5,
+    flex_mm2=0.08,
 )
 
 

@@ -7,8 +7,8 @@ from enum import StrEnum
 
 from pitchcheck.clip import FloatArray
 from pitchcheck.fit.belief import Belief
+from pitchcheck.fit.hand import Scatter
 from pitchcheck.fit.joint import Joint
-from pitchcheck.fit.scatter import Scatter
 from pitchcheck.instrument import MeterQuantity
 from pitchcheck.takes import Position
 

@@ -1,9 +1,9 @@
 """How much more takes scatter than a careful hand's, and places than the model allows: overdispersion.
 
-Conventions: a factor multiplies standard deviations and is at least 1. It is estimated from the marginal
-likelihood of all rows, linearised about the mode, on a grid with a prior that favours 1, so that good data
-cost next to nothing; the square root of the posterior mean of its square is used (a Birge ratio that knows
-which residuals it may scale).
+Conventions: a factor multiplies standard deviations and is at least 1. Factors are weighed by the marginal
+likelihood of the presses given all other rows, linearised about the mode, on a grid with a prior that favours
+1, so that good data cost next to nothing; the square root of the posterior mean of a factor's square is used
+(a Birge ratio that knows which residuals it may scale).
 
 References
 ----------
@@ -13,37 +13,26 @@ D. J. C. MacKay (1992), Neural Computation 4(3), 415-447: scale parameters from 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
+from pitchcheck.fit import priors
+from pitchcheck.fit.cases import Coordinate
+from pitchcheck.fit.hand import Scatter, hand_parts
 from pitchcheck.fit.solve import Data, Solution
-from pitchcheck.fit.unknowns import Unknowns
+from pitchcheck.fit.unknowns import SHARED_ROUGHNESS, Unknowns
 from pitchcheck.takes import Stop
 from pitchcheck.types import BoolArray, FloatArray
 
-HAND_GRID = np.array([1.0, 1.3, 1.7, 2.2, 3.0, 4.0, 5.5, 8.0])
-HAND_PRIOR_LOG = 0.5  # hands three times as rough as a careful one are rare, not unheard of; our choice
-PLACE_GRID = np.array([1.0, 1.5, 2.2, 3.3, 5.0, 8.0, 12.0])
-PLACE_PRIOR_LOG = 0.6  # our choice
-
-
-@dataclass(frozen=True)
-class Scatter:
-    """Overdispersion of one fit.
-
-    Attributes
-    ----------
-    press, fret : float >= 1
-        Take-to-take scatter of presses and of fretted notes, over that of a careful hand.
-    place : float >= 1
-        What single places have of their own, over what was believed of them.
-    """
-
-    press: float = 1.0
-    fret: float = 1.0
-    place: float = 1.0
+# Hands three times as rough as a careful one are rare, not unheard of. Grids and priors: our choice.
+HAND_GRID, HAND_PRIOR_LOG = np.array([1.0, 1.4, 2.0, 2.8, 4.0]), 0.6
+SLIDE_GRID, SLIDE_PRIOR_LOG = np.array([1.0, 1.5, 2.2, 3.3, 5.0, 8.0, 12.0]), 0.4
+PLACE_GRID, PLACE_PRIOR_LOG = np.array([1.0, 1.6, 2.5, 4.0, 6.5, 10.0]), 0.45
+# How much of what sets a bad take aside is kept from the scatter: one bad take is no rough hand, several are.
+OUTLIER_PART = 0.4  # [-] our choice
+FRET_GRID, FRET_PRIOR_LOG = np.array([1.0, 1.3, 1.7, 2.2, 3.0, 4.0]), 0.5
 
 
 def estimate_scatter(unknowns: Unknowns, data: Data, solution: Solution, *, now: Scatter) -> Scatter:
@@ -52,39 +41,48 @@ def estimate_scatter(unknowns: Unknowns, data: Data, solution: Solution, *, now:
     Parameters
     ----------
     unknowns : Unknowns
-        As they were solved, widened by ``now``.
+        As they were solved, as wide as ``now`` makes them.
     data : Data
     solution : Solution
     now : Scatter
         With which the solution was made.
     """
     press, fret = (_rows_of(unknowns, data, stop) for stop in (Stop.PRESS, Stop.FRET))
-    own = unknowns.misfit_columns()
-    jacobian = solution.jacobian
-    shared, places = jacobian[:, ~own], jacobian[:, own] / now.place
-    total = solution.scatter**2
-    inflated = data.covariance + np.diag(total * (1 / solution.weight - 1)) + shared @ shared.T
-    by_place = places @ places.T
-    by_press = np.where(press, solution.hand / now.press**2, 0.0)
-    by_fret = np.where(fret, solution.hand / now.fret**2, 0.0)
-    value = solution.residual + jacobian @ solution.z
-    hand, place = now.press, now.place
+    parts = hand_parts(unknowns.cases, solution.about)
+    inflation = np.diag(OUTLIER_PART * solution.scatter**2 * (1 / solution.weight - 1))
+    value = solution.residual + solution.jacobian @ solution.z
+    noise = data.covariance + inflation
+    hand, slide, place = now.hand, now.slide, now.place
     if press.any():
-        fixed = inflated + np.diag(now.fret**2 * by_fret)
-        hand, place = _most_likely(value, fixed, by_press, by_place if own.any() else None)
+        own = unknowns.misfit_columns()
+        shared = solution.jacobian.copy()
+        shared[np.ix_(press, own)] = 0.0  # what the presses have of it is put in by the grid
+        side = unknowns.names.index("side")
+        shared[press, side] = 0.0
+        rest = noise + np.diag(np.where(press, 0.0, solution.hand)) + shared @ shared.T
+        # The mean push sideways that the solution was made with is taken out again: the grid puts in its own.
+        slope = np.where(press, solution.about.slope[data.case, Coordinate.SIDE], 0.0)
+        plain = value + slope * priors.SIDE_MM2[0] * (now.hand**2 - 1)
+        fixed, given = _given_others(rest, plain, press)
+        hand, slide, place = _press_factors(
+            given,
+            fixed,
+            rod=parts.rod[data.case][press],
+            side=parts.side[data.case][press],
+            slide=parts.slide[data.case][press],
+            side_slope=slope[press],
+            places=solution.jacobian[np.ix_(press, own)] / (now.place * now.hand**SHARED_ROUGHNESS),
+        )
     fretted = now.fret
     if fret.any():
-        fixed = inflated + np.diag(hand**2 * by_press) + place**2 * by_place
-        fretted, _ = _most_likely(value, fixed, by_fret, None)
-    return Scatter(hand, fretted, place)
-
-
-def widened(data: Data, unknowns: Unknowns, scatter: Scatter) -> Data:
-    """Return the data with the scatter of this hand."""
-    scale = np.ones(data.value.size)
-    scale[_rows_of(unknowns, data, Stop.PRESS)] = scatter.press
-    scale[_rows_of(unknowns, data, Stop.FRET)] = scatter.fret
-    return replace(data, hand_scale=scale)
+        rest = noise + np.diag(np.where(fret, 0.0, solution.hand)) + solution.jacobian @ solution.jacobian.T
+        fixed, given = _given_others(rest, value, fret)
+        touch = parts.touch[data.case][fret]
+        belief = np.array(
+            [_log_belief(given, fixed + np.diag(f**2 * touch), (f,), (FRET_PRIOR_LOG,)) for f in FRET_GRID]
+        )
+        fretted = _root_mean_square(belief, FRET_GRID)
+    return Scatter(hand, slide, fretted, place)
 
 
 def _rows_of(unknowns: Unknowns, data: Data, stop: Stop) -> BoolArray:
@@ -93,23 +91,59 @@ def _rows_of(unknowns: Unknowns, data: Data, stop: Stop) -> BoolArray:
     return np.asarray(case[data.case], dtype=np.bool_)
 
 
-def _most_likely(
-    value: FloatArray, fixed: FloatArray, by_hand: FloatArray, by_place: FloatArray | None
-) -> tuple[float, float]:
-    """Return the factors of hand and places: roots of the posterior means of their squares."""
-    places = PLACE_GRID if by_place is not None else np.ones(1)
-    belief = np.zeros((HAND_GRID.size, places.size))
-    for i, hand in enumerate(HAND_GRID):
-        for j, place in enumerate(places):
-            covariance = fixed + np.diag(hand**2 * by_hand)
-            if by_place is not None:
-                covariance = covariance + place**2 * by_place
-            factor = cho_factor(covariance, lower=True)
-            log_det = 2 * float(np.sum(np.log(np.diag(factor[0]))))
-            prior = (np.log(hand) / HAND_PRIOR_LOG) ** 2 + (np.log(place) / PLACE_PRIOR_LOG) ** 2
-            belief[i, j] = -(value @ cho_solve(factor, value) + log_det + prior) / 2
-    belief = np.exp(belief - belief.max())
-    belief /= belief.sum()
-    hand_2 = float(belief.sum(axis=1) @ HAND_GRID**2)
-    place_2 = float(belief.sum(axis=0) @ places**2)
-    return float(np.sqrt(hand_2)), float(np.sqrt(place_2))
+def _given_others(
+    covariance: FloatArray, value: FloatArray, rows: BoolArray
+) -> tuple[FloatArray, FloatArray]:
+    """Covariance and value of some rows, given all others (conditional normal)."""
+    cross = covariance[np.ix_(rows, ~rows)]
+    if not cross.size:
+        return covariance, value
+    factor = cho_factor(covariance[np.ix_(~rows, ~rows)], lower=True)
+    fixed = covariance[np.ix_(rows, rows)] - cross @ cho_solve(factor, cross.T)
+    return fixed, value[rows] - cross @ cho_solve(factor, value[~rows])
+
+
+def _press_factors(
+    value: FloatArray,
+    fixed: FloatArray,
+    *,
+    rod: FloatArray,
+    side: FloatArray,
+    slide: FloatArray,
+    side_slope: FloatArray,
+    places: FloatArray,
+) -> tuple[float, float, float]:
+    """Return the factors of hand, slide and places. A push sideways counts by its square."""
+    by_place = places @ places.T
+    mean_side, sd_side = priors.SIDE_MM2
+    by_side = np.outer(side_slope, side_slope) * sd_side**2
+    place_grid = PLACE_GRID if places.size else np.ones(1)
+    belief = np.zeros((HAND_GRID.size, SLIDE_GRID.size, place_grid.size))
+    widths = (HAND_PRIOR_LOG, SLIDE_PRIOR_LOG, PLACE_PRIOR_LOG)
+    for i, j, k in product(*(range(n) for n in belief.shape)):
+        h, s, p = HAND_GRID[i], SLIDE_GRID[j], place_grid[k]
+        covariance = fixed + (p * h**SHARED_ROUGHNESS) ** 2 * by_place + h**4 * by_side
+        covariance[np.diag_indices_from(covariance)] += h**2 * rod + h**4 * side + s**2 * slide
+        pushed = value - side_slope * mean_side * (h**2 - 1)
+        belief[i, j, k] = _log_belief(pushed, covariance, (h, s, p), widths)
+    return (
+        _root_mean_square(belief, HAND_GRID[:, None, None]),
+        _root_mean_square(belief, SLIDE_GRID[None, :, None]),
+        _root_mean_square(belief, place_grid[None, None, :]),
+    )
+
+
+def _log_belief(
+    value: FloatArray, covariance: FloatArray, factors: tuple[float, ...], widths: tuple[float, ...]
+) -> float:
+    """Logarithm of likelihood and prior of some factors, plus a constant."""
+    factor, _ = cho_factor(covariance, lower=True, check_finite=False)
+    log_det = 2 * float(np.sum(np.log(np.diag(factor))))
+    prior = sum((np.log(f) / width) ** 2 for f, width in zip(factors, widths, strict=True))
+    return -float(value @ cho_solve((factor, True), value, check_finite=False) + log_det + prior) / 2
+
+
+def _root_mean_square(log_belief: FloatArray, factors: FloatArray) -> float:
+    """Root of the posterior mean of a factor's square."""
+    belief = np.exp(log_belief - log_belief.max())
+    return float(np.sqrt(np.sum(belief * factors**2) / np.sum(belief)))

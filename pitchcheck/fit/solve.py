@@ -7,16 +7,14 @@ loses its weight (equation 12 of docs/model.md). Unknowns are standard normal be
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import block_diag, cho_factor, cho_solve
 
-from pitchcheck.fit import priors
-from pitchcheck.fit.cases import Case, Coordinate, Slopes, linearise, predict
+from pitchcheck.fit.cases import Slopes, linearise, predict
+from pitchcheck.fit.hand import CAREFUL, Scatter, hand_parts
 from pitchcheck.fit.unknowns import Unknowns
-from pitchcheck.takes import Stop
 from pitchcheck.types import BoolArray, FloatArray
 
 DEGREES = 6.0  # [-] of the t distribution; our choice: a residual of 4 sd keeps a third of its weight
@@ -38,27 +36,24 @@ class Data:
         Which case each row measures.
     robust : bool array, shape (d,)
         Whether the row may be weighed down.
-    hand_scale : array, shape (d,), or None
-        How many times wider than a careful hand's the scatter of this row is; None for 1 throughout.
+    scatter : Scatter
+        Of the hand that played.
     """
 
     value: FloatArray
     covariance: FloatArray
     case: FloatArray
     robust: FloatArray
-    hand_scale: FloatArray | None = None
+    scatter: Scatter = CAREFUL
 
     def joined(self, more: Data) -> Data:
         """Return these rows, then others, independent of them."""
-        scale = None
-        if self.hand_scale is not None:
-            scale = np.concatenate([self.hand_scale, np.ones(more.value.size)])
         return Data(
             value=np.concatenate([self.value, more.value]),
             covariance=block_diag(self.covariance, more.covariance) if more.value.size else self.covariance,
             case=np.concatenate([self.case, more.case]),
             robust=np.concatenate([self.robust, more.robust]),
-            hand_scale=scale,
+            scatter=self.scatter,
         )
 
     def without(self, rows: BoolArray) -> Data:
@@ -69,7 +64,7 @@ class Data:
             covariance=self.covariance[np.ix_(kept, kept)],
             case=self.case[kept],
             robust=self.robust[kept],
-            hand_scale=None if self.hand_scale is None else self.hand_scale[kept],
+            scatter=self.scatter,
         )
 
 
@@ -88,6 +83,7 @@ class Solution:
     residual: FloatArray
     scatter: FloatArray
     hand: FloatArray
+    about: Slopes
     weight: FloatArray
     settled: bool
 
@@ -115,9 +111,7 @@ def solve(unknowns: Unknowns, data: Data, *, start: FloatArray | None = None) ->
         about = linearise(unknowns.cases, coordinates)
         jacobian = np.einsum("ca,can->cn", about.slope, unknowns.spread)[data.case]
         expected = about.value[data.case]
-        hand = hand_variance(unknowns.cases, about)[data.case]
-        if data.hand_scale is not None:
-            hand = hand * data.hand_scale**2
+        hand = hand_parts(unknowns.cases, about).total(data.scatter)[data.case]
         residual = data.value - expected
         total = np.diag(data.covariance) + hand
         weight = np.where(data.robust, np.minimum(1.0, (DEGREES + 1) / (DEGREES + residual**2 / total)), 1.0)
@@ -142,6 +136,7 @@ def solve(unknowns: Unknowns, data: Data, *, start: FloatArray | None = None) ->
         residual=residual,
         scatter=np.sqrt(total),
         hand=hand,
+        about=about,
         weight=weight,
         settled=settled,
     )
@@ -161,20 +156,3 @@ def _step_size(unknowns: Unknowns, data: Data, z: FloatArray, step: FloatArray, 
     while size > 0.1 and misfit(z + size * step) > now:
         size /= 2
     return size
-
-
-def hand_variance(cases: Sequence[Case], about: Slopes) -> FloatArray:
-    """Variance that hand and model add to each case: rod place, friction, touch, what the model leaves out.
-
-    Touch is noise and no unknown of its own: the most likely touches of single notes would pull the shared
-    unknowns to where notes answer the finger most (docs/decisions/0005).
-    """
-    press = np.array([c.kind.stop is Stop.PRESS for c in cases])
-    note = np.array([c.kind.stop is not None for c in cases])
-    slope = about.slope
-    rod = slope[:, Coordinate.ROD_PLACE] * priors.ROD_PLACE_MM
-    friction = slope[:, Coordinate.LOG_STRETCH_FACTOR] * priors.PRESS_SCATTER
-    side = slope[:, Coordinate.SIDE] * priors.SIDE_SCATTER_MM2
-    return np.where(note, priors.MODEL_CENTS**2, 0.0) + np.where(
-        press, rod**2 + friction**2 + side**2, about.touch_variance
-    )

@@ -16,6 +16,7 @@ import numpy as np
 
 from pitchcheck.fit import priors
 from pitchcheck.fit.cases import Case, CaseKind, Coordinate
+from pitchcheck.fit.hand import Scatter
 from pitchcheck.fit.priors import FretworkPriors, fretwork_priors
 from pitchcheck.instrument import Instrument, MeterQuantity, StringSpec, Tailpiece
 from pitchcheck.physics.materials import Make, StringConstants, string_constants
@@ -31,6 +32,7 @@ RELIEF_CHANGED_MM = 0.05  # a neck moves a little with the weather
 ACTION_CHANGED_MM = 0.10  # a saddle taken out and put back
 SUPPORT_CHANGED_MM = 0.010  # a neck held within 50 mm of the rod gives so much (docs/method.md)
 HAND_CHANGED_CENTS = 0.10  # what the rod adds to every press alike
+USUAL_SPACE_MM = 36.0  # the first space of a guitar: in a narrower one a rod is set as much nearer the middle
 ROD_CHANGED = 0.5  # [-] part of ``rod_mm`` that is another one in every pass
 
 
@@ -116,18 +118,27 @@ class Unknowns:
 
     def misfit_columns(self) -> BoolArray:
         """Which unknowns stand for what one place has of its own, shape (n,)."""
-        return np.array([name.split()[0] in MISFIT for name in self.names], dtype=np.bool_)
+        found = [name.split()[0] in MISFIT or name == "rod alike" for name in self.names]
+        return np.array(found, dtype=np.bool_)
 
-    def widened(self, factor: float) -> Unknowns:
-        """Return the map with the unknowns of single places spread so many times wider."""
-        if factor == 1.0:
+    def widened(self, scatter: Scatter) -> Unknowns:
+        """Return the map as wide as a scatter asks: single places, and the mean push by its square."""
+        if scatter.hand == 1.0 and scatter.place == 1.0:
             return self
-        scale = np.where(self.misfit_columns(), factor, 1.0)
-        return replace(self, spread=self.spread * scale)
+        # A hand rougher in what repeats show is rougher in what they share.
+        scale = np.where(self.misfit_columns(), scatter.place * scatter.hand**SHARED_ROUGHNESS, 1.0)
+        scale[[name == "side" for name in self.names]] = scatter.hand**2
+        centre = self.centre.copy()
+        press = [i for i, case in enumerate(self.cases) if case.kind.stop is Stop.PRESS]
+        centre[press, Coordinate.SIDE] += priors.SIDE_MM2[0] * (scatter.hand**2 - 1)
+        return replace(self, centre=centre, spread=self.spread * scale)
 
 
+SHARED_ROUGHNESS = (
+    0.7  # [-] power of a hand's factor by which what it does alike every time grows; our choice
+)
 # First words of the unknowns that single places have of their own: they take up what does not fit.
-MISFIT = frozenset({"own"})
+MISFIT = frozenset({"own", "board", "slide", "flex"})
 
 
 @dataclass(frozen=True)
@@ -341,7 +352,9 @@ def _places(
         at = Coordinate.LOG_STRETCH_FACTOR
         links.link(index, at, f"slide {space + nut_at_fret}", spreads.slide_space)
         links.link(index, at, f"own slide {string} {space}", spreads.slide_string)
-        links.link(index, Coordinate.ROD_PLACE, "rod", spreads.rod_mm)
+        aside_mm = spreads.rod_mm * min(1.0, fret_place(scale_mm, 1) / USUAL_SPACE_MM)
+        links.link(index, Coordinate.ROD_PLACE, "rod alike", aside_mm)
+        links.link(index, Coordinate.SIDE, "flex", spreads.flex_mm2)
 
 
 def _changed(links: _Links, index: int, item: CaseRequest, spec: StringSpec, spreads: FretworkPriors) -> None:
