@@ -24,6 +24,7 @@ HIGHEST_RATE_HZ = 768_000  # [Hz] beyond any converter
 LARGEST_BYTES = 2 * 1024**3  # of a file; far more than LONGEST_S of any usual recording
 EXACT_STARTS = (b"RIFF", b"RIFX", b"RF64", b"FORM", b"fLaC", b"caff", b"riff", b".snd")
 STARTS_BYTES = 4
+PLAIN = Coding("pcm", None, 1)
 
 
 @dataclass(frozen=True)
@@ -98,6 +99,11 @@ def is_exact(path: Path) -> bool:
             return raw.read(STARTS_BYTES) in EXACT_STARTS
     except OSError:
         return False
+
+
+def coding_of(path: Path) -> Coding:
+    """How a file is written; as ``read_whole`` where it must be decoded to tell."""
+    return PLAIN if is_exact(path) else read_whole(path).coding
 
 
 def check_rate(rate_hz: int) -> None:

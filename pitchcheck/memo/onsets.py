@@ -19,6 +19,7 @@ WINDOW_S = 0.023  # [s] one look at the spectrum: two periods of the lowest bass
 LOWEST_HZ, HIGHEST_HZ = 60.0, 7000.0  # [Hz] of the bands; what a phone's voice codecs keep lies within
 BANDS = 22  # about three to the octave
 BACK_STEPS = 12  # a pluck rises above the least of the 60 ms before it
+CUT_STEPS = 5  # windows of the first steps reach out of the recording
 AHEAD_STEPS = 3  # and has risen within 15 ms
 FLOOR_RANK = 20.0  # [percent] of the last and next 5 s: the room, as no string sounds all the time
 FLOOR_S = 10.0  # [s]
@@ -103,9 +104,11 @@ def _strength(power: FloatArray) -> FloatArray:
     floor = np.repeat(floor, max(1, wide // 200), axis=0)[: power.shape[0]]
     quiet = np.maximum(FLOOR_TIMES * floor, 10 ** (-RANGE_DB / 10) * np.percentile(power, LOUD_RANK, axis=0))
     level = 10 * np.log10(power + quiet + MIN_POWER)
-    around = minimum_filter1d(level, BACK_STEPS, axis=0, mode="nearest")
+    level[:CUT_STEPS] = level[min(CUT_STEPS, level.shape[0] - 1)]
+    room = np.repeat(10 * np.log10(quiet[:1] + MIN_POWER), BACK_STEPS, axis=0)  # before the recording began
+    around = minimum_filter1d(np.concatenate([room, level]), BACK_STEPS, axis=0, mode="nearest")
     half = BACK_STEPS // 2
-    least = np.concatenate([np.repeat(around[:1], half, axis=0), around[:-half]])
+    least = around[half : half + level.shape[0]]
     ahead = np.concatenate([level[AHEAD_STEPS:], np.repeat(level[-1:], AHEAD_STEPS, axis=0)])
     rise = np.clip(ahead - least, 0.0, 20.0)
     top = round(TOP_SHARE * BANDS)

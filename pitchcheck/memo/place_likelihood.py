@@ -82,7 +82,7 @@ def log_string(sound: Sound) -> float:
 def _log_note(sound: Sound, note: Note) -> float:
     """Log odds of a plucked string that sounds this note (ours)."""
     odds = 1.5
-    odds += _steps(note.moved_cents, (5.0, 15.0, 60.0), (1.5, -2.5, -5.0, -8.0))
+    odds += _steps(note.moved_cents, (8.0, 20.0, 60.0), (1.5, -1.5, -5.0, -8.0))
     odds += _steps(-note.purity, (-0.8, -0.5, -0.3), (1.5, -1.5, -3.0, -6.0))
     odds += _steps(note.fall_db_s, (-6.0, 1.0, 35.0, 60.0), (-3.0, -1.5, 0.0, -2.5, -6.0))
     odds += _steps(-note.rise_db, (-6.0, -2.0), (0.5, -2.0, -6.0))

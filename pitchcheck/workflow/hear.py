@@ -6,6 +6,7 @@ a pitch, with its doubt, and has a fault in the list of problems.
 
 from __future__ import annotations
 
+import math
 import multiprocessing
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -14,7 +15,9 @@ from dataclasses import dataclass, replace
 from multiprocessing.context import BaseContext
 from pathlib import Path
 
+from pitchcheck.audio.coding import loss_sd_cents
 from pitchcheck.audio.files import Unsound, read_clip
+from pitchcheck.audio.recording import coding_of
 from pitchcheck.clip import Clip
 from pitchcheck.doubts import NotRead
 from pitchcheck.errors import Problem
@@ -157,8 +160,14 @@ def read_string(work: StringWork) -> list[tuple[int, Reading | Problem]]:
             reason = reading.reason.strip().rstrip(".")
             answers.append((row.row, Problem(TAKES, row.row, "file", shorten(row.file), reason, action)))
         else:
-            answers.append((row.row, reading))
+            answers.append((row.row, _with_loss(reading, work.folder / row.file)))
     return answers
+
+
+def _with_loss(reading: Reading, path: Path) -> Reading:
+    """Return a reading with what a lossy way of writing adds to its uncertainty."""
+    loss = loss_sd_cents(coding_of(path))
+    return replace(reading, sd_cents=math.hypot(reading.sd_cents, loss)) if loss else reading
 
 
 def _load(folder: Path, row: TakeRow) -> Clip | Problem:

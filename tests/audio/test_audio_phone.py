@@ -10,6 +10,7 @@ import pytest
 from helpers.codecs import PHONE, encode
 from helpers.folders import pluck, write_sound
 from pitchcheck.audio import decode, recording
+from pitchcheck.audio.coding import Coding, loss_sd_cents
 from pitchcheck.audio.files import Unsound, read_clip
 from pitchcheck.audio.recording import read_recording
 from pitchcheck.pitch.read_note import read_note
@@ -34,6 +35,7 @@ def test_a_note_comes_back_at_its_pitch(tmp_path: Path, name: str, channels: int
     assert whole.duration_s == pytest.approx(2.5, abs=DELAY_S)
     assert whole.coding.channels == channels
     assert whole.coding.lossless == (name in {"alac", "aiff", "flac", "wav"})
+    assert (loss_sd_cents(whole.coding) == 0.0) == whole.coding.lossless
     part = read_clip(path, start_s=0.05, end_s=2.0)
     assert part.duration_s == pytest.approx(1.95, abs=1e-3)
     for clip in (whole.between(0.0, whole.duration_s), part):
@@ -93,3 +95,13 @@ def test_a_file_with_a_damaged_piece_is_still_read(tmp_path: Path) -> None:
     raw[middle : middle + 300] = bytes(300)
     path.write_bytes(raw)
     assert read_recording(path).duration_s > 3.5
+
+
+def test_less_is_kept_the_less_is_known() -> None:
+    """A voice codec costs more than a music codec, a low rate more than a high one."""
+    loss = [loss_sd_cents(Coding(*c)) for c in (("mp3", 128e3, 1), ("aac", 64e3, 1), ("aac", 32e3, 1))]
+    assert loss == sorted(loss)
+    assert loss_sd_cents(Coding("amrnb", 12.2e3, 1)) >= loss[-1]
+    assert loss_sd_cents(Coding("aac", 64e3, 2)) == loss[-1]
+    assert loss_sd_cents(Coding("wmav2", 20e3, 1)) >= loss[-1]
+    assert loss_sd_cents(Coding("alac", 500e3, 2)) == 0.0
