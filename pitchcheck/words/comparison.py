@@ -164,11 +164,20 @@ def _unsure(slots: Sequence[SlotChange]) -> str:
 
 def _missing(slots: Sequence[SlotChange]) -> str:
     """Return which strings were not heard in both passes, where others were."""
-    missing = [s.number for s in slots if s.change_mm is None]
-    if not missing or len(missing) == len(slots):
+    missing = [s for s in slots if s.change_mm is None]
+    if len(missing) == len(slots):
         return ""
-    verb = "was" if len(missing) == 1 else "were"
-    return f"{phrases.strings(missing, capital=True)} {verb} not heard both before and after."
+    alone = [s.number for s in missing if s.after_mm is not None and not s.told_mm]
+    rest = [s.number for s in missing if s.number not in alone]
+    ends = (
+        (rest, "not heard both before and after."),
+        (alone, "heard once; nothing was noted as filed off."),
+    )
+    return " ".join(
+        f"{phrases.strings(few, capital=True)} {'was' if len(few) == 1 else 'were'} {end}"
+        for few, end in ends
+        if few
+    )
 
 
 def _standing(slots: Sequence[SlotChange]) -> str:
