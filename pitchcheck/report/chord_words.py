@@ -116,20 +116,25 @@ def chord_group_words(before: Sequence[Chord], after: Sequence[Chord]) -> Table 
 
 
 def chords_summary(before: Sequence[Chord], after: Sequence[Chord]) -> str:
-    """Return in one sentence how many chords were clean and are; empty for none."""
-    now = {chord.name: chord.worst_now.now_cents for chord in after}
-    known = [chord for chord in before if chord.name in now]
-    if not known:
+    """Return in one sentence how many chords sound better, and how many are clean; empty for none."""
+    now = {chord.name: QUALITIES.index(quality(chord.worst_now.now_cents)) for chord in after}
+    pairs = [
+        (QUALITIES.index(quality(chord.worst_now.now_cents)), now[chord.name])
+        for chord in before
+        if chord.name in now
+    ]
+    total = len(pairs)
+    if not pairs:
         return ""
-    total = len(known)
-    was = sum(quality(c.worst_now.now_cents) == "clean" for c in known)
-    still = sum(quality(now[c.name]) == "clean" for c in known)
-    if was == still == total:
+    better, worse = sum(new < old for old, new in pairs), sum(new > old for old, new in pairs)
+    was, clean = sum(old == 0 for old, _ in pairs), sum(new == 0 for _, new in pairs)
+    if was == clean == total:
         return f"All {total} usual open chords were clean before, and are now."
-    return (
-        f"Of {total} usual open chords {was or 'none'} {'was' if was <= 1 else 'were'} clean before; "
-        f"now {'all' if still == total else still or 'none'} {'is' if still <= 1 else 'are'}."
+    said = (
+        f"{better or 'None'} of {total} usual open chords sound{'' if better > 1 else 's'} better than before"
     )
+    said += f", {worse} sound{'' if worse > 1 else 's'} worse" if worse else ""
+    return f"{said}; {clean or 'none'} {'is' if clean == 1 else 'are'} clean now, {was or 'none'} before."
 
 
 def _beats(beat_hz: float, equal_hz: float) -> str:

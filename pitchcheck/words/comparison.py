@@ -56,11 +56,16 @@ def alarm(slots: Sequence[SlotChange]) -> tuple[str, ...]:
     return tuple(sentences)
 
 
-def summary(comparison: Comparison, *, unit: LengthUnit = LengthUnit.MM) -> tuple[str, ...]:
-    """Return the sentences that say what changed, what is heard of it, and what is not sure."""
+def summary(
+    comparison: Comparison, *, unit: LengthUnit = LengthUnit.MM, amounts: bool = True
+) -> tuple[str, ...]:
+    """Return the sentences that say what changed, what is heard of it, and what is not sure.
+
+    Without ``amounts`` the sentence that lists them is left out, for a page that has them in a table.
+    """
     slots = comparison.strings
     sentences = [
-        _which(slots, unit),
+        _which(slots, unit) if amounts else "",
         _first_frets(comparison),
         _unsure(slots),
         _missing(slots),

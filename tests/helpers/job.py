@@ -6,6 +6,8 @@ Conventions: ``story(...)`` builds a consistent record from heights before and a
 from __future__ import annotations
 
 import io
+import struct
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -17,9 +19,9 @@ from pitchcheck.compare import Change, Comparison, Match
 from pitchcheck.compare.comparison import change_of, match_of
 from pitchcheck.compare.records import Assumption, AssumptionKind, PositionChange, Repeats, SlotChange
 from pitchcheck.fit.belief import Belief
-from pitchcheck.instrument import Removal
+from pitchcheck.instrument import MeterQuantity, Removal
 from pitchcheck.judgement import slot_goal, verdict
-from pitchcheck.report.job.about import About
+from pitchcheck.report.job.about import About, GaugeInput, Photo
 from pitchcheck.report.job.view import JobReportInput, PassInput, Snippet
 from pitchcheck.takes import Position, Stop
 
@@ -124,6 +126,40 @@ def story(moved: Sequence[Moved] = TWO_LOWERED, *, long: bool = False) -> JobRep
             for s in compared.strings
             if s.change_mm is not None
         )[:3],
+    )
+
+
+def full_about(pictures: int = 3) -> About:
+    """What a customer's page may hold beside the sound: names, photos, gauge, workshop, signature."""
+    third = MeterQuantity.CLEARANCE_THIRD
+    readings = ((2, "0.40 mm", "", 0.39), (5, "0.45 mm", "", 0.46), (2, "0.21 mm", "final", 0.20),
+                (5, "0.25 mm", "final", 0.24))  # fmt: skip
+    return About(
+        owner="A. Player",
+        owner_words="Sour first chords.",
+        instrument="Parlour guitar, cedar top",
+        serial="LR-0417",
+        workshop="The lamp room workshop, one bench above a bakery",
+        photos=tuple(Photo(f"Nut {i + 1}", "image/png", picture()) for i in range(pictures)),
+        gauge=(
+            *(
+                GaugeInput(third, string, value, None, None, after, (mm, mm - 0.03, mm + 0.03))
+                for string, value, after, mm in readings
+            ),
+            GaugeInput(MeterQuantity.RELIEF, None, "0.20 mm", None, None, ""),
+        ),
+        signature=True,
+    )
+
+
+def picture(width: int = 400, height: int = 300) -> bytes:
+    """A plain grey PNG, 4 by 3 as a telephone takes it (PNG specification, third edition)."""
+    lines = b"".join(b"\0" + bytes([120]) * width for _ in range(height))
+    header = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
+    chunks = ((b"IHDR", header), (b"IDAT", zlib.compress(lines)), (b"IEND", b""))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
+        for name, data in chunks
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -17,10 +18,11 @@ from helpers.browser import (
     shown,
     violations,
 )
-from helpers.job import NOTHING_DONE, ODD, TWELVE, TWO_LOWERED, story
+from helpers.job import NOTHING_DONE, ODD, TWELVE, TWO_LOWERED, full_about, story
 from pitchcheck.report.render import render_job
 
 SHEETS = {"tech": 2, "player": 1}
+MOST_SHEETS = {"tech": 3, "player": 1}  # with names, photos, gauge, workshop and a place to sign
 READERS = tuple(SHEETS)
 
 
@@ -54,6 +56,15 @@ def test_it_prints_on_as_many_sheets_as_promised(browser: Any, reader: str, move
     pdf = paper(browser, render_job(story(moved), reader=reader))
     assert sheets(pdf) == SHEETS[reader]
     assert sheet_width(pdf) == pytest.approx(A4_WIDTH_POINTS, abs=2)
+
+
+@pytest.mark.parametrize("reader", READERS)
+def test_with_everything_on_it_it_prints_on_no_more_sheets_than_promised(browser: Any, reader: str) -> None:
+    moved = TWO_LOWERED if reader == "player" else ODD
+    source = render_job(replace(story(moved), about=full_about()), reader=reader)
+    assert sheets(paper(browser, source)) <= MOST_SHEETS[reader]
+    seen = probe(browser, source, width=360, scheme="light")
+    assert [seen[key] for key in ("out", "cut", "small", "over")] == [[]] * 4
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,19 @@ import html5lib
 import pytest
 
 from helpers.imports import ROOT
-from helpers.job import FINGERPRINT, NOTHING_DONE, ODD, TWELVE, TWO_LOWERED, UNHEARD, comparison, story
+from helpers.job import (
+    FINGERPRINT,
+    NOTHING_DONE,
+    ODD,
+    TWELVE,
+    TWO_LOWERED,
+    UNHEARD,
+    comparison,
+    full_about,
+    story,
+)
+from pitchcheck.chords import chord_table
+from pitchcheck.report.chord_words import chords_summary
 from pitchcheck.report.comparison_files import CSV_HEADS, comparison_csv, comparison_json
 from pitchcheck.report.comparison_sheet import HEADS, comparison_sheet
 from pitchcheck.report.job.about import About
@@ -212,3 +224,40 @@ def test_every_field_of_the_json_is_in_the_documents() -> None:
     unnamed = {key for key in keys if f"`{key}`" not in formats and f"`{key}[]`" not in formats}
     assert unnamed <= {"median", "low", "high"}  # told as three together
     assert "`{median, low, high}`" in formats
+
+
+def test_the_customer_reads_what_improved_first_and_in_a_small_table() -> None:
+    given = replace(STORIES["lowered"], about=full_about())
+    body = text_of(html5lib.HTMLParser(namespaceHTMLElements=False).parse(render_job(given, reader="player")))
+    body = body.replace("\u00a0", " ")
+    assert body.index("usual open chords sound better than before") < body.index("What changed")
+    assert body.index("LR-0417") < body.index("What changed") < body.index("How the open chords sound")
+    assert "5 A20.95 mm → 0.50 mm+8.3 → +3.50.45 mm → 0.25 mmfine" in body  # cell by cell
+    assert "Lower: string" not in body
+    assert body.count("0.45 mm → 0.25 mm") == 1
+    assert "Neck relief: 0.20 mm." in body  # what is not in the table stands below
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "words"),
+    [
+        ((12.0, 7.0), (3.0, 7.0), "1 of 2 {} sounds better than before; 1 is clean now, none before."),
+        ((12.0, 12.0), (12.0, 9.9), "1 of 2 {} sounds better than before; none are clean now, none before."),
+        (
+            (3.0, 3.0),
+            (12.0, 3.0),
+            "None of 2 {} sounds better than before, 1 sounds worse; 1 is clean now, 2 before.",
+        ),
+        ((3.0, 3.0), (1.0, 2.0), "All 2 {} were clean before, and are now."),
+    ],
+)
+def test_how_many_chords_improved(before: tuple[float, ...], after: tuple[float, ...], words: str) -> None:
+    """Clean to 5 cents, a little off to 10, else sour: judged by the worst pair."""
+    whole = STORIES["lowered"].after
+    assert whole.fit is not None
+    chords = chord_table(whole.settings.instrument, whole.fit)[: len(before)]
+    was, now = (
+        [replace(c, worst_now=replace(c.worst_now, now_cents=x)) for c, x in zip(chords, ends, strict=True)]
+        for ends in (before, after)
+    )
+    assert chords_summary(was, now) == words.format("usual open chords")

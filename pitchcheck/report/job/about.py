@@ -83,17 +83,22 @@ def about_view(about: About, *, unit: LengthUnit) -> AboutView:
     )
 
 
+def told_by_gauge(reading: GaugeInput) -> str:
+    """Return what a gauge said, as it was written."""
+    told = (
+        reading.value,
+        reading.passes and f"a leaf of {reading.passes} passes",
+        reading.stops and f"a leaf of {reading.stops} stops",
+    )
+    return ", ".join(words for words in told if words)
+
+
 def gauge_sentence(reading: GaugeInput, *, unit: LengthUnit) -> str:
     """Return what a gauge said, and what the sound said of the same gap."""
     place = phrases.GAUGE_WORDS[reading.what]
     where = place if reading.string is None else f"string {reading.string}, {place}"
-    told = [
-        reading.value,
-        reading.passes and f"a leaf of {reading.passes} passes",
-        reading.stops and f"a leaf of {reading.stops} stops",
-    ]
     when = f" (gauged after {reading.after})" if reading.after else ""
-    sentence = f"{where[:1].upper()}{where[1:]}: {', '.join(words for words in told if words)}{when}."
+    sentence = f"{where[:1].upper()}{where[1:]}: {told_by_gauge(reading)}{when}."
     if reading.heard_mm is None:
         return sentence
     median, low, high = (numbers.figure(value, unit=unit) for value in reading.heard_mm)

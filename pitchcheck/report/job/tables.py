@@ -5,10 +5,13 @@ Conventions: every cell is text that is ready to be shown; the first cell of a r
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pitchcheck.compare import Comparison
+from pitchcheck.compare import Change, Comparison
 from pitchcheck.compare.records import PositionChange, Repeats, SlotChange
+from pitchcheck.instrument import MeterQuantity
+from pitchcheck.report.job.about import GaugeInput, told_by_gauge
 from pitchcheck.report.records import Table
 from pitchcheck.takes import Position, Stop
 from pitchcheck.units import LengthUnit
@@ -58,6 +61,59 @@ def change_row(slot: SlotChange, *, tolerance_mm: float, unit: LengthUnit, side:
         mark=mark,
         word=word,
     )
+
+
+def improved_table(comparison: Comparison, gauge: Sequence[GaugeInput], *, unit: LengthUnit) -> Table | None:
+    """Return the slots that surely changed, the largest change first; None where none did.
+
+    With gauge readings of the gap over fret 1, first and last of each string stand beside the sound.
+    """
+    moved = _moved(comparison)
+    moved.sort(key=lambda s: -abs(s.change_mm.median if s.change_mm else 0.0))
+    read: dict[int, list[str]] = {}
+    for reading in gauge:
+        if reading.what is MeterQuantity.CLEARANCE_THIRD and reading.string is not None:
+            read.setdefault(reading.string, []).append(told_by_gauge(reading))
+    gauged = any(s.number in read for s in moved)
+    rows = []
+    for slot in moved:
+        row = change_row(slot, tolerance_mm=0.0, unit=unit)
+        cells = [
+            f"{slot.number} {slot.note}",
+            f"{row.before} → {row.now}",
+            _first_fret(comparison, slot.number),
+        ]
+        if gauged:
+            ends = read.get(slot.number, [])
+            cells.append(" → ".join(dict.fromkeys((ends[0], ends[-1]))) if ends else numbers.UNKNOWN)
+        rows.append((*cells, row.word))
+    heads = ["String", "Slot, before → now", "Fret 1, cents", "Slot is now"]
+    if gauged:
+        heads.insert(3, "Gap over fret 1 by gauge")
+    return Table("What changed", tuple(heads), tuple(rows)) if rows else None
+
+
+def in_improved(reading: GaugeInput, comparison: Comparison) -> bool:
+    """Whether a gauge reading stands in the table of what changed."""
+    third = reading.what is MeterQuantity.CLEARANCE_THIRD
+    return third and reading.string in {slot.number for slot in _moved(comparison)}
+
+
+def _moved(comparison: Comparison) -> list[SlotChange]:
+    """Return the slots that surely changed."""
+    return [s for s in comparison.strings if s.change_mm and s.change in (Change.LOWER, Change.HIGHER)]
+
+
+def _first_fret(comparison: Comparison, number: int) -> str:
+    """Return the error of the first-fret note before and now. [cent]"""
+    ends = [
+        float(string.neck_now_cents[0])
+        for fit in (comparison.before, comparison.after)
+        for string in (() if fit is None else fit.strings)
+        if string.number == number
+    ]
+    shown = (numbers.rounded(cents, decimals=numbers.CENT_DECIMALS, signed=True) for cents in ends)
+    return " → ".join(shown) or numbers.UNKNOWN
 
 
 def takes_table(comparison: Comparison) -> Table | None:

@@ -17,7 +17,7 @@ from pitchcheck.instrument import Handedness, Removal
 from pitchcheck.measurement import Measurement
 from pitchcheck.report import chord_words
 from pitchcheck.report.job import tables
-from pitchcheck.report.job.about import NOTHING_ABOUT, About, AboutView, about_view
+from pitchcheck.report.job.about import NOTHING_ABOUT, About, AboutView, about_view, gauge_sentence
 from pitchcheck.report.neck import neck_change_view
 from pitchcheck.report.records import NeckView, SlotPicture, Table
 from pitchcheck.report.slots import change_picture
@@ -89,6 +89,7 @@ class JobView:
     alarm: tuple[str, ...]  # what must be put right; empty if nothing
     summary: tuple[str, ...]
     owner: tuple[tuple[str, str], ...]
+    improved: Table | None
     rows: tuple[tables.ChangeRow, ...]
     pictures: tuple[SlotPicture, ...]
     scale_mm: float
@@ -109,6 +110,7 @@ class JobView:
     fingerprint: str
     left_handed: bool
     about: AboutView
+    gauge_beside: tuple[str, ...]  # readings that are not in the table of what changed
 
 
 def job_view(given: JobReportInput) -> JobView:
@@ -124,8 +126,9 @@ def job_view(given: JobReportInput) -> JobView:
         made=given.made or "",
         headline=change_words.headline(slots),
         alarm=change_words.alarm(slots),
-        summary=change_words.summary(comparison, unit=unit),
+        summary=change_words.summary(comparison, unit=unit, amounts=False),
         owner=about.pairs,
+        improved=tables.improved_table(comparison, given.about.gauge, unit=unit),
         rows=tuple(tables.change_row(s, tolerance_mm=tolerance, unit=unit) for s in slots),
         pictures=tuple(change_picture(s, settings=settings) for s in slots),
         scale_mm=settings.instrument.scale_mm,
@@ -146,6 +149,9 @@ def job_view(given: JobReportInput) -> JobView:
         fingerprint=grouped(given.fingerprint),
         left_handed=settings.instrument.hand is Handedness.LEFT,
         about=about,
+        gauge_beside=tuple(
+            gauge_sentence(r, unit=unit) for r in given.about.gauge if not tables.in_improved(r, comparison)
+        ),
     )
 
 
