@@ -41,6 +41,7 @@ def files_to_copy(source: Path, *, job: Path) -> tuple[str, ...]:
         limit = "it is the folder of the job itself or one around it"
         raise _refused(str(source), limit, "Name the folder with the recordings.")
     names: list[str] = []
+    folded: set[str] = set()
     total = 0
     for place, folders, files in os.walk(source):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
@@ -51,6 +52,11 @@ def files_to_copy(source: Path, *, job: Path) -> tuple[str, ...]:
             if file.startswith(".") or name in OWN_IN_PASS or name == IN_USE:
                 continue
             fault = file_fault(name) or _link_fault(path, source)
+            if name.casefold() in folded:
+                fault = (
+                    "its name differs from another's in capital letters only; not every system can hold both"
+                )
+            folded.add(name.casefold())
             if fault is not None:
                 raise _refused(
                     name, fault, "Rename it, in the list of takes too, or put the file itself there."

@@ -20,7 +20,7 @@ from pitchcheck.instrument import MeterQuantity
 from pitchcheck.jobs import change
 from pitchcheck.jobs.archive import export_job
 from pitchcheck.jobs.change import finish_change, only_writer
-from pitchcheck.jobs.errors import JobBusy, NotStored
+from pitchcheck.jobs.errors import JobBusy, JobDamaged, NotStored
 from pitchcheck.jobs.read import list_jobs, read_job
 from pitchcheck.jobs.records import GaugeReading
 from pitchcheck.jobs.verify import verify_job
@@ -273,3 +273,24 @@ def test_a_clock_that_goes_backwards_changes_no_order(tmp_path: Path) -> None:
     sound(job)
     again = make_job(job.parent)
     assert again.id == f"{job.name}-2"  # the same name on the same day
+
+
+def test_what_waits_to_be_moved_replaces_nothing(tmp_path: Path) -> None:
+    """A change that counts meets a file that somebody put in its way: both stay, and it is said."""
+    job = make_job(tmp_path / "jobs").folder
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(change.os, "replace", refusing_call(os.replace, 0))
+        with pytest.raises(NotStored):
+            add_note(job, "waits", now=NOW)
+    waits = (job / "ready/notes/0001.md").read_bytes()
+    (job / "notes").mkdir(exist_ok=True)
+    (job / "notes/0001.md").write_text("in the way")
+    for write in (lambda: finish_change(job), lambda: add_note(job, "another", now=NOW)):
+        with pytest.raises(JobDamaged, match="waits to be moved"):
+            write()
+        assert (job / "notes/0001.md").read_text() == "in the way"
+        assert (job / "ready/notes/0001.md").read_bytes() == waits
+    (job / "notes/0001.md").unlink()
+    assert finish_change(job)
+    assert [note.words for note in read_job(job).notes] == ["waits"]
+    sound(job)

@@ -136,6 +136,16 @@ def test_a_sound_that_not_every_system_can_hold_is_refused_by_name(tmp_path: Pat
         files_to_copy(source, job=tmp_path / "job")
 
 
+def test_names_that_differ_in_capitals_only_are_refused(tmp_path: Path) -> None:
+    """Such a pass could be exported and never imported, nor copied to every system."""
+    source = quick_source(tmp_path / "source", extra=1)
+    (source / "ASIDE-00.wav").write_bytes(b"another take")
+    if len(list(source.glob("*.wav"))) < 2:
+        pytest.skip("this file system keeps no such names")
+    with pytest.raises(BadInput, match="capital letters only"):
+        files_to_copy(source, job=tmp_path / "job")
+
+
 def test_links_out_of_the_folder_are_refused_and_links_within_are_copied(tmp_path: Path) -> None:
     source = quick_source(tmp_path / "source", extra=1)
     (source / "again.wav").symlink_to(source / "aside-00.wav")
