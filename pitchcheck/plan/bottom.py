@@ -1,4 +1,4 @@
-"""The cut at the bottom of the nut: when every slot is high by an even or linear amount.
+"""The cut at the bottom of the nut: the largest straight one that no slot forbids.
 
 Conventions: mm. The cut is a straight line over the slots by string number, from the treble end (lowest
 number) to the bass end (highest); what comes off the bottom under a slot lowers that slot by as much. It is
@@ -8,18 +8,21 @@ an alternative to the slots' own removals, never an addition to them.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from pitchcheck.clip import FloatArray
 from pitchcheck.fit.belief import Belief
 from pitchcheck.plan.records import NutBottom
+from pitchcheck.plan.removal import LEAST_CUT_MM
 
 SPARED_BELIEF = 0.025  # [-] belief that a cut leaves any slot under its target: definition
-MOST_OF_EXCESS = 0.7  # [-] of a slot's median excess at once, so that one listens again: definition
 STEPS_PER_MM = 20  # [1/mm] the cut is told in steps of 0.05 mm: definition
-_FEWEST_SLOTS = 3  # two points always lie on a line
+# [mm] A nut is taken out for so much, the mean of both ends: less is sooner filed in the slots. Our choice.
+LEAST_NEW_MM = 0.10
+LEAST_FITTED_MM = 0.20
+_FEWEST_SLOTS = 2  # the two outer ones
 _POINTS = 8192  # of the quasi-random rule: chosen, its level is then good to some 0.02 sd
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37)
 
@@ -29,52 +32,54 @@ def nut_bottom(
     *,
     numbers: Sequence[int],
     covariance_mm2: FloatArray,
-    tolerance_mm: float,
+    least_mm: float,
+    removals_mm: Mapping[int, float] | None = None,
+    outer_only: bool = False,
 ) -> NutBottom | None:
-    """Largest straight cut at the bottom of the nut that spares every slot.
+    """Largest straight cut at the bottom of the nut that no slot forbids, and what is then left to file.
 
     Parameters
     ----------
     excess_mm : sequence of Belief
-        Excess of every slot over its target, all of them high with belief. [mm]
+        Excess of every slot over its target. [mm]
     numbers : sequence of int, increasing
-        Their string numbers, treble first.
+        Their string numbers, treble first; the two outer ones at least.
     covariance_mm2 : array, shape (len(numbers), len(numbers))
         Of the slot heights. [mm^2]
-    tolerance_mm : float
-        The pattern is even or linear when every median lies this near a straight line.
+    least_mm : float
+        Mean of both ends below which the nut is not taken out. [mm]
+    removals_mm : mapping of int to float, optional
+        What may come off each slot by itself. [mm]
+    outer_only : bool
+        Whether the outer strings alone were heard.
 
     Returns
     -------
     NutBottom or None
-        Both ends rounded down to 0.05 mm. After it every slot is at or above its target with 97.5 % belief,
-        all slots together, and no slot loses more than 0.7 of its median excess. None if the pattern is not
-        linear, there are fewer than three slots, or one of them can spare nothing.
+        Both ends rounded down to 0.05 mm. After it every slot that was heard is at or above its target with
+        97.5 % belief, all of them together. None if one of them can spare nothing, or the cut is nothing at
+        one end or less than ``least_mm``.
     """
     if len(excess_mm) < _FEWEST_SLOTS:
         return None
     place = (np.array(numbers, dtype=np.float64) - numbers[0]) / (numbers[-1] - numbers[0])
-    medians = np.array([belief.median for belief in excess_mm])
-    if not _is_linear(medians, place, tolerance_mm):
-        return None
     level = joint_level(covariance_mm2)
-    most = np.array(
-        [
-            max(0.0, min(b.quantile(level), MOST_OF_EXCESS * m))
-            for b, m in zip(excess_mm, medians, strict=True)
-        ]
-    )
+    most = np.array([belief.quantile(level) for belief in excess_mm])
     if most.min() <= 0:  # a slot that can spare nothing: the cut would leave it under its target
         return None
     treble, bass = (round_down_mm(end) for end in _highest_line_under(most, place))
-    return NutBottom(bass_mm=bass, treble_mm=treble) if treble or bass else None
+    if min(treble, bass) == 0 or (treble + bass) / 2 < least_mm:
+        return None
+    line = treble * (1 - place) + bass * place
+    alone = removals_mm or {}
+    left = {number: alone.get(number, 0.0) - cut for number, cut in zip(numbers, line, strict=True)}
+    rest = tuple((number, _hundredths_down(mm)) for number, mm in left.items() if mm >= LEAST_CUT_MM)
+    return NutBottom(bass_mm=bass, treble_mm=treble, rest_mm=rest, outer_only=outer_only)
 
 
-def _is_linear(medians: FloatArray, place: FloatArray, tolerance_mm: float) -> bool:
-    """Whether a straight line passes within the tolerance of every median (least squares)."""
-    design = np.column_stack([1 - place, place])
-    line = np.linalg.lstsq(design, medians, rcond=None)[0]
-    return bool(np.abs(medians - design @ line).max() <= tolerance_mm)
+def _hundredths_down(mm: float) -> float:
+    """Round down to 0.01 mm, but for the rounding of a difference of such steps."""
+    return math.floor(100 * mm + 1e-6) / 100
 
 
 def joint_level(covariance: FloatArray) -> float:

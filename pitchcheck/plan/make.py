@@ -5,7 +5,7 @@ Conventions: mm and cents; verdicts and removals follow docs/formats.md and are 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -14,10 +14,10 @@ from pitchcheck.diagnosis.sharpness import not_the_slot
 from pitchcheck.findings import Evidence, Finding, FirstFretHeard, PressHeard, SlotAgainstTarget
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import HARDLY_USED, Fit, StringFit
-from pitchcheck.instrument import Board, Nut, SessionSettings, Tailpiece
+from pitchcheck.instrument import Aim, Board, Nut, SessionSettings, Tailpiece
 from pitchcheck.judgement import SlotJudgement, Verdict, Witness, bar_filing, judge_slots
 from pitchcheck.physics.gauges import third_fret_clearance_mm
-from pitchcheck.plan.bottom import nut_bottom
+from pitchcheck.plan.bottom import LEAST_FITTED_MM, LEAST_NEW_MM, nut_bottom
 from pitchcheck.plan.predict import first_fret_after_cents
 from pitchcheck.plan.records import (
     NOTHING_MORE,
@@ -80,8 +80,7 @@ def make_plan(
         else _plan_string(settings, fit, fits[slot.number], slot, survey, removals.get(slot.number, 0.0))
         for slot in slots
     )
-    barred = any(slot.bars for slot in slots)
-    cut = None if fit is None or barred else _plan_bottom(settings, fit, strings)
+    cut = None if fit is None else _plan_bottom(settings, fit, slots, removals)
     return Plan(strings=strings, nut_bottom=cut, next_take=upcoming.first, next_takes=upcoming.takes)
 
 
@@ -173,17 +172,27 @@ def _doubts(settings: SessionSettings, fit: Fit, slot: SlotJudgement) -> tuple[S
     return tuple(doubts)
 
 
-def _plan_bottom(settings: SessionSettings, fit: Fit, strings: Sequence[StringPlan]) -> NutBottom | None:
-    """Return the cut at the bottom of the nut, if all slots ask for it."""
-    if settings.instrument.nut is not Nut.SLOTTED or any(s.verdict is not Verdict.HIGH for s in strings):
+def _plan_bottom(
+    settings: SessionSettings, fit: Fit, slots: Sequence[SlotJudgement], removals: Mapping[int, float]
+) -> NutBottom | None:
+    """Return the cut at the bottom of the nut, if all slots or the two outer ones alone ask for it."""
+    numbers = sorted(slot.number for slot in slots)
+    heard = sorted(slot.number for slot in slots if slot.height_mm is not None)
+    ends = [numbers[0], numbers[-1]]
+    if settings.instrument.nut is not Nut.SLOTTED or len(numbers) < 2 or heard not in (numbers, ends):
         return None
-    excess: dict[int, Belief] = {s.number: s.excess_mm for s in strings if s.excess_mm is not None}
-    numbers = sorted(excess)
+    if any(slot.bars for slot in slots) or 2 * len(removals) <= len(heard):
+        return None
     order = {string.number: i for i, string in enumerate(fit.strings)}
-    chosen = [order[number] for number in numbers]
+    excess: dict[int, Belief] = {s.number: s.excess_mm for s in slots if s.excess_mm is not None}
+    chosen = [order[number] for number in heard]
+    again = fit.joint is not None and len(fit.joint.effects) > 1
+    fresh = settings.target.aim is Aim.NEW_NUT and not again
     return nut_bottom(
-        [excess[number] for number in numbers],
-        numbers=numbers,
+        [excess[number] for number in heard],
+        numbers=heard,
         covariance_mm2=fit.height_covariance_mm2[np.ix_(chosen, chosen)],
-        tolerance_mm=settings.target.tolerance_mm,
+        least_mm=LEAST_NEW_MM if fresh else LEAST_FITTED_MM,
+        removals_mm=removals,
+        outer_only=heard != numbers,
     )

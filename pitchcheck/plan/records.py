@@ -136,10 +136,22 @@ class StringPlan:
 
 @dataclass(frozen=True)
 class NutBottom:
-    """Cut at the bottom of the nut that leaves every slot at or above its target. [mm]"""
+    """Cut at the bottom of the nut that leaves every slot at or above its target. [mm]
+
+    Attributes
+    ----------
+    bass_mm, treble_mm : float
+        Under the last and the first string, straight in between. [mm]
+    rest_mm : tuple of (int, float)
+        String and what is then about left to file in its slot, once it was measured again. [mm]
+    outer_only : bool
+        Whether the two outer strings alone were heard: nothing is known of the slots between.
+    """
 
     bass_mm: float
     treble_mm: float
+    rest_mm: tuple[tuple[int, float], ...] = ()
+    outer_only: bool = False
 
 
 @dataclass(frozen=True)

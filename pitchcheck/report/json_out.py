@@ -115,11 +115,16 @@ def _string(string: StringPlan, measurement: Measurement) -> dict[str, Any]:
     }
 
 
-def _bottom(bottom: NutBottom | None) -> dict[str, float | None] | None:
-    """Return the cut at the bottom of the nut."""
+def _bottom(bottom: NutBottom | None) -> dict[str, Any] | None:
+    """Return the cut at the bottom of the nut and what it leaves to the slots."""
     if bottom is None:
         return None
-    return {"nut_bottom_bass_mm": _number(bottom.bass_mm), "nut_bottom_treble_mm": _number(bottom.treble_mm)}
+    return {
+        "nut_bottom_bass_mm": _number(bottom.bass_mm),
+        "nut_bottom_treble_mm": _number(bottom.treble_mm),
+        "from_strings": "outer" if bottom.outer_only else "all",
+        "rest_mm": [{"string": number, "mm": _number(mm)} for number, mm in bottom.rest_mm],
+    }
 
 
 def _finding(finding: Finding) -> dict[str, Any]:

@@ -174,14 +174,23 @@ def bottom_steps(cut: NutBottom, *, unit: LengthUnit | None = None) -> tuple[str
         amount = f"{bass} evenly"
     else:
         amount = f"{bass} under the bass end and {treble} under the treble end, straight in between"
+    heard = "The two outer slots" if cut.outer_only else "All slots"
+    between = (
+        "The slots between were not heard: lay a straightedge in the two outer ones, and cut only if none of "
+        "the others lies below it.",
+    )
+    left = ", ".join(f"string {number} {numbers.removal(mm, unit=unit)}" for number, mm in cut.rest_mm)
+    rest = (f"Left for the slots after that, about: {left}; file only what the new measurement says.",)
     return (
-        "All slots are high by an even or straight-line amount, so the bottom of the nut is the place to "
+        f"{heard} can spare a straight cut, so the bottom of the nut is the place to "
         "cut, not the slots. Do one or the other, never both in one pass.",
+        *(between if cut.outer_only else ()),
         "Slacken the strings evenly and take the nut out without chipping the finish; if it is glued fast, "
         "have it done by a qualified repairer.",
         f"Take {amount} off the bottom, on a flat surface, keeping it square; wear a dust mask, and do not "
-        "let a filled plastic get hot. This leaves every slot at or above its target with 97.5 % belief. You "
-        "cannot put material back.",
+        "let a filled plastic get hot. This leaves every slot that was heard at or above its target with "
+        "97.5 % belief. You cannot put material back.",
         "Clean the bed, set the nut back, string and tune, let it settle, and measure all strings again. "
         "What is then still high comes off slot by slot.",
+        *(rest if cut.rest_mm else ()),
     )

@@ -179,7 +179,7 @@ def cut_lines(result: StoredResult | None) -> Iterator[str]:
         return
     cut = result.nut_bottom or result.outer_cut
     if cut is not None:
-        which = "all slots" if result.nut_bottom else "the two outer strings"
+        which = "the two outer strings" if result.outer_cut else "all slots"
         yield f"Cut at the bottom, from {which} as last heard: {_ends(cut, result)}."
         yield "It is instead of filing these slots, not in addition. Cut a little less, listen again."
         return
