@@ -137,7 +137,7 @@ class _Whole:
 
 def _stretches(onsets: Sequence[float], whole: _Whole) -> list[tuple[float, float]]:
     """Return from each beginning to the next."""
-    return list(zip(onsets, [*onsets[1:], whole.duration_s], strict=True))
+    return list(zip(onsets, [*onsets[1:], whole.duration_s][: len(onsets)], strict=True))
 
 
 def _rang(sound: Sound, before: Sequence[Sound]) -> bool:

@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from threading import Thread
 from urllib.parse import unquote, urlencode
@@ -71,6 +72,20 @@ def served(
         process.stderr.close()
 
 
+class PacedSource(FileSource):
+    """A sound that is read as fast as it goes, and from a time on as slowly as it sounds."""
+
+    def __init__(self, sound: FloatArray, *, from_s: float) -> None:
+        super().__init__(sound)
+        self._from = round(from_s * self.rate_hz)
+
+    def read(self, timeout_s: float) -> FloatArray:
+        piece = super().read(timeout_s)
+        if self.read_samples > self._from:
+            time.sleep(piece.size / self.rate_hz)
+        return piece
+
+
 @dataclass(frozen=True)
 class Answer:
     """What the application answered."""
@@ -86,13 +101,14 @@ class Answer:
 
 @contextmanager
 def in_process(
-    root: Path, sound: FloatArray | None = None, *, port: int = PORT
+    root: Path, sound: FloatArray | None = None, *, port: int = PORT, paced_from_s: float | None = None
 ) -> Iterator[tuple[Guard, Bench]]:
     """Make a bench whose input is a sound, read as fast as it goes; without one it is a quiet room."""
     root.mkdir(parents=True, exist_ok=True)
     hub = Hub()
     heard = room_noise(0.3) if sound is None else sound
-    runner = Runner(source=lambda _: FileSource(heard), tones=NoTones(), hub=hub)
+    make = FileSource if paced_from_s is None else partial(PacedSource, from_s=paced_from_s)
+    runner = Runner(source=lambda _: make(heard), tones=NoTones(), hub=hub)
     bench = Bench(root, TOKEN, hub, runner, InputTry(hub))
     try:
         yield make_app(bench, port=port), bench
@@ -101,13 +117,15 @@ def in_process(
 
 
 @contextmanager
-def in_thread(root: Path, sound: FloatArray | None = None) -> Iterator[tuple[str, Bench]]:
+def in_thread(
+    root: Path, sound: FloatArray | None = None, *, paced_from_s: float | None = None
+) -> Iterator[tuple[str, Bench]]:
     """Serve such a bench from a thread of this process; gives its address."""
     import uvicorn
 
     with socket.create_server(("127.0.0.1", 0)) as listening:
         port = listening.getsockname()[1]
-        with in_process(root, sound, port=port) as (app, bench):
+        with in_process(root, sound, port=port, paced_from_s=paced_from_s) as (app, bench):
             config = uvicorn.Config(app, log_level="critical", lifespan="off", ws="none")
             config.timeout_graceful_shutdown = 1
             server = uvicorn.Server(config)
