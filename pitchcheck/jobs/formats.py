@@ -26,6 +26,7 @@ from pitchcheck.instrument import Removal
 from pitchcheck.jobs.errors import JobDamaged, NewerFormat
 from pitchcheck.jobs.names import is_printable
 from pitchcheck.session.settings import SETTINGS
+from pitchcheck.session.textfile import parse_toml
 from pitchcheck.units import length_mm
 
 SCHEMA = 1
@@ -174,17 +175,17 @@ def read_table(
             raise JobDamaged(
                 f"{label} is larger than {LARGEST_BYTES // 1_000_000} MB, so it is no {path.name}."
             )
-        table: Table = tomllib.loads(path.read_bytes().decode("utf-8"))
+        table: Table = parse_toml(path.read_bytes().decode("utf-8"))
     except OSError as error:
         raise JobDamaged(f"{label} cannot be read ({error.strerror or error}).") from error
-    except (ValueError, RecursionError) as error:  # not UTF-8, no TOML, a number of thousands of digits
+    except ValueError as error:  # not UTF-8, or no TOML
         raise _damaged(label, str(error)) from error
     found = table.get("schema")
     if type(found) is not int or found < 0:
         raise _damaged(label, f"schema is {_shown(found)}, it must be a whole number")
     if found > now:
         raise NewerFormat(
-            f"{label} has format {_shown(found)}; this version reads up to {now}. "
+            f"{label} has format {found}; this version reads up to {now}. "
             "Update the program; nothing was changed."
         )
     for version in range(found, now):
@@ -269,10 +270,7 @@ def _value(kind: Any, value: object, what: str, where: str) -> object:
 
 def _shown(value: object) -> str:
     """Return a strange value so that it can be printed."""
-    try:
-        return ascii(value)[:80]
-    except ValueError:  # Python does not print numbers of more than some thousand digits
-        return "a number of thousands of digits"
+    return ascii(value)[:80]
 
 
 def _damaged(where: str, why: str) -> JobDamaged:

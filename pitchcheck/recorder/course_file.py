@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import json
 import math
-import tomllib
 from typing import Any
 
 from pitchcheck.guide.take_list import PlannedTake, TakeList, TakeState
+from pitchcheck.session.textfile import parse_toml
 from pitchcheck.takes import Position, Stop
 
 COURSE = "course.toml"
@@ -37,10 +37,7 @@ def parse_course(text: str) -> TakeList:
     ValueError
         If it is no course of this version; the message says why.
     """
-    try:
-        raw = tomllib.loads(text)
-    except RecursionError as error:
-        raise ValueError("it is nested too deeply") from error
+    raw = parse_toml(text)
     if raw.get("schema") != SCHEMA:
         raise ValueError(f"its schema is {raw.get('schema')!r}; this version reads {SCHEMA}")
     places = raw.get("places")

@@ -6,7 +6,6 @@ found before the file is refused; a faulty gauge reading or ``[before]`` is list
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -44,7 +43,7 @@ from pitchcheck.session.limits import (
 from pitchcheck.session.notices import Inbox
 from pitchcheck.session.presets import find_preset
 from pitchcheck.session.strings import read_strings
-from pitchcheck.session.textfile import read_text
+from pitchcheck.session.textfile import parse_toml, read_text
 from pitchcheck.units import LengthUnit, unit_of
 
 SETTINGS = "session.toml"
@@ -108,8 +107,8 @@ def _load(text: str | None, inbox: Inbox) -> object:
     if text is None:
         return {}
     try:
-        return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        return parse_toml(text)
+    except ValueError as error:
         limit = f"it is not valid TOML: {error}"
         inbox.fault(None, limit=limit, action="Correct that line; text values need double quotes.")
         return {}

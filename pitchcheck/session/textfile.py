@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
+from typing import Any
 
 from pitchcheck.session.notices import Inbox
 from pitchcheck.session.paths import inside
 
+LARGEST_NUMBER = 10**12  # our choice: nothing that is counted here comes near it
 LARGEST_BYTES = 5_000_000  # our choice: a list of ten thousand takes is under half a megabyte
 
 
@@ -32,3 +35,26 @@ def read_text(folder: Path, name: str, inbox: Inbox, *, missing: str) -> str | N
         limit = f"the file cannot be read ({error.strerror or error})"
         inbox.fault(None, limit=limit, action="Check the file and its permissions.")
     return None
+
+
+def parse_toml(text: str) -> dict[str, Any]:
+    """Return a TOML text as a table.
+
+    Raises
+    ------
+    ValueError
+        If it is none, is nested too deeply, or holds a whole number that nothing here can have: Python itself
+        neither reads nor prints such as have thousands of digits.
+    """
+    try:
+        table = tomllib.loads(text)
+    except RecursionError as error:
+        raise ValueError("it is nested too deeply") from error
+    waiting: list[Any] = [table]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, dict | list):
+            waiting += value.values() if isinstance(value, dict) else value
+        elif type(value) is int and abs(value) > LARGEST_NUMBER:
+            raise ValueError(f"it holds a whole number beyond {LARGEST_NUMBER}")
+    return table
