@@ -1,6 +1,6 @@
 """Remakes the tables of docs/accuracy.md and docs/accuracy-job.md that come from the finite-element bench.
 
-    python -m tests.fe_bench.tables plain stress job      all of them; half an hour on two cores
+    python -m tests.fe_bench.tables plain stress job      all of them; a quarter of an hour on two cores
     python -m tests.fe_bench.tables short                 the short form, a minute
     python -m tests.fe_bench.tables short --check         exit 1 if the document says something else
 
@@ -22,9 +22,9 @@ from .stress import SETS
 
 DOCS = Path(__file__).parents[2] / "docs"
 START = 1000
-PLAIN = {"full": 16, "thorough": 8, ADAPTIVE: 16, "fretted": 8}  # instruments of each kind
-STRESS = 6
-JOBS = 6
+PLAIN = {"full": 6, "thorough": 3, ADAPTIVE: 6, "fretted": 3}  # instruments of each kind
+STRESS = 2
+JOBS = 2
 SHORT = 2
 ALL_KINDS = (*FIVE, "mandolin")
 
