@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
+from unicodedata import category
 
 import typer
 
@@ -32,10 +33,12 @@ AllOption = Annotated[
     bool, typer.Option("--all", help="Show all findings, doubts, takes and cautions before the short end.")
 ]
 
+_UNSAFE = {"Cc", "Cf", "Cs"}  # Unicode categories: control, format (writing direction), half of a pair
+
 
 def say(message: str) -> None:
-    """Print a message to standard error."""
-    typer.echo(message, err=True)
+    """Print a message to standard error; names of files and folders in it can move no cursor."""
+    typer.echo("".join(s if s in "\n\t" or category(s) not in _UNSAFE else "?" for s in message), err=True)
 
 
 def show_measurement(

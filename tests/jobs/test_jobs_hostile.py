@@ -19,6 +19,7 @@ from typer.testing import CliRunner
 from helpers.jobs import NOW, SCHEMA_1, contents, full_job
 from pitchcheck.cli.app import app
 from pitchcheck.cli.job.lines import list_lines, show_lines
+from pitchcheck.cli.output import say
 from pitchcheck.errors import PitchcheckError
 from pitchcheck.jobs.archive import export_job, import_job
 from pitchcheck.jobs.errors import BadArchive, JobDamaged
@@ -316,3 +317,8 @@ def test_strange_words_on_the_command_line_are_refused(job: Path, words: list[st
     assert isinstance(done.exception, SystemExit), done.exception
     assert done.exit_code == 2
     assert contents(job) == before
+
+
+def test_a_name_in_a_message_moves_no_cursor(capsys: pytest.CaptureFixture[str]) -> None:
+    say("bench/\x1b[2J\u202e\x07 holds\nno takes, 0.2\u00a0mm")
+    assert capsys.readouterr().err == "bench/?[2J?? holds\nno takes, 0.2\u00a0mm\n"

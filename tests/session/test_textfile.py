@@ -1,4 +1,4 @@
-"""Settings and courses with absurd numbers or nesting are refused in words; Python itself cannot print some."""
+"""Settings and courses with absurd numbers or nesting are refused in words."""
 
 from __future__ import annotations
 
