@@ -11,7 +11,7 @@ from pitchcheck.findings import Evidence
 from pitchcheck.fit.belief import Belief
 from pitchcheck.judgement import Bar, SlotJudgement
 from pitchcheck.judgement import Verdict as Verdict
-from pitchcheck.physics.gauges import third_fret_ratio
+from pitchcheck.physics.gauges import third_fret_clearance_mm, third_fret_ratio
 from pitchcheck.takes import NextTake as NextTake
 from pitchcheck.takes import Position
 
@@ -79,6 +79,9 @@ class StringPlan:
         What the verdict rests on.
     doubts : tuple of SlotDoubt
         What it might suffer from.
+    leaf_decides_mm : float or None
+        Where no further take settles whether it is to be filed: the gap over fret 1, string held behind fret
+        3, above which it is, and below which it is left. [mm]
     """
 
     slot: SlotJudgement
@@ -87,6 +90,7 @@ class StringPlan:
     after: AfterRemoval | None = None
     evidence: tuple[Evidence, ...] = ()
     doubts: tuple[SlotDoubt, ...] = ()
+    leaf_decides_mm: float | None = None
 
     @property
     def number(self) -> int:
@@ -117,6 +121,11 @@ class StringPlan:
     def clearance_third_mm(self) -> Belief | None:
         """Gap over fret 1 with the string held behind fret 3. [mm]"""
         return None if self.slot.height_mm is None else self.slot.height_mm.scaled(third_fret_ratio())
+
+    @property
+    def stop_clearance_mm(self) -> float:
+        """The same gap at which filing stops, whatever was said: that of the target. [mm]"""
+        return third_fret_clearance_mm(self.target_mm)
 
     @property
     def verdict(self) -> Verdict:

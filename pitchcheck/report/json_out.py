@@ -110,6 +110,8 @@ def _string(string: StringPlan, measurement: Measurement) -> dict[str, Any]:
         "verdict": string.verdict.value,
         "remove_now_mm": _number(string.remove_now_mm) or 0.0,
         "raise_mm": _number(string.raise_mm),
+        "stop_clearance_mm": _number(string.stop_clearance_mm),
+        "leaf_decides_mm": _number(string.leaf_decides_mm),
         "evidence": list(lines(string.evidence)),
         "doubts": [slot_doubt(what) for what in string.doubts],
     }

@@ -55,7 +55,7 @@ def slot_steps(
         return _low(plan, unit)
     if plan.verdict is Verdict.FINE:
         return _fine(plan, unit)
-    return _unsure(plan, next_take=next_take)
+    return _unsure(plan, next_take=next_take, unit=unit)
 
 
 def _high(plan: StringPlan, unit: LengthUnit | None) -> tuple[str, ...]:
@@ -65,6 +65,11 @@ def _high(plan: StringPlan, unit: LengthUnit | None) -> tuple[str, ...]:
         return (NEVER_FILED[slot.nut],)
     if slot.bars:
         return tuple(f"Do not file yet: {bar(what)}." for what in slot.bars)
+    if plan.leaf_decides_mm is not None:
+        return (
+            "High, but how high the sound alone will not tell well enough to take anything off safely.",
+            _by_leaf(plan.leaf_decides_mm, unit),
+        )
     if plan.after is None:
         return (
             "High, but how high is not known well enough to take anything off safely. Play its press takes "
@@ -136,7 +141,7 @@ def _fine(plan: StringPlan, unit: LengthUnit | None) -> tuple[str, ...]:
     return ("Leave it. It is near enough to its target.",)
 
 
-def _unsure(plan: StringPlan, *, next_take: NextTake | None) -> tuple[str, ...]:
+def _unsure(plan: StringPlan, *, next_take: NextTake | None, unit: LengthUnit | None) -> tuple[str, ...]:
     """Return the steps for a slot that cannot be judged yet: nothing comes off, listen more."""
     if plan.slot.surely_not_high:
         first = "Take nothing off: this slot is not high. It cannot be told yet whether it is low."
@@ -144,7 +149,18 @@ def _unsure(plan: StringPlan, *, next_take: NextTake | None) -> tuple[str, ...]:
         first = "Take nothing off: it cannot be told yet whether this slot is high."
     if next_take is not None and next_take.position.string == plan.number:
         return (first, f"Play {next_take.position.words()} next: {narrowing(next_take.why)}")
+    if plan.leaf_decides_mm is not None:
+        return (first, _by_leaf(plan.leaf_decides_mm, unit))
     return (first, "Play press 1 and press 2 again, twice each with an open take before and after.")
+
+
+def _by_leaf(gap_mm: float, unit: LengthUnit | None) -> str:
+    """Return how a leaf settles a slot that no further take would."""
+    gap = numbers.length(gap_mm, unit=unit)
+    return (
+        "More plucking would not settle it; a leaf does. Hold the string down at fret 3 and measure the gap "
+        f"over fret 1: above {gap} it is to be filed, below that leave it. Enter the gap and measure again."
+    )
 
 
 def narrowing(why: Narrowing) -> str:

@@ -21,7 +21,8 @@ TOP = [
 ]  # fmt: skip
 STRING = [
     "number", "note", "first_fret_cents", "slot_height_mm", "target_mm", "clearance_third_fret_mm",
-    "excess_mm", "verdict", "remove_now_mm", "raise_mm", "evidence", "doubts",
+    "excess_mm", "verdict", "remove_now_mm", "raise_mm", "stop_clearance_mm",
+    "leaf_decides_mm", "evidence", "doubts",
 ]  # fmt: skip
 TAKE = [
     "file",

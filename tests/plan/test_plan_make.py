@@ -151,6 +151,22 @@ def test_unsure_takes_nothing_off_and_names_the_next_take() -> None:
     assert "40 %" in said[1]
 
 
+def test_where_no_take_settles_a_slot_a_leaf_does_and_its_thickness_is_told() -> None:
+    settings = make_job(ONE, target_heights={1: AIM})
+    fit = make_fit([Made(AIM + 0.15, 0.08)], targets_mm=AIM)
+    take = NextTake(Position(1, Stop.PRESS, 3), Narrowing(1, 0.13, 0.2))
+    asked = make_plan(settings, fit, (), upcoming=NextTakes((take.position,), take)).strings[0]
+    assert asked.leaf_decides_mm is None  # there is something to play first
+    plan = make_plan(settings, fit, ()).strings[0]
+    # target + tolerance + 1.28 x 0.027 mm, held behind fret 3: 0.4856 of a height, from the fret table
+    assert plan.leaf_decides_mm == pytest.approx(0.4856 * (AIM + 0.10 + 0.034), abs=1e-3)
+    assert plan.stop_clearance_mm == pytest.approx(0.4856 * AIM, abs=1e-4)
+    said = " ".join(slot_steps(plan, instrument=settings.instrument, next_take=None))
+    assert "above 0.24 mm" in said
+    assert plan_one(Made(AIM, 0.02)).leaf_decides_mm is None  # decided
+    assert plan_one(Made(AIM + 0.15, 0.08), nut=Nut.LOCKING).leaf_decides_mm is None
+
+
 def test_every_string_of_the_settings_appears() -> None:
     settings = make_job()
     plan = make_plan(settings, make_fit([Made(0.8), None, Made(0.4)], targets_mm=0.4), ())
