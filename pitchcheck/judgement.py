@@ -19,7 +19,6 @@ from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop
 
 DECISION_BELIEF = 0.90  # [-] belief that a verdict needs: definition
-SUSPICION = 0.5  # [-] belief from which a slot that only fretted notes tell of is suspected: chosen
 FIRST_SUSPECTS = 2  # strings named; further ones are hardly better than chance (measured: words.questions)
 FIRST_FRETS = 3  # frets at which a slot's excess is heard most: a fret error there may pass for it; chosen
 
@@ -163,8 +162,8 @@ def verdict(goal: SlotGoal, height_mm: Belief, *, witness: Witness = Witness.PRE
     """Return what can be said of a slot with 90 % belief.
 
     Where a target below the floor would let a slot be high and low at once, it is low: nothing is filed that
-    is likely to buzz. Without a press or a gauge of its own no slot is high: from fretted notes alone "high"
-    was right 7 times of 11 (docs/accuracy.md).
+    is likely to buzz. Without a press or a gauge of its own no slot is high: from fretted notes alone the
+    first suspects are really high two times of three (docs/accuracy.md).
     """
     if goal.belief_low(height_mm) >= DECISION_BELIEF:
         return Verdict.LOW
@@ -218,24 +217,6 @@ def _witness(string: StringFit) -> Witness:
     if string.pressed:
         return Witness.PRESS
     return Witness.GAUGE if string.gauged else Witness.FRETTED
-
-
-def suspects(slots: Sequence[SlotJudgement]) -> tuple[int, ...]:
-    """Return the strings whose slots are more likely high than not, though nothing played can tell it.
-
-    Returns
-    -------
-    tuple of int
-        Most suspicious first, by the median excess. Slots that were pressed or gauged are judged, not
-        suspected.
-    """
-    unsure = [(slot, slot.excess_mm) for slot in slots if slot.witness is Witness.FRETTED]
-    likely = [
-        (excess.median, slot.number)
-        for slot, excess in unsure
-        if excess is not None and 1.0 - excess.below(slot.goal.tolerance_mm) >= SUSPICION
-    ]
-    return tuple(number for _, number in sorted(likely, key=lambda pair: -pair[0]))
 
 
 def bar_filing(

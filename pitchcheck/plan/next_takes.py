@@ -13,10 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pitchcheck.diagnosis.suspicion import find_suspects
 from pitchcheck.fit.joint import Outlook
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
-from pitchcheck.judgement import FIRST_SUSPECTS, BarKind, SlotJudgement, suspects
+from pitchcheck.judgement import FIRST_SUSPECTS, BarKind, SlotJudgement
 from pitchcheck.plan.decision import LEAF_PLUCK_S, PASS_S, PLUCK_S, Stakes, gain_s, would_file
 from pitchcheck.plan.records import NOTHING_MORE, NextTakes
 from pitchcheck.survey import Survey
@@ -92,7 +93,7 @@ def next_takes(
     believed = _believed(settings, fit, slots)
     reading = [stopped.sd_cents for stopped in survey.stopped]
     reading_cents = float(np.median(reading)) if reading else USUAL_READING_CENTS
-    first = suspects(slots)[:FIRST_SUSPECTS]  # whom the answer names is settled first
+    first = find_suspects(survey, fit, slots)[:FIRST_SUSPECTS]  # whom the answer names is settled first
     for runs in _proposals(settings, fit, believed, first=first):
         places = tuple(dict.fromkeys(p for run in runs for p in run.stopped))
         if not places:

@@ -133,8 +133,9 @@ def conclude(this: Pass, before: Sequence[FitPass], problems: tuple[Problem, ...
     """From comparisons to the measurement; ``before`` are earlier passes, ``problems`` those of all."""
     from pitchcheck.diagnosis import diagnose
     from pitchcheck.diagnosis.heard import find_wrong_notes
+    from pitchcheck.diagnosis.suspicion import find_suspects
     from pitchcheck.fit import fit_instrument
-    from pitchcheck.judgement import bar_filing, judge_slots, suspects
+    from pitchcheck.judgement import bar_filing, judge_slots
     from pitchcheck.plan import make_plan
     from pitchcheck.plan.next_takes import next_takes
 
@@ -160,5 +161,5 @@ def conclude(this: Pass, before: Sequence[FitPass], problems: tuple[Problem, ...
         problems,
         notices,
         questions=found.questions,
-        suspects=suspects(slots),
+        suspects=find_suspects(survey, fit, slots),
     )

@@ -10,6 +10,7 @@ import pytest
 
 from helpers.planted import heard, job_of, truth_of
 from pitchcheck.course import Thoroughness
+from pitchcheck.diagnosis.suspicion import find_suspects
 from pitchcheck.fit import Fit, fit_instrument
 from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
 from pitchcheck.judgement import (
@@ -18,7 +19,6 @@ from pitchcheck.judgement import (
     bar_filing,
     judge_slots,
     slot_goal,
-    suspects,
     verdict,
 )
 from pitchcheck.plan import NextTakes
@@ -115,7 +115,7 @@ def test_whom_fretted_notes_make_suspect_is_pressed_first() -> None:
     ]
     takes = heard(truth_of(JOB, planted), positions=positions)
     fit = fit_instrument(JOB, build_survey(takes))
-    named = suspects(judge_slots(JOB, fit))[:FIRST_SUSPECTS]
+    named = find_suspects(build_survey(takes), fit, judge_slots(JOB, fit))[:FIRST_SUSPECTS]
     run = asked(JOB, takes, fit)
     assert EDGE in named
     assert {p.string for p in run.takes} <= set(named)
