@@ -13,6 +13,7 @@ from pitchcheck.fit.cases import Coordinate, finger_behind_mm
 from pitchcheck.fit.posterior import Posterior
 from pitchcheck.fit.problem import Problem
 from pitchcheck.fit.result import (
+    HARDLY_USED,
     Confounder,
     MeterResidual,
     MisfitCause,
@@ -33,6 +34,8 @@ BARELY = 0.6  # [-] share of the prior's width left, beyond which a slot was bar
 FRETS_CAN_BE_MM = (0.5, 1.7)  # fret wire crowns 0.6 to 1.5 mm (from memory), a tenth more either way
 SURELY = 0.95  # [-] belief that the frets lie outside of it before it is said; our choice
 MISFIT_FACTOR = 2.0  # [-] overdispersion from which presses are said not to fit; our choice
+# [-] presses that miss by so much, each counted up to 3 sd, yet by no rough hand; our choice
+MISFIT_CHI_SQUARE, ONE_BAD, STEADY_FACTOR = 4.0, 9.0, 1.6
 NOT_BELIEVED_FACTOR = 3.4  # [-] the same, from which no verdict rests on them: 4 is the most looked for
 NOT_DOWN_SD, NECK_BENDS_SD = 0.1, 0.5  # [sd] fret height that presses feign; from tests/fe_bench
 
@@ -149,9 +152,12 @@ def unsettled(posterior: Posterior, *, fret_height_mm: Belief) -> tuple[Unsettle
             found.append(
                 Unsettled(UnsettledKind.LEAF, strings, what, leaf.row.bound_mm, leaf.expected_mm, leaf.sd_mm)
             )
-    if max(posterior.scatter.slide, posterior.scatter.hand) > NOT_BELIEVED_FACTOR:
+    rough = max(posterior.scatter.slide, posterior.scatter.hand)
+    if rough > NOT_BELIEVED_FACTOR or _explained_away(posterior):
         strings = tuple(n for n in problem.strings if n in problem.pressed)
         found.append(Unsettled(UnsettledKind.PRESSES, strings))
+    elif aside := _all_set_aside(posterior):
+        found.append(Unsettled(UnsettledKind.PRESSES, aside))
     low, high = FRETS_CAN_BE_MM
     outside = max(fret_height_mm.below(low), 1 - fret_height_mm.below(high))
     if outside > SURELY:
@@ -166,7 +172,8 @@ def press_misfit(posterior: Posterior) -> PressMisfit | None:
     """Presses that do not fit, with the likely cause; None where a careful hand explains them."""
     scatter, problem = posterior.scatter, posterior.problem
     chi_square, freedom = posterior.press_chi_square
-    if freedom < 1 or max(scatter.hand, scatter.slide) < MISFIT_FACTOR:
+    rough = max(scatter.hand, scatter.slide) >= MISFIT_FACTOR
+    if freedom < 1 or not (rough or _explained_away(posterior)):
         return None
     rows = [i for i, (_, place) in enumerate(problem.places) if place.stop is Stop.PRESS]
     strain = np.abs(posterior.press_strain)
@@ -186,10 +193,31 @@ def press_misfit(posterior: Posterior) -> PressMisfit | None:
     )
 
 
+def _all_set_aside(posterior: Posterior) -> tuple[int, ...]:
+    """Strings none of whose presses was believed: what is said of them rests on everything else."""
+    best: dict[int, float] = {}
+    for row, (_, place) in enumerate(posterior.problem.places):
+        if place.stop is Stop.PRESS:
+            weight = float(posterior.solution.weight[row])
+            best[place.string] = max(best.get(place.string, 0.0), weight)
+    return tuple(number for number, weight in best.items() if weight < HARDLY_USED)
+
+
+def _explained_away(posterior: Posterior) -> bool:
+    """Whether presses that do not fit came to fit by strings stretched out of all likelihood, not by a hand.
+
+    All presses off by as much (a capo left on, one fret too far throughout) look like that.
+    """
+    _, freedom = posterior.press_chi_square
+    capped = float(np.sum(np.minimum(posterior.press_strain**2, ONE_BAD)))  # one bad press is no misfit
+    rough = max(posterior.scatter.hand, posterior.scatter.slide)
+    return capped > MISFIT_CHI_SQUARE * max(freedom, 1.0) and rough < STEADY_FACTOR
+
+
 def _cause(posterior: Posterior) -> MisfitCause:
     """The likely cause of a misfit: an unsteady rod, else the side to which all presses miss."""
     scatter = posterior.scatter
-    if scatter.hand >= scatter.slide:
+    if scatter.hand >= max(scatter.slide, STEADY_FACTOR):
         return MisfitCause.UNSTEADY_HAND
     names = posterior.problem.unknowns.names
     height = float(posterior.solution.z[names.index("fret height")])

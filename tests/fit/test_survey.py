@@ -161,3 +161,31 @@ def test_a_leaf_take_is_a_yes_or_a_no_and_no_error_in_cents(above_cents: float, 
 def test_a_leaf_take_that_is_neither_note_is_set_aside(above_cents: float) -> None:
     rows = check_places([take(1, OPEN, 0.0), leaf(above_cents), take(3, OPEN, 0.0)], instrument=INSTRUMENT)
     assert [t.used for t in rows] == [True, False, True]
+
+
+def walking(rng: np.random.Generator, step_cents: float) -> list[Take]:
+    """Twelve strings' worth of brackets whose open pitch walks by so much a take."""
+    rows, pitch = [], 0.0
+    for i in range(60):
+        place = OPEN if i % 3 == 0 else fret(1)
+        pitch += step_cents * float(rng.standard_normal())
+        rows.append(take(i + 1, place, pitch, sd=0.05))
+    return [*rows, take(61, OPEN, pitch, sd=0.05)]
+
+
+def test_an_open_string_that_walks_widens_its_brackets_as_it_should() -> None:
+    """Mean square error of the interpolation over 300 walks of 1 cent a take, against what is stated."""
+    rng = np.random.default_rng(5)
+    missed, stated = [], []
+    for _ in range(300):
+        survey = build_survey(walking(rng, 1.0))
+        missed += [s.error_cents**2 for s in survey.stopped]
+        stated.append(np.diag(survey.covariance_cents2).mean())
+    # The walk is shrunk by 4 in 24 intervals towards none, and the pinned end is a single take's step on.
+    assert np.mean(stated) == pytest.approx(np.mean(missed), rel=0.25)
+
+
+def test_an_open_string_that_stays_costs_nothing() -> None:
+    rows = [take(1, OPEN, 0.0), take(2, fret(1), 5.0), take(3, OPEN, 0.05)]
+    noise = 0.1**2 * (1 + 0.25 + 0.25)
+    assert build_survey(rows).covariance_cents2[0, 0] == pytest.approx(noise)

@@ -1,0 +1,73 @@
+"""The hand that is heard widens what is said; good takes cost next to nothing; what does not fit is told."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from helpers.planted import SIX, heard, job_of, shifted, truth_of
+from pitchcheck.course import Thoroughness
+from pitchcheck.fit import Fit, fit_instrument
+from pitchcheck.fit.result import MisfitCause, UnsettledKind
+from pitchcheck.survey import build_survey
+from pitchcheck.takes import Position, Stop, Take
+
+JOB = job_of()
+TAKES = heard(truth_of(JOB, SIX), protocol=Thoroughness.FULL)
+STEADY = fit_instrument(JOB, build_survey(TAKES))
+NEXT_TO_NOTHING = 1.15  # a factor whose square is believed with three other values of the grid beside 1
+
+
+def rough(sd_cents: float, *, seed: int) -> Fit:
+    """The same presses by a hand that scatters so much."""
+    rng = np.random.default_rng(seed)
+    takes: tuple[Take, ...] = TAKES
+    for take in TAKES:
+        if take.position.stop is Stop.PRESS:
+            takes = shifted(takes, take.row, sd_cents * float(rng.standard_normal()))
+    return fit_instrument(JOB, build_survey(takes))
+
+
+def widths(fit: Fit) -> np.ndarray:
+    return np.array([s.height_mm.high - s.height_mm.low for s in fit.strings])
+
+
+def test_a_steady_hand_costs_next_to_nothing() -> None:
+    assert STEADY.misfit is None
+    assert max(STEADY.scatter.hand, STEADY.scatter.slide) < NEXT_TO_NOTHING
+
+
+def test_a_rough_hand_widens_every_interval_and_is_told() -> None:
+    fit = rough(3.0, seed=4)
+    assert np.all(widths(fit) > 1.2 * widths(STEADY))
+    assert fit.misfit is not None
+    assert fit.misfit.cause is MisfitCause.UNSTEADY_HAND
+    assert fit.misfit.again.stop is Stop.PRESS
+    assert fit.misfit.chi_square > 2 * fit.misfit.freedom
+    held = [abs(s.height_mm.median - h) < w for s, h, w in zip(fit.strings, SIX, widths(fit), strict=True)]
+    assert all(held)
+
+
+def test_a_rougher_hand_is_heard_as_one() -> None:
+    """In order: the factors of three hands, each twice as rough as the one before."""
+    factors = [rough(sd, seed=1).scatter.hand for sd in (0.5, 1.5, 4.0)]
+    assert factors == sorted(factors)
+
+
+def test_one_bad_press_is_no_rough_hand() -> None:
+    row = next(t.row for t in TAKES if t.position == Position(4, Stop.PRESS, 1))
+    fit = fit_instrument(JOB, build_survey(shifted(TAKES, row, 15.0)))
+    assert fit.misfit is None
+
+
+@pytest.mark.parametrize("cents", [-20.0, 20.0])
+def test_presses_that_are_all_off_do_not_go_unsaid(cents: float) -> None:
+    """A rod on the string's wrong side of the fret, a capo left on: every press sharp alike."""
+    takes: tuple[Take, ...] = TAKES
+    for take in TAKES:
+        if take.position.stop is Stop.PRESS:
+            takes = shifted(takes, take.row, cents)
+    fit = fit_instrument(JOB, build_survey(takes))
+    wrong = {n for what in fit.unsettled for n in what.strings if what.kind is UnsettledKind.PRESSES}
+    worst = max(fit.strings, key=lambda s: abs(s.height_mm.median - SIX[s.number - 1]))
+    assert worst.number in wrong  # nothing is said of the slot that they move most
