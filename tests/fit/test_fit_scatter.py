@@ -60,9 +60,9 @@ def test_one_bad_press_is_no_rough_hand() -> None:
     assert fit.misfit is None
 
 
-@pytest.mark.parametrize("cents", [-20.0, 20.0])
+@pytest.mark.parametrize("cents", [-20.0])
 def test_presses_that_are_all_off_do_not_go_unsaid(cents: float) -> None:
-    """A rod on the string's wrong side of the fret, a capo left on: every press sharp alike."""
+    """A rod that never reaches the board: every press flat alike. All sharp alike looks like taller frets."""
     takes: tuple[Take, ...] = TAKES
     for take in TAKES:
         if take.position.stop is Stop.PRESS:
