@@ -76,7 +76,7 @@ def _slot_steps(measurement: Measurement) -> tuple[Step, ...]:
         ("File, one slot at a time, only this much", filed),
         ("High, but do not file", [p for p in rest if p.verdict is Verdict.HIGH]),
         ("Low: do not file, raise", [p for p in rest if p.verdict is Verdict.LOW]),
-        ("Not sure yet: do not file", [p for p in rest if _unsure(p) and p.height_mm is not None]),
+        ("Unsure: do not file", [p for p in rest if _unsure(p) and p.height_mm is not None]),
         ("Not measured: do not file", [p for p in rest if _unsure(p) and p.height_mm is None]),
     )
     steps = [_group(title, members, measurement) for title, members in groups if members]
