@@ -30,14 +30,14 @@ def is_clipped(clip: Clip, *, onset_s: float) -> bool:
     samples = clip.between(onset_s, onset_s + TOPS_S).samples
     if samples.size == 0:
         return False
-    if np.count_nonzero(np.abs(clip.samples) >= FULL) >= FULL_SAMPLES:
+    if reaches_full_scale(clip.samples):
         return True
     return _flat_tops(samples) or _flat_tops(-samples)
 
 
 def attack_s(clip: Clip, *, onset_s: float) -> float:
     """Time from the onset until the sound has half of its greatest power. [s]"""
-    level = _power(clip.between(onset_s, onset_s + ATTACK_WITHIN_S), STEP_S)
+    level = block_power(clip.between(onset_s, onset_s + ATTACK_WITHIN_S), STEP_S)
     if level.size == 0:
         return 0.0
     return float(np.argmax(level >= ATTACK_SHARE * level.max())) * STEP_S
@@ -45,7 +45,7 @@ def attack_s(clip: Clip, *, onset_s: float) -> float:
 
 def is_steady(clip: Clip, *, onset_s: float) -> bool:
     """Whether a sound keeps its level, as a fan or a crowd does and no string."""
-    level = _power(clip.between(onset_s + 0.1, clip.duration_s), 0.1)
+    level = block_power(clip.between(onset_s + 0.1, clip.duration_s), 0.1)
     return bool(level.size >= 5 and np.std(10 * np.log10(np.maximum(level, 1e-12))) < STEADY_DB)
 
 
@@ -59,8 +59,16 @@ def _flat_tops(samples: FloatArray) -> bool:
     return crowd >= CROWD_SHARE * samples.size and crowd > CROWDED * below
 
 
-def _power(clip: Clip, step_s: float) -> FloatArray:
+def block_power(clip: Clip, step_s: float) -> FloatArray:
+    """Mean square of each block of a clip, the clip's mean taken off. Shape (duration / step,)."""
     step = max(1, round(step_s * clip.rate_hz))
     count = clip.samples.size // step
-    blocks = clip.samples[: count * step].reshape(count, step)
-    return np.asarray(np.mean((blocks - blocks.mean()) ** 2, axis=1)) if count else np.zeros(0)
+    if not count:
+        return np.zeros(0)
+    blocks = clip.samples[: count * step].reshape(count, step) - clip.samples.mean()
+    return np.asarray(np.mean(blocks**2, axis=1))
+
+
+def reaches_full_scale(samples: FloatArray) -> bool:
+    """Whether samples reach the end of the converter."""
+    return int(np.count_nonzero(np.abs(samples) >= FULL)) >= FULL_SAMPLES

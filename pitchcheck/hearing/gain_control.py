@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pitchcheck.clip import Clip
+from pitchcheck.hearing.envelope import block_power
 from pitchcheck.pitch.plucks import Pluck
 from pitchcheck.types import FloatArray
 
@@ -41,7 +42,7 @@ def is_pumping(clip: Clip, plucks: Sequence[Pluck], *, room_db: float) -> bool:
     """
     if not plucks:
         return False
-    level = _levels_db(clip)
+    level = 10 * np.log10(np.maximum(block_power(clip, STEP_S), 1e-12))
     shown = 0
     for i, pluck in enumerate(plucks):
         until = plucks[i + 1].onset_s if i + 1 < len(plucks) else clip.duration_s
@@ -75,11 +76,3 @@ def _ducked(level: FloatArray, pluck: Pluck, until_s: float, room_db: float) -> 
 
 def _part(level: FloatArray, start_s: float, end_s: float) -> FloatArray:
     return level[max(0, round(start_s / STEP_S)) : max(0, int(end_s / STEP_S))]
-
-
-def _levels_db(clip: Clip) -> FloatArray:
-    step = max(1, round(STEP_S * clip.rate_hz))
-    count = clip.samples.size // step
-    blocks = clip.samples[: count * step].reshape(count, step)
-    blocks = blocks - blocks.mean(axis=1, keepdims=True)
-    return np.asarray(10 * np.log10(np.maximum(np.mean(blocks**2, axis=1), 1e-12)))

@@ -13,7 +13,7 @@ import numpy as np
 
 from pitchcheck.clip import Clip
 from pitchcheck.errors import BadValue, check_positive
-from pitchcheck.hearing.envelope import is_clipped
+from pitchcheck.hearing.envelope import block_power, is_clipped, reaches_full_scale
 from pitchcheck.hearing.gain_control import is_pumping
 from pitchcheck.hearing.hum import Hum, find_hum
 from pitchcheck.pitch.plucks import find_plucks
@@ -159,11 +159,6 @@ def _check(room: FloatArray, plucks: FloatArray | None, *, rate_hz: float) -> Ch
     )
 
 
-def reaches_full_scale(samples: FloatArray) -> bool:
-    """Whether samples reach the end of the converter."""
-    return int(np.count_nonzero(np.abs(samples) >= 0.999)) >= 3
-
-
 def _choose(channels: Sequence[ChannelCheck]) -> int:
     """Channel with the loudest plucks over its own room; before plucks the loudest room that is not dead."""
 
@@ -231,10 +226,7 @@ def _say_level(channel: ChannelCheck, stops: list[str], warns: list[str]) -> Non
 
 
 def _loudest_db(clip: Clip) -> float:
-    step = max(1, round(LOUDEST_S * clip.rate_hz))
-    count = clip.samples.size // step
-    blocks = (clip.samples[: count * step] - clip.samples.mean()).reshape(count, step)
-    return 10 * float(np.log10(max(float(np.mean(blocks**2, axis=1).max()), 1e-12)))
+    return 10 * float(np.log10(max(float(block_power(clip, LOUDEST_S).max()), 1e-12)))
 
 
 def _level_db(samples: FloatArray) -> float:

@@ -1,7 +1,8 @@
 """Hears notes in a stream: where a sound begins, and when it has ended or enough of it was heard.
 
-Conventions: sound goes in by hops of one length; time is counted in steps of 5 ms from the first hop; levels
-are mean squares of one step, full scale 1. Nothing depends on how the sound was cut up before it came here.
+Conventions: what an onset and an end are is said in ``pitch.plucks``, for files too. Sound goes in by hops of
+one length; time is counted in steps of 5 ms from the first hop; levels are mean squares of one step, full
+scale 1. Nothing depends on how the sound was cut up before it came here.
 """
 
 from __future__ import annotations
@@ -14,21 +15,24 @@ import numpy as np
 
 from pitchcheck.clip import Clip
 from pitchcheck.hearing.room_level import SWELL_STEPS, RoomLevel, level_db
+from pitchcheck.pitch import plucks
+from pitchcheck.pitch.plucks import STEP_S
 from pitchcheck.types import FloatArray
 
-STEP_S = 0.005  # [s] one level; shorter than the rise of any pluck at the microphone (as in pitch.plucks)
 INAUDIBLE_HZ = 8.0  # [Hz] an offset of the converter and rumble lie below, the lowest string far above
 STEPS_PER_HOP = 10  # it acts every 50 ms: soon enough for a verdict, seldom enough to be cheap
 LEAD_S = 0.3  # [s] of the room kept before a note
 HEARD_S = 2.0  # [s] enough: by then most strings have lost 10 dB, and more hardly narrows the pitch (ours)
-PEAK_STEPS = 80  # a note is loudest within 0.4 s
-GONE = 10**-4.5  # 45 dB below its peak a note has ended, whatever the room
-NEAR_ROOM = 10**0.35  # and so it has 3.5 dB above the room, which wavers by 2 (ours)
-GONE_STEPS = 6  # and it must stay there for 30 ms
-APART_STEPS = 50  # rises closer than 0.25 s are one pluck and its thump
-LOUDER = 10**0.6  # unless the second is 6 dB louder than all before: then the first was a bump
+PEAK_STEPS = round(plucks.PEAK_WITHIN_S / STEP_S)
+GONE = 10 ** (-plucks.GONE_DB / 10)
+NEAR_ROOM = 10**0.35  # a note has ended 3.5 dB above the room, which wavers by 2 (ours)
+GONE_STEPS = round(plucks.GONE_FOR_S / STEP_S)
+APART_STEPS = round(plucks.APART_S / STEP_S)
+LOUDER = (
+    10**0.6
+)  # two rises are one pluck, unless the second is 6 dB louder than all before: then the first was a bump
 BUMP_STEPS = 12  # but not within 60 ms, in which a bass still rises
-HANDLING = 10**-3.0  # rises 30 dB below the loudest are handling noise
+HANDLING = 10 ** (-plucks.BELOW_LOUDEST_DB / 10)
 HOLD_STEPS = 50  # a short sound is held back for 0.25 s: another may follow, as in talking or two bumps
 TAKE_STEPS = 100  # a sound shorter than half a second before the next pluck is no take of its own
 KEPT_S = 2.8  # [s] of sound kept: the room before a note, the note, and the hops around them

@@ -8,8 +8,10 @@ from __future__ import annotations
 import math
 from collections import deque
 
-BACK_STEPS = 8  # a pluck rises above the level 40 ms before it (as in pitch.plucks)
-RISE = 10**0.8  # 8 dB make a pluck (as in pitch.plucks)
+from pitchcheck.pitch.plucks import LOOK_BACK_S, RISE_DB, STEP_S
+
+BACK_STEPS = round(LOOK_BACK_S / STEP_S)
+RISE = 10 ** (RISE_DB / 10)
 ABOVE_ROOM = 10**1.0  # a sound stands 10 dB above the room: noise alone reaches 5 (ours)
 FAINTEST = 10**-8.5  # -85 dB: below lie dither and digital silence
 SMOOTH_STEPS = 3

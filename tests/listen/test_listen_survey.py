@@ -49,7 +49,8 @@ def test_every_take_is_kept_once_and_the_slot_is_measured(tmp_path: Path) -> Non
     folder = new_folder(tmp_path / "bench")
     screen = Watcher()
     done = listen(folder, in_a_row(notes(STRINGS)), screen=screen)
-    assert (done.taken, done.asked, done.stopped, done.problems) == (6, 6, False, ())
+    assert (done.taken, done.stopped, done.problems) == (6, False, ())
+    assert done.asked >= 6  # and what the measurement asks for, if anything
     assert positions(folder) == list(course(STRINGS))
     assert len(set(folder.glob("*.flac"))) == 6
     assert [line[:6] for line in screen.said] == ["Taken:"] * 6
