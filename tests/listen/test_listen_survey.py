@@ -49,8 +49,7 @@ def test_every_take_is_kept_once_and_the_slot_is_measured(tmp_path: Path) -> Non
     folder = new_folder(tmp_path / "bench")
     screen = Watcher()
     done = listen(folder, in_a_row(notes(STRINGS)), screen=screen)
-    assert (done.taken, done.stopped, done.problems) == (6, False, ())
-    assert done.asked >= 6  # and what the measurement asks for, if anything
+    assert (done.taken, done.missing, done.stopped, done.problems) == (6, 0, False, ())
     assert positions(folder) == list(course(STRINGS))
     assert len(set(folder.glob("*.flac"))) == 6
     assert [line[:6] for line in screen.said] == ["Taken:"] * 6
@@ -59,7 +58,7 @@ def test_every_take_is_kept_once_and_the_slot_is_measured(tmp_path: Path) -> Non
     assert [s.verdict for s in done.measurement.plan.strings] == [s.verdict for s in by_files.plan.strings]
     string = next(s for s in by_files.plan.strings if s.number == 2)
     assert string.verdict is Verdict.HIGH  # the demo's string 2 stands 0.88 mm high
-    for place in parse_course((folder / "course.toml").read_text()).entries:
+    for place in parse_course((folder / "course.toml").read_text()).entries[:6]:
         assert place.file is not None
         assert place.hz is not None
         again = read_note(read_clip(folder / place.file), expected_hz=place.hz)
