@@ -76,7 +76,19 @@ MAY_IMPORT: dict[str, set[str]] = {
     "__main__": {"cli"},
 }
 
-EDGE = {"library", "store", "session", "recorder", "audio", "capture", "jobs", "workflow", "bench", "cli", "__main__"}
+EDGE = {
+    "library",
+    "store",
+    "session",
+    "recorder",
+    "audio",
+    "capture",
+    "jobs",
+    "workflow",
+    "bench",
+    "cli",
+    "__main__",
+}
 EDGE_MODULES = {
     "pitchcheck.simulate.folder",  # writes what the simulator played
     "pitchcheck.report.screen.live",  # draws on a terminal, ten times a second by the clock
