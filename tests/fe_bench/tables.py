@@ -25,7 +25,7 @@ START = 1000
 PLAIN = {"full": 6, "thorough": 3, ADAPTIVE: 6, "fretted": 3}  # instruments of each kind
 STRESS = 2
 JOBS = 2
-SHORT = 2
+SHORT = 1
 ALL_KINDS = (*FIVE, "mandolin")
 
 
