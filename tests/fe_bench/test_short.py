@@ -20,8 +20,8 @@ def test_the_documents_say_what_the_code_says(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["plain", "uneven board", "press not down"])
 def test_single_measurements_are_true_and_cut_nothing_too_deep(name: str) -> None:
-    # 90 % intervals of five instruments scatter by some 9 %: two of those below. Aims for what is wrongly said:
-    # 1 % of 26 slots is none.
+    # 90 % intervals of five instruments scatter by some 9 %: two of those below. What is wrongly said: aim
+    # 1 %, of 26 slots none.
     found = single.run_all(single.cases(name, kinds=FIVE, count=tables.SHORT, start=tables.START))
     of = single.summary(found)
     assert of.held >= 0.72
