@@ -32,6 +32,8 @@ UNHEARD_CENTS = 25.0  # a string may be so far off the others' tuning, before it
 ANY_CENTS = 6000.0  # a noise may have any pitch of five octaves
 SOMETHING = 0.7  # share of the sounds that are plucks
 SECOND_NOTE = 0.05  # likelihood of a note that the reading did not think the best (ours)
+FRACTION = 1e-3  # of a lower note whose odd partials are silent: all the power lies on the best note's (ours)
+LOWER, PURE = 0.7, 0.9
 EXPLAINS = 8.0  # power of the share of the peaks explained: an octave explains 0.5 to 0.7 of a note's (ours)
 NOISE = -30.0  # log odds of a sound without any note
 
@@ -124,7 +126,9 @@ def place_likelihoods(
             off = CENTS_PER_OCTAVE * np.log2(note.hz / hz) - place
             density = (1 - wide_share) * _normal(off, spread) + wide_share * _normal(off, wide)
             worth = SOMETHING * _share(_log_note(sound, note)) * (note.score / best) ** EXPLAINS
-            worth *= SECOND_NOTE if rank else 1.0
+            if rank:
+                fraction = note.hz < LOWER * sound.notes[0].hz and sound.notes[0].purity > PURE
+                worth *= FRACTION if fraction else SECOND_NOTE
             likely[t] = np.maximum(likely[t], worth * density)
         nothing[t] = (1 - SOMETHING) * _share(-log_string(sound)) / ANY_CENTS
     return likely, nothing
