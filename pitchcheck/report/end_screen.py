@@ -6,16 +6,19 @@ not fit is left out from the steps, and the line that names ``--all`` says so.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from textwrap import wrap
 
-from pitchcheck.instrument import MeterQuantity
+from pitchcheck.compare import Comparison
+from pitchcheck.compare.records import SlotChange
+from pitchcheck.instrument import MeterQuantity, MeterReading
 from pitchcheck.measurement import Measurement
 from pitchcheck.physics.gauges import third_fret_clearance_mm
 from pitchcheck.plan import StringPlan
 from pitchcheck.report.slots import BOTTOM_INSTEAD, NOTHING
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import brief, numbers, phrases
+from pitchcheck.words import comparison as change_words
 from pitchcheck.words.faults import fault_lines
 from pitchcheck.words.headline import first_fret_sentence, headline, standing
 
@@ -23,6 +26,7 @@ COLUMNS, LINES = 80, 24  # of the smallest screen (common practice, no source)
 MOST_STEPS = 6  # lines
 MOST_FOUND = 2  # lines
 MOST_FAULTS = 2  # lines
+MORE_COMPARED = "All of it: --all. On paper: pitchcheck job report JOB --to FILE.html"
 MORE = "All findings, takes and cautions: --all. With pictures: --report FILE.html"
 
 
@@ -70,6 +74,57 @@ def end_screen(
     return tuple(shown)
 
 
+def comparison_screen(
+    comparison: Comparison,
+    *,
+    title: str,
+    unit: LengthUnit,
+    columns: int = COLUMNS,
+    lines: int = LINES,
+) -> tuple[str, ...]:
+    """Return what stays on the screen when two passes were compared.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    title : str
+        Which passes, of what.
+    unit : LengthUnit
+        What lengths are shown in.
+    columns, lines : int
+        Size of the screen; the last line is left for the prompt.
+
+    Returns
+    -------
+    tuple of str
+        Title; what must be put right; the table; what is to be known of it, as far as it fits; the answer.
+    """
+    slots = comparison.strings
+    top = [title[:columns], *(line for told in change_words.alarm(slots) for line in wrap(told, columns))]
+    heads = ("String", "before", "now", "change", "90 % sure", "noted", "slot is")
+    table = [f"Slot heights, in {unit}", *_aligned((heads, *(_change_cells(slot, unit) for slot in slots)))]
+    answer = wrap(change_words.headline(slots), columns)
+    room = lines - 1 - len(top) - len(table) - len(answer) - 1
+    notes: list[str] = []
+    for sentence in change_words.summary(comparison, unit=unit, amounts=False):
+        told = wrap(sentence, columns)
+        if len(notes) + len(told) <= room:
+            notes += told
+    return (*top, *table, *notes, MORE_COMPARED, *answer)
+
+
+def _change_cells(slot: SlotChange, unit: LengthUnit) -> tuple[str, ...]:
+    """Return one string's row of a comparison."""
+    before, now = (
+        numbers.UNKNOWN if height is None else numbers.figure(height.median, unit=unit)
+        for height in (slot.before_mm, slot.after_mm)
+    )
+    change = change_words.changed(slot, unit=unit)
+    between = change_words.between(slot, unit=unit, side=False) or numbers.UNKNOWN
+    noted = numbers.UNKNOWN if not slot.told_mm else numbers.figure(slot.told_mm, unit=unit)
+    return (f"{slot.number} {slot.note}", before, now, change, between, noted, change_words.state(slot)[1])
+
+
 def _faults(measurement: Measurement, columns: int) -> list[str]:
     """Return the first fault of the input in full, and how many more there are."""
     told = fault_lines(measurement.problems)
@@ -96,7 +151,7 @@ def _table(measurement: Measurement, true_heights_mm: Mapping[int, float] | None
     """Return the table of slots: the gap that a leaf would find, where to stop, verdict and amount."""
     unit = measurement.settings.unit
     gauged = {
-        reading.string: reading.value_mm
+        reading.string: _gauged(reading, unit)
         for reading in measurement.settings.meter
         if reading.what is MeterQuantity.CLEARANCE_THIRD and reading.string is not None
     }
@@ -105,21 +160,33 @@ def _table(measurement: Measurement, true_heights_mm: Mapping[int, float] | None
     if gauged:
         heads.insert(3, "gauged")
         for plan, row in zip(measurement.plan.strings, rows, strict=True):
-            read = gauged.get(plan.number)
-            row.insert(3, numbers.UNKNOWN if read is None else numbers.figure(read, unit=unit))
+            row.insert(3, gauged.get(plan.number, numbers.UNKNOWN))
     if true_heights_mm is not None:
         heads += ["in truth", "inside"]
         for plan, row in zip(measurement.plan.strings, rows, strict=True):
             true_mm = true_heights_mm[plan.number]
             inside = "yes" if brief.is_inside(plan, true_mm) else "no"
             row += [numbers.figure(third_fret_clearance_mm(true_mm), unit=unit), inside]
-    widths = [max(len(line[i]) for line in (heads, *rows)) + 2 for i in range(len(heads))]
-    above = " " * widths[0] + f"Gap over fret 1 with the string held at fret 3, in {unit}"
-    lines = (
-        "".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True))
-        for line in (heads, *rows)
-    )
-    return [above, *(line.rstrip() for line in lines)]
+    above = " " * (len(heads[0]) + 2) + f"Gap over fret 1 with the string held at fret 3, in {unit}"
+    return [above, *_aligned((heads, *rows))]
+
+
+def _aligned(lines: Sequence[Sequence[str]]) -> list[str]:
+    """Return lines of cells with their columns aligned."""
+    widths = [max(len(cell) for cell in column) + 2 for column in zip(*lines, strict=True)]
+    return [
+        "".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip()
+        for line in lines
+    ]
+
+
+def _gauged(reading: MeterReading, unit: LengthUnit) -> str:
+    """Return what a gauge said; of leaves, between which two the gap lies."""
+    ends = (reading.passes_mm, reading.stops_mm)
+    low, high = ("" if mm is None else numbers.figure(mm, unit=unit) for mm in ends)
+    if low and high:
+        return f"{low} to {high}"
+    return f"over {low}" if low else f"under {high}" if high else numbers.figure(reading.value_mm, unit=unit)
 
 
 def _cells(plan: StringPlan, measurement: Measurement, unit: LengthUnit) -> list[str]:

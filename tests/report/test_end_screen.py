@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from helpers.folders import FIXTURES
+from helpers.job import NOTHING_DONE, ODD, TWO_LOWERED, UNHEARD, Moved, comparison
+from helpers.job import TWELVE as TWELVE_MOVED
 from helpers.measurement import (
     ALL_FINE,
     ALL_HIGH,
@@ -25,8 +27,9 @@ from pitchcheck.errors import Problem
 from pitchcheck.instrument import MeterQuantity, MeterReading, Nut
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import NutBottom
-from pitchcheck.report.end_screen import end_screen
+from pitchcheck.report.end_screen import comparison_screen, end_screen
 from pitchcheck.units import LengthUnit
+from pitchcheck.words import comparison as change_words
 
 BAD_SETTING = Problem(
     "session.toml", None, "meter[2].value", "'0.1'", "it must be a length with its unit", 'Write "0.1 mm".'
@@ -130,6 +133,29 @@ def test_measure_in_a_terminal_ends_on_one_screen(tmp_path: Path) -> None:
     words = " ".join(shown).split("File off the slot now, at most:")[1]
     assert words.count("string") == 6  # six slots, each with an amount of its own
     assert words.rstrip().endswith(".")
+
+
+@pytest.mark.parametrize("moved", [TWO_LOWERED, NOTHING_DONE, ODD, TWELVE_MOVED, UNHEARD])
+def test_a_comparison_fits_one_screen_and_ends_with_the_answer(moved: tuple[Moved, ...]) -> None:
+    compared = comparison(moved)
+    shown = comparison_screen(compared, title="parlour: before against final", unit=LengthUnit.MM)
+    assert len(shown) <= LINES - 1
+    assert max(len(line) for line in shown) <= COLUMNS
+    rows = [line.split()[0] for line in shown if line[:1].isdigit()]
+    assert rows == [str(slot.number) for slot in compared.strings]
+    assert " ".join(shown).endswith(change_words.headline(compared.strings))
+
+
+def test_what_is_too_low_comes_right_after_the_title() -> None:
+    shown = comparison_screen(comparison(ODD), title="parlour", unit=LengthUnit.MM)
+    assert shown[1].startswith("String 1: now too low.")
+
+
+def test_leaves_are_told_as_what_they_bound() -> None:
+    whole = measurement(USUAL)
+    leaf = MeterReading(MeterQuantity.CLEARANCE_THIRD, 6, 0.42, 0.012, passes_mm=0.40, stops_mm=0.45)
+    shown = end_screen(replace(whole, settings=replace(whole.settings, meter=(leaf,))))
+    assert " 0.40 to 0.45 " in next(line for line in shown if line.startswith("6 E2"))
 
 
 @pytest.mark.slow

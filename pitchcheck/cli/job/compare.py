@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pitchcheck.cli.job.options import JobArgument, JobsOption, find, now
-from pitchcheck.cli.output import check_report_path, say, write_whole
+from pitchcheck.cli.output import AllOption, UnitOption, check_report_path, say, write_whole
 from pitchcheck.errors import BadValue
+
+if TYPE_CHECKING:
+    from pitchcheck.compare import Comparison
+    from pitchcheck.instrument import SessionSettings
+    from pitchcheck.units import LengthUnit
 
 BeforeOption = Annotated[
     str | None, typer.Option(metavar="PASS", help='Name of the earlier pass, like "before"; else the first.')
@@ -27,6 +32,8 @@ def compare(
     after: AfterOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, and nothing else.")] = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV, and nothing else.")] = False,
+    everything: AllOption = False,
+    unit: UnitOption = None,
     jobs: JobsOption = None,
 ) -> None:
     """Compare two passes of a job: how far every slot moved, and how sure that is."""
@@ -42,18 +49,28 @@ def compare(
     elif as_csv:
         typer.echo(comparison_csv(found.comparison), nl=False)
     else:
-        from rich.console import Console
+        title = f"{found.job.title}: {found.passes[0].name} against {found.passes[-1].name}"
+        settings = found.after.settings
+        _show(found.comparison, settings, title=title, unit=unit or settings.unit, everything=everything)
 
-        from pitchcheck.report.comparison_sheet import comparison_sheet
-        from pitchcheck.report.terminal import print_sheet
 
-        first, second = found.passes[0].name, found.passes[-1].name
-        view = comparison_sheet(
-            found.comparison,
-            title=f"{found.job.title}: {first} against {second}",
-            tolerance_mm=found.after.settings.target.tolerance_mm,
-        )
-        print_sheet(view, Console(file=sys.stdout, highlight=False))
+def _show(
+    comparison: Comparison, settings: SessionSettings, *, title: str, unit: LengthUnit, everything: bool
+) -> None:
+    """Print a comparison: one screen, or all of it."""
+    from rich.console import Console
+
+    from pitchcheck.report.comparison_sheet import comparison_sheet
+    from pitchcheck.report.end_screen import comparison_screen
+    from pitchcheck.report.terminal import print_sheet
+
+    if everything:
+        tolerance_mm = settings.target.tolerance_mm
+        sheet = comparison_sheet(comparison, title=title, tolerance_mm=tolerance_mm, unit=unit)
+        print_sheet(sheet, Console(file=sys.stdout, highlight=False))
+        return
+    for line in comparison_screen(comparison, title=title, unit=unit):
+        typer.echo(line)
 
 
 def report(
