@@ -18,7 +18,7 @@ import pytest
 from bench.fit_bench import Known, Score, coverage, decisions, far_error_mm, median_error_mm, score
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.fit import fit_instrument
-from pitchcheck.instrument import Instrument, Length, SessionSettings, StringSpec
+from pitchcheck.instrument import Fretwork, Instrument, Length, SessionSettings, StringSpec
 from pitchcheck.physics.materials import Make, make_of, string_constants
 from pitchcheck.simulate.instrument import InstrumentTruth, StringTruth
 from pitchcheck.simulate.player import Hand, play
@@ -105,7 +105,9 @@ def instrument(kind: str, rng: np.random.Generator, *, action_mm: float) -> Inst
         for i, (note, gauge, letter) in enumerate(zip(notes, gauges, letters, strict=True), start=1)
     )
     read_mm = action_mm + 0.1 * float(rng.standard_normal())
-    return Instrument(kind, float(rng.choice(scales)), strings, action_12=Length(read_mm, 0.15))
+    action = Length(read_mm, 0.15)
+    scale_mm = float(rng.choice(scales))
+    return Instrument(kind, scale_mm, strings, action_12=action, fretwork=Fretwork.LEVEL)
 
 
 def heights(rng: np.random.Generator, count: int) -> np.ndarray:
