@@ -19,7 +19,8 @@ from helpers.browser import (
     violations,
 )
 from helpers.job import NOTHING_DONE, ODD, TWELVE, TWO_LOWERED, full_about, story
-from pitchcheck.report.render import render_job
+from helpers.measurement import BUSY, USUAL, measurement
+from pitchcheck.report.render import render_intake, render_job
 
 SHEETS = {"tech": 2, "player": 1}
 MOST_SHEETS = {"tech": 3, "player": 1}  # with names, photos, gauge, workshop and a place to sign
@@ -65,6 +66,21 @@ def test_with_everything_on_it_it_prints_on_no_more_sheets_than_promised(browser
     assert sheets(paper(browser, source)) <= MOST_SHEETS[reader]
     seen = probe(browser, source, width=360, scheme="light")
     assert [seen[key] for key in ("out", "cut", "small", "over")] == [[]] * 4
+
+
+@pytest.mark.parametrize("reader", READERS)
+def test_an_intake_page_fits_a_phone_and_its_sheets(browser: Any, reader: str) -> None:
+    """What is wrong and what is proposed; how it is done stands only on the tech's."""
+    whole = measurement(USUAL, extras=BUSY)
+    source = render_intake(
+        whole, title="parlour", made="4 May", about=full_about(), fingerprint="0" * 64, reader=reader
+    )
+    assert sheets(paper(browser, source)) <= MOST_SHEETS[reader]
+    seen = probe(browser, source, width=360, scheme="dark")
+    assert [seen[key] for key in ("out", "cut", "small", "over")] == [[]] * 4
+    assert violations(browser, source, width=360, scheme="light") == []
+    assert ("Slacken" in source) == (reader == "tech")
+    assert "File off the slot now" in source
 
 
 @pytest.mark.parametrize(
