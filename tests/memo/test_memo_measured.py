@@ -93,6 +93,7 @@ def test_what_cannot_be_measured_says_why_and_ends_with_2(memo: Memo, tmp_path: 
     assert json.loads(out)["errors"][0]["file"] == "note.txt"
 
 
+@pytest.mark.slow
 def test_clips_without_names_in_a_folder_are_one_memo(memo: Memo, tmp_path: Path) -> None:
     from helpers.folders import write_sound
     from helpers.memo_player import RATE_HZ
