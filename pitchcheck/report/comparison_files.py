@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import csv
 import json
-import math
 from typing import Any
 
 from pitchcheck.chords import Chord, chord_table
 from pitchcheck.compare import Comparison
 from pitchcheck.compare.records import PositionChange, SlotChange
-from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit
 from pitchcheck.instrument import Instrument
+from pitchcheck.report.json_out import json_belief, json_number
 from pitchcheck.words.assumptions import assumption, heard_in, weakness
 
 SCHEMA = 1
@@ -55,12 +54,12 @@ def comparison_json(comparison: Comparison, *, instrument: Instrument | None = N
                 "stop": r.stop.value,
                 "fret": r.fret,
                 "repeats": r.pairs,
-                "sd_cents": _number(r.sd_cents),
-                "usual_sd_cents": _number(r.expected_cents),
+                "sd_cents": json_number(r.sd_cents),
+                "usual_sd_cents": json_number(r.expected_cents),
             }
             for r in comparison.repeats
         ],
-        "scatter": _number(comparison.scatter),
+        "scatter": json_number(comparison.scatter),
         "assumed": [assumption(what) for what in comparison.assumptions],
         "notes": [*map(weakness, comparison.weaknesses), *map(heard_in, comparison.heard_in)],
     }
@@ -86,16 +85,16 @@ def _string(slot: SlotChange) -> dict[str, Any]:
     return {
         "number": slot.number,
         "note": slot.note,
-        "before_mm": _belief(slot.before_mm),
-        "after_mm": _belief(slot.after_mm),
-        "change_mm": _belief(slot.change_mm),
-        "lower_belief": _number(slot.lower_belief),
+        "before_mm": json_belief(slot.before_mm),
+        "after_mm": json_belief(slot.after_mm),
+        "change_mm": json_belief(slot.change_mm),
+        "lower_belief": json_number(slot.lower_belief),
         "change": slot.change.value,
-        "noted_mm": _number(slot.told_mm),
+        "noted_mm": json_number(slot.told_mm),
         "match": slot.match.value,
-        "target_mm": _number(slot.target_mm),
-        "floor_mm": _number(slot.floor_mm),
-        "low_belief": _number(slot.low_belief),
+        "target_mm": json_number(slot.target_mm),
+        "floor_mm": json_number(slot.floor_mm),
+        "low_belief": json_number(slot.low_belief),
         "verdict_now": slot.verdict.value,
         "takes": [_place(place) for place in slot.positions],
     }
@@ -108,11 +107,11 @@ def _place(place: PositionChange) -> dict[str, Any]:
         "stop": where.stop.value,
         "fret": where.fret,
         "capo": where.capo,
-        "before": {"takes": place.before_takes, "error_cents": _number(place.before_cents)},
-        "after": {"takes": place.after_takes, "error_cents": _number(place.after_cents)},
-        "change_cents": _number(place.change_cents),
-        "sd_cents": _number(place.sd_cents),
-        "expected_cents": _number(place.expected_cents),
+        "before": {"takes": place.before_takes, "error_cents": json_number(place.before_cents)},
+        "after": {"takes": place.after_takes, "error_cents": json_number(place.after_cents)},
+        "change_cents": json_number(place.change_cents),
+        "sd_cents": json_number(place.sd_cents),
+        "expected_cents": json_number(place.expected_cents),
     }
 
 
@@ -122,10 +121,10 @@ def _chords(comparison: Comparison, instrument: Instrument) -> list[dict[str, An
     return [
         {
             "name": name,
-            "before_cents": _number(was[name].worst_now.now_cents),
-            "after_cents": _number(now[name].worst_now.now_cents),
-            "before_beat_hz": _number(was[name].worst_now.now_beat_hz),
-            "after_beat_hz": _number(now[name].worst_now.now_beat_hz),
+            "before_cents": json_number(was[name].worst_now.now_cents),
+            "after_cents": json_number(now[name].worst_now.now_cents),
+            "before_beat_hz": json_number(was[name].worst_now.now_beat_hz),
+            "after_beat_hz": json_number(now[name].worst_now.now_beat_hz),
         }
         for name in was
         if name in now
@@ -169,19 +168,7 @@ def _slot_cells(slot: SlotChange) -> tuple[object, ...]:
     )
 
 
-def _belief(belief: Belief | None) -> dict[str, float | None]:
-    """Return median and ends of the 90 % interval."""
-    if belief is None:
-        return {"median": None, "low": None, "high": None}
-    return {"median": _number(belief.median), "low": _number(belief.low), "high": _number(belief.high)}
-
-
-def _number(value: float | None) -> float | None:
-    """Return a plain float; None for one that is missing or not finite."""
-    return None if value is None or not math.isfinite(value) else float(value)
-
-
 def _cell(value: float | None) -> str:
     """Return a number with six digits after the point; nothing for one that is missing."""
-    number = _number(value)
+    number = json_number(value)
     return "" if number is None else f"{number:.6f}"

@@ -38,8 +38,8 @@ def measurement_fields(measurement: Measurement) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "instrument": {
-            "fret_height_mm": _belief(fit.fret_height_mm if fit else None),
-            "nut_offset_mm": _belief(fit.nut_offset_mm if fit else None),
+            "fret_height_mm": json_belief(fit.fret_height_mm if fit else None),
+            "nut_offset_mm": json_belief(fit.nut_offset_mm if fit else None),
         },
         "strings": [_string(string, measurement) for string in plan.strings],
         "plan": _bottom(plan.nut_bottom),
@@ -59,7 +59,7 @@ def refusal_json(problems: Sequence[Problem]) -> str:
     return json_text(
         {
             "schema": SCHEMA,
-            "instrument": {"fret_height_mm": _belief(None), "nut_offset_mm": _belief(None)},
+            "instrument": {"fret_height_mm": json_belief(None), "nut_offset_mm": json_belief(None)},
             "strings": [],
             "plan": None,
             "findings": [],
@@ -79,19 +79,19 @@ def json_text(content: dict[str, Any]) -> str:
     return json.dumps(content, indent=1, allow_nan=False) + "\n"
 
 
-def _number(value: float | None) -> float | None:
+def json_number(value: float | None) -> float | None:
     """Return a plain finite number, or None."""
     return None if value is None or not math.isfinite(value) else float(value)
 
 
-def _belief(belief: Belief | None) -> dict[str, float | None]:
+def json_belief(belief: Belief | None) -> dict[str, float | None]:
     """Return median and 90 % interval; nulls where nothing is known."""
     if belief is None:
         return {"median": None, "low": None, "high": None}
     return {
-        "median": _number(belief.median),
-        "low": _number(belief.low),
-        "high": _number(belief.high),
+        "median": json_number(belief.median),
+        "low": json_number(belief.low),
+        "high": json_number(belief.high),
     }
 
 
@@ -102,16 +102,16 @@ def _string(string: StringPlan, measurement: Measurement) -> dict[str, Any]:
     return {
         "number": string.number,
         "note": string.note,
-        "first_fret_cents": {"value": _number(value), "sd": _number(sd)},
-        "slot_height_mm": _belief(string.height_mm),
-        "target_mm": _number(string.target_mm),
-        "clearance_third_fret_mm": _belief(string.clearance_third_mm),
-        "excess_mm": _belief(string.excess_mm),
+        "first_fret_cents": {"value": json_number(value), "sd": json_number(sd)},
+        "slot_height_mm": json_belief(string.height_mm),
+        "target_mm": json_number(string.target_mm),
+        "clearance_third_fret_mm": json_belief(string.clearance_third_mm),
+        "excess_mm": json_belief(string.excess_mm),
         "verdict": string.verdict.value,
-        "remove_now_mm": _number(string.remove_now_mm) or 0.0,
-        "raise_mm": _number(string.raise_mm),
-        "stop_clearance_mm": _number(string.stop_clearance_mm),
-        "leaf_decides_mm": _number(string.leaf_decides_mm),
+        "remove_now_mm": json_number(string.remove_now_mm) or 0.0,
+        "raise_mm": json_number(string.raise_mm),
+        "stop_clearance_mm": json_number(string.stop_clearance_mm),
+        "leaf_decides_mm": json_number(string.leaf_decides_mm),
         "evidence": list(lines(string.evidence)),
         "doubts": [slot_doubt(what) for what in string.doubts],
     }
@@ -122,10 +122,10 @@ def _bottom(bottom: NutBottom | None) -> dict[str, Any] | None:
     if bottom is None:
         return None
     return {
-        "nut_bottom_bass_mm": _number(bottom.bass_mm),
-        "nut_bottom_treble_mm": _number(bottom.treble_mm),
+        "nut_bottom_bass_mm": json_number(bottom.bass_mm),
+        "nut_bottom_treble_mm": json_number(bottom.treble_mm),
         "from_strings": "outer" if bottom.outer_only else "all",
-        "rest_mm": [{"string": number, "mm": _number(mm)} for number, mm in bottom.rest_mm],
+        "rest_mm": [{"string": number, "mm": json_number(mm)} for number, mm in bottom.rest_mm],
     }
 
 
@@ -135,7 +135,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "cause": finding.cause.value,
         "strings": [int(number) for number in finding.strings],
         "frets": [int(fret) for fret in finding.frets],
-        "size": {"value": _number(finding.size), "unit": finding.unit},
+        "size": {"value": json_number(finding.size), "unit": finding.unit},
         "evidence": list(finding_lines(finding)),
     }
 
@@ -157,7 +157,7 @@ def _next(take: NextTake | None) -> dict[str, Any] | None:
 def _place(place: Position) -> dict[str, Any]:
     """Return a take to be played; the thickness of the leaf is told for leaf takes only."""
     told = {"string": place.string, "stop": place.stop.value, "fret": place.fret, "capo": place.capo}
-    return told if place.leaf_mm is None else {**told, "leaf_mm": _number(place.leaf_mm)}
+    return told if place.leaf_mm is None else {**told, "leaf_mm": json_number(place.leaf_mm)}
 
 
 def _chords(measurement: Measurement) -> list[dict[str, Any]]:
@@ -175,9 +175,9 @@ def _chord(chord: Chord) -> dict[str, Any]:
             {
                 "string": note.string,
                 "fret": note.fret,
-                "now_cents": _number(note.now_cents),
-                "target_cents": _number(note.target_cents),
-                "touch_cents": _number(note.touch_cents),
+                "now_cents": json_number(note.now_cents),
+                "target_cents": json_number(note.target_cents),
+                "touch_cents": json_number(note.touch_cents),
             }
             for note in chord.notes
         ],
@@ -192,9 +192,9 @@ def _pair(interval: Interval, cents: float, beat_hz: float) -> dict[str, Any]:
     """Return one interval of a chord."""
     return {
         "strings": [interval.low.string, interval.high.string],
-        "cents": _number(cents),
-        "beat_hz": _number(beat_hz),
-        "equal_temperament_beat_hz": _number(interval.equal_beat_hz),
+        "cents": json_number(cents),
+        "beat_hz": json_number(beat_hz),
+        "equal_temperament_beat_hz": json_number(interval.equal_beat_hz),
     }
 
 
@@ -210,16 +210,16 @@ def _take(take: Take, error_cents: float | None) -> dict[str, Any]:
     place = take.position
     return {
         "file": take.file,
-        "start_s": _number(take.start_s),
-        "end_s": _number(take.end_s),
+        "start_s": json_number(take.start_s),
+        "end_s": json_number(take.end_s),
         "string": place.string,
         "stop": place.stop.value,
         "fret": place.fret,
         "capo": place.capo,
-        "leaf_mm": _number(place.leaf_mm),
-        "hz": _number(take.hz),
-        "sd_cents": _number(take.sd_cents),
-        "error_cents": _number(error_cents),
+        "leaf_mm": json_number(place.leaf_mm),
+        "hz": json_number(take.hz),
+        "sd_cents": json_number(take.sd_cents),
+        "error_cents": json_number(error_cents),
         "doubts": [doubt(what) for what in take.doubts],
     }
 
