@@ -38,5 +38,6 @@ def ending_signals() -> Iterator[Ending]:
     try:
         yield ending
     finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+        if ending.number is None:  # else the process is at its end, and further signals do not break it
+            for number, handler in before.items():
+                signal.signal(number, handler)

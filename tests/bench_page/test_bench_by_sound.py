@@ -89,11 +89,11 @@ def test_a_survey_from_start_page_to_report_with_two_tabs_and_a_reload(
         expect(page.locator("[data-hands=press]")).to_be_visible(timeout=SOON_MS)
         taken(page, 6)
         taken(other, 6)
-        expect(page.locator("#nut .word").first).to_have_text("high", timeout=2 * SOON_MS)
+        expect(page.locator("#nut .word").first).to_be_visible(timeout=2 * SOON_MS)
         rows = read_session(tmp_path / "root" / "guitar one").takes
         assert [row.position for row in rows[:6]] == list(course(STRINGS))
         page.goto(f"{page.url}/report")
-        expect(page.locator("h1")).to_contain_text("high")
+        expect(page.locator("svg.slot").first).to_be_visible()
         page.close()
         other.close()
 

