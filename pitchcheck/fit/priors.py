@@ -124,7 +124,7 @@ LEVEL = FretworkPriors(
     pull_cents=0.0,
     polymer_stretch=0.20,
     polymer_shared=SET_SHARE,
-    rod_mm=0.2,
+    rod_mm=0.0,
     flex_mm2=0.0,
 )
 # No survey of real boards was found: sizes that repairers speak of (common practice, no source), our choice.
