@@ -47,6 +47,7 @@ class Coordinate(IntEnum):
     GIVE = 18  # how far the board gives, over the force on it
     TENSION = 19  # [N], known
     BOARD = 20  # board above its nominal place, under the rod or where the gauge stands
+    ARCH_PART = 21  # part of the elastic arch over the nut that the string keeps
 
 
 STEP = np.array(
@@ -69,6 +70,7 @@ STEP = np.array(
         0.0005,
         1.0,
         0.005,
+        0.1,
     ]
 )
 """Step of each coordinate for the difference quotient, small against its prior width."""
@@ -170,6 +172,7 @@ def _setup(scale_mm: FloatArray, u: FloatArray) -> Setup:
         fret_height_mm=np.exp(u[:, Coordinate.LOG_FRET_HEIGHT]),
         fret_error_mm=u[:, Coordinate.FRET_ERROR_1 : Coordinate.FRET_ERROR_4 + 1],
         break_rad=u[:, Coordinate.BREAK],
+        arch_part=u[:, Coordinate.ARCH_PART],
         stretch_factor=np.exp(u[:, Coordinate.LOG_STRETCH_FACTOR]),
         bend_mm=np.exp(u[:, Coordinate.LOG_BEND]),
         board_mm=u[:, Coordinate.BOARD],
@@ -287,8 +290,8 @@ def _matters(kind: CaseKind, a: Coordinate) -> bool:
     if kind.overtones:
         return a is Coordinate.LOG_BEND
     if kind.gauge is not None:
-        return a < Coordinate.BREAK or a is Coordinate.BOARD
-    if a in (Coordinate.TENSION, Coordinate.OFFSET_CENTS):
+        return a <= Coordinate.BREAK or a in (Coordinate.LOG_BEND, Coordinate.ARCH_PART, Coordinate.BOARD)
+    if a in (Coordinate.TENSION, Coordinate.OFFSET_CENTS, Coordinate.ARCH_PART):
         return False  # known; added as it stands
     if Coordinate.FRET_ERROR_1 <= a <= Coordinate.FRET_ERROR_4:
         fret = a - Coordinate.FRET_ERROR_1 + 1  # slot heights count from frets 1 and 3

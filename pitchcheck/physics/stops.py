@@ -46,6 +46,7 @@ class Setup:
     break_rad: FloatArray  # angle of the string behind the nut
     stretch_factor: FloatArray  # EA/T of the string, tails included: extra path over scale to tension [-]
     bend_mm: FloatArray  # lambda, open string
+    arch_part: FloatArray | float = 0.0  # part of its elastic arch over the nut that the string keeps, 0 to 1
     board_mm: FloatArray | float = 0.0  # board above its nominal place, where the rod or the gauge stands
 
 

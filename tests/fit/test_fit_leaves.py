@@ -11,11 +11,13 @@ from scipy import stats
 from helpers.planted import SIX, heard, job_of, truth_of
 from pitchcheck.fit import Fit, fit_instrument
 from pitchcheck.fit.leaves import LAPSE, LeafSites, update_sites
+from pitchcheck.fit.priors import ARCH_PART, BREAK_RAD
 from pitchcheck.fit.problem import FitPass, build_problem
 from pitchcheck.fit.result import UnsettledKind
 from pitchcheck.fit.solve import solve
 from pitchcheck.instrument import Fretwork, MeterQuantity, MeterReading, SessionSettings
 from pitchcheck.physics.gauges import open_clearance_mm
+from pitchcheck.physics.materials import string_constants
 from pitchcheck.survey import build_survey
 from pitchcheck.takes import Position, Stop, Take
 
@@ -24,7 +26,14 @@ JOB = replace(LEVEL, instrument=replace(LEVEL.instrument, fretwork=Fretwork.UNKN
 TRUTH = truth_of(JOB, SIX)
 TAKES = heard(TRUTH)
 EAR = fit_instrument(JOB, build_survey(TAKES))
-GAP_MM = open_clearance_mm(SIX[5], action_12_mm=2.0, relief_mm=0.15)  # of string 6, as simulated
+# A wound E2 arches over its nut by lambda theta / 2 above the straight line, and keeps about half of that.
+ARCH_MM = (
+    string_constants(JOB.instrument.string(6), scale_mm=JOB.instrument.scale_mm).bend_mm
+    * BREAK_RAD[0]
+    / 2
+    * ARCH_PART[0]
+)
+GAP_MM = open_clearance_mm(SIX[5], action_12_mm=2.0, relief_mm=0.15) + ARCH_MM  # of string 6, as simulated
 EXACT_MM = 0.003  # what expectation propagation leaves of a bound on one gap, against the integral itself
 
 
@@ -46,7 +55,7 @@ def width(fit: Fit, string: int) -> float:
 
 def test_two_leaves_narrow_their_slot_and_the_others_too() -> None:
     fit = fitted(bounded(GAP_MM - 0.02, GAP_MM + 0.03))
-    assert width(fit, 6) < 0.5 * width(EAR, 6)
+    assert width(fit, 6) < 0.65 * width(EAR, 6)  # the arch of a wound string leaves the rest
     assert fit.strings[5].height_mm.median == pytest.approx(SIX[5], abs=0.03)  # half the way between
     assert fit.strings[5].gauged
     assert all(width(fit, n) < width(EAR, n) for n in range(1, 6))  # they share frets and board
