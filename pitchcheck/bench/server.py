@@ -71,6 +71,7 @@ def serve(
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listening.bind((HOST, port))
+            listening.listen()  # a browser that comes before the server runs waits instead of being refused
         except OSError as error:
             raise BadValue(f"Port {port} is taken ({error.strerror}). Name another, or none.") from error
         address = f"http://{HOST}:{listening.getsockname()[1]}/{bench.token}/"
