@@ -38,6 +38,7 @@ def ending_signals() -> Iterator[Ending]:
     try:
         yield ending
     finally:
-        if ending.number is None:  # else the process is at its end, and further signals do not break it
-            for number, handler in before.items():
-                signal.signal(number, handler)
+        # After a signal the process is at its end. A Python handler is taken away when the interpreter
+        # closes, so that one more signal would kill it then; "ignored" stays until the process is gone.
+        for number, handler in before.items():
+            signal.signal(number, handler if ending.number is None else signal.SIG_IGN)
