@@ -18,9 +18,16 @@ class JobBusy(PitchcheckError):
 
 
 class ConfirmFirst(PitchcheckError):
-    """What is to be added looks like a mistake; it waits for a word that it is meant."""
+    """What is to be added looks like a mistake; it waits for a word that it is meant.
+
+    ``found`` says what looks so, without what to do on a command line.
+    """
 
     slug = "confirm-first"
+
+    def __init__(self, found: str, advice: str) -> None:
+        super().__init__(f"{found} {advice}")
+        self.found = found
 
 
 class JobDamaged(PitchcheckError):

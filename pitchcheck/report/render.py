@@ -34,7 +34,7 @@ _UNIT = re.compile(r"(?<=\d) (?=(?:mm|thou|cents?)\b|%)")  # a number and its un
 
 
 @lru_cache(maxsize=1)
-def _environment() -> Environment:
+def environment() -> Environment:
     """Return the template environment: everything escaped, unknown names refused."""
     environment = Environment(
         loader=PackageLoader("pitchcheck.report", "templates"),
@@ -134,11 +134,17 @@ def render_take_sheet(
     return _render("takesheet.html.jinja", view=take_sheet(instrument, positions, unit=unit))
 
 
-def style_sheet() -> str:
-    """Return the style sheet of the report page: what else shows its drawings looks alike."""
-    return _environment().get_template("page.css.jinja").render()
+def style_sheet(*, job: bool = False) -> str:
+    """Return the style sheet of the report page, and of a job's: what else shows its pieces looks alike."""
+    names = ("page.css.jinja", "job.css.jinja") if job else ("page.css.jinja",)
+    return "".join(environment().get_template(name).render() for name in names)
+
+
+def keep_units(page: str) -> str:
+    """Return a page in which units stay on the line of their number."""
+    return _UNIT.sub("\u00a0", page)
 
 
 def _render(template: str, **values: object) -> str:
     """Render a template with units kept on the line of their number."""
-    return _UNIT.sub("\u00a0", _environment().get_template(template).render(**values))
+    return keep_units(environment().get_template(template).render(**values))

@@ -18,7 +18,6 @@ from typer.testing import CliRunner
 
 from helpers.jobs import NOW, SCHEMA_1, contents, full_job
 from pitchcheck.cli.app import app
-from pitchcheck.cli.job.lines import list_lines, show_lines
 from pitchcheck.cli.output import say
 from pitchcheck.errors import PitchcheckError
 from pitchcheck.jobs.archive import export_job, import_job
@@ -28,6 +27,7 @@ from pitchcheck.jobs.sums import FINGERPRINT, SUMS, BadList, fingerprint_text, p
 from pitchcheck.jobs.verify import verify_job
 from pitchcheck.jobs.write import add_note
 from pitchcheck.workflow.jobs.export import Without, export
+from pitchcheck.workflow.jobs.lines import list_lines, show_lines
 from pitchcheck.workflow.jobs.report import measurement_of, sound_job
 from pitchcheck.workflow.jobs.result_file import earlier_passes, last_heard, read_result
 

@@ -23,6 +23,7 @@ from pitchcheck.cli.job.options import (
     find,
     now,
     say_filed,
+    wrapped,
 )
 from pitchcheck.cli.output import progress_bar, say, show_measurement
 
@@ -71,9 +72,9 @@ def new_(
 @job.command("list")
 def list_(jobs: JobsOption = None) -> None:
     """List the jobs."""
-    from pitchcheck.cli.job.lines import list_lines
     from pitchcheck.jobs.layout import jobs_place
     from pitchcheck.jobs.read import list_jobs, unfinished
+    from pitchcheck.workflow.jobs.lines import list_lines
 
     place = jobs_place(jobs)
     found = list_jobs(place)
@@ -88,8 +89,8 @@ def list_(jobs: JobsOption = None) -> None:
 @job.command()
 def show(name: JobArgument, jobs: JobsOption = None) -> None:
     """Show a job: passes with every slot, steps, notes."""
-    from pitchcheck.cli.job.lines import show_lines, wrapped
     from pitchcheck.jobs.read import read_job
+    from pitchcheck.workflow.jobs.lines import show_lines
 
     for line in wrapped(show_lines(read_job(find(name, jobs)))):
         typer.echo(line)
@@ -157,10 +158,10 @@ def step(
 
     Example: pitchcheck job step parlour score --done
     """
-    from pitchcheck.cli.job.lines import step_lines, wrapped
     from pitchcheck.jobs.read import read_job
     from pitchcheck.jobs.records import find_step
     from pitchcheck.jobs.write import record_step
+    from pitchcheck.workflow.jobs.lines import step_lines
     from pitchcheck.workflow.jobs.result_file import read_result
 
     place = find(name, jobs)

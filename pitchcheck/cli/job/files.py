@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.job.options import JobArgument, JobsOption, find
+from pitchcheck.cli.job.options import JobArgument, JobsOption, find, wrapped
 from pitchcheck.cli.output import say
 
 DIFFERS = 1  # exit status of verify when anything is not as it was written
@@ -86,8 +86,8 @@ def verify(
 
     Exit status 1 if anything is not as it was written.
     """
-    from pitchcheck.cli.job.lines import fingerprint_line, verify_lines, wrapped
     from pitchcheck.jobs.verify import find_fingerprint, verify_job
+    from pitchcheck.workflow.jobs.lines import fingerprint_line, verify_lines
 
     place = find(name, jobs)
     checked = verify_job(place)

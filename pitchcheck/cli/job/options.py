@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from shutil import get_terminal_size
+from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -15,6 +17,8 @@ if TYPE_CHECKING:
     from pitchcheck.measurement import Measurement
     from pitchcheck.workflow.jobs.add_pass import Added
     from pitchcheck.workflow.progress import Progress
+
+NARROWEST = 40  # [columns] no terminal is treated as narrower
 
 JobsOption = Annotated[
     Path | None,
@@ -113,3 +117,18 @@ def say_filed(added: Added) -> None:
     for notice in added.notices:
         say(f"Note: {notice.rstrip('?.')}{'?' if notice.endswith('?') else '.'}")
     say(f"Sealed as pass {added.stored.number}, {added.stored.name}: {added.stored.folder}")
+
+
+def wrapped(lines: Iterable[str]) -> Iterator[str]:
+    """Yield lines broken at the terminal's width, hanging under their start; paths and sums stay whole."""
+    width = get_terminal_size().columns
+    for line in lines:
+        indent = " " * (len(line) - len(line.lstrip(" ")) + 2)
+        yield from wrap(
+            line,
+            max(width, NARROWEST),
+            subsequent_indent=indent,
+            break_long_words=False,
+            break_on_hyphens=False,
+            drop_whitespace=True,
+        ) or [""]

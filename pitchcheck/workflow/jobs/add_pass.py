@@ -117,7 +117,8 @@ def add_pass(
         if again is not None and again[2] and not anyway:
             raise ConfirmFirst(
                 f"Every recording in {session.folder} is in the job already, in pass {again[0].number} "
-                f"({again[0].name}). Name the right folder, or add it all the same with --anyway."
+                f"({again[0].name}).",
+                "Name the right folder, or add it all the same with --anyway.",
             )
         settings = (session.folder / SETTINGS).read_bytes().decode("utf-8-sig")
         before = None if last is None or changed else f"../{last.folder.name}"
@@ -182,8 +183,9 @@ def _check_same(before: Instrument, now: Instrument) -> None:
             found.append(f"string {number} was {_string_words(first)} and is {_string_words(second)}")
     if found:
         raise ConfirmFirst(
-            f"This is not the instrument of the pass before: {'; '.join(found)}. Name the right folder or "
-            'correct its settings; if it was really changed, say how: --changed "new strings".'
+            f"This is not the instrument of the pass before: {'; '.join(found)}.",
+            "Name the right folder or correct its settings; if it was really changed, say how: "
+            '--changed "new strings".',
         )
 
 

@@ -1,11 +1,9 @@
-"""A job as lines of plain text, for a terminal of 80 columns."""
+"""A job as lines of plain text: for a terminal of 80 columns, and one by one for the bench page."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime
-from shutil import get_terminal_size
-from textwrap import wrap
 
 from pitchcheck.jobs.errors import JobDamaged
 from pitchcheck.jobs.records import HEIGHT, GaugeReading, Job, JobLine, StoredPass
@@ -14,26 +12,10 @@ from pitchcheck.words import numbers
 from pitchcheck.words.checklist import CHECKLIST
 from pitchcheck.workflow.jobs.result_file import Cut, StoredResult, StoredSlot, last_heard, read_result
 
-NARROWEST = 40  # [columns] no terminal is treated as narrower
 DOES_NOT_PROVE = (
     "This shows whether anything differs from what was written. It does not show who changed it: whoever can "
     "write the folder can make new sums. Keep the fingerprint elsewhere, on paper or with the customer."
 )
-
-
-def wrapped(lines: Iterable[str]) -> Iterator[str]:
-    """Yield lines broken at the terminal's width, hanging under their start; paths and sums stay whole."""
-    width = get_terminal_size().columns
-    for line in lines:
-        indent = " " * (len(line) - len(line.lstrip(" ")) + 2)
-        yield from wrap(
-            line,
-            max(width, NARROWEST),
-            subsequent_indent=indent,
-            break_long_words=False,
-            break_on_hyphens=False,
-            drop_whitespace=True,
-        ) or [""]
 
 
 def list_lines(jobs: Sequence[JobLine]) -> Iterator[str]:
