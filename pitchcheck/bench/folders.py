@@ -1,6 +1,8 @@
-"""The session folders of the bench: which there are, a new one, and how a name on the page becomes a path.
+"""The session and job folders of the bench: which there are, a new one, how a name becomes a path.
 
-Conventions: sessions are the folders directly in the bench's own folder; a name never leads out of it.
+Conventions: sessions are the folders directly in the bench's own folder; those that go on with a job lie in
+``sessions`` beside the folder of jobs, as for the command line, and have ``~`` before their name in an
+address. A name never leads out of these places.
 """
 
 from __future__ import annotations
@@ -13,12 +15,16 @@ from pathlib import Path
 
 from pitchcheck.course import Thoroughness
 from pitchcheck.errors import BadValue, PitchcheckError
+from pitchcheck.jobs.layout import JOB
+from pitchcheck.jobs.names import is_id
 from pitchcheck.recorder.course_file import COURSE, parse_course
 from pitchcheck.session.new_folder import write_new
 from pitchcheck.session.rows import TAKES
 from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
+from pitchcheck.workflow.again import SESSIONS
 from pitchcheck.workflow.listen.start import Start, start_session
 
+SITTING = "~"
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,59}")
 SCALE_HELP = "like 648 mm"
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")  # no file names on Windows
@@ -49,16 +55,52 @@ def check_name(name: str) -> str:
     return name
 
 
+@dataclass(frozen=True)
+class Places:
+    """Where sessions and jobs are: the bench's own folder, and the folder of jobs."""
+
+    root: Path
+    jobs: Path
+
+    @property
+    def sittings(self) -> Path:
+        """Where the passes of jobs are played."""
+        return self.jobs.resolve().parent / SESSIONS
+
+    def session(self, name: str) -> Path | None:
+        """Return the folder of a session by its name in an address; None if there is none."""
+        if name.startswith(SITTING):
+            plain = name.removeprefix(SITTING)
+            return _inside(self.sittings, plain, SETTINGS) if is_id(plain) else None
+        return find_session(self.root, name)
+
+    def name(self, folder: Path) -> str:
+        """Return the name of a session in an address."""
+        return f"{SITTING if folder.parent == self.sittings else ''}{folder.name}"
+
+    def job(self, name: str) -> Path | None:
+        """Return the folder of a job by its id; None if there is none."""
+        known = is_id(name) or NAME.fullmatch(name)  # a person may have renamed it
+        return _inside(self.jobs, name, JOB) if known else None
+
+    def job_of(self, folder: Path) -> Path | None:
+        """Return the job that a session goes on with."""
+        return self.job(folder.name.rpartition("-")[0]) if folder.parent == self.sittings else None
+
+
 def find_session(root: Path, name: str) -> Path | None:
     """Return the folder of a session, None if there is none of that name in the bench's folder."""
-    if NAME.fullmatch(name) is None:
-        return None
-    folder = root / name
+    return None if NAME.fullmatch(name) is None else _inside(root, name, SETTINGS)
+
+
+def _inside(place: Path, name: str, holds: str) -> Path | None:
+    """Return a folder that really lies in a place and holds a file."""
+    folder = place / name
     try:
-        inside = folder.resolve(strict=True).parent == root.resolve(strict=True)
+        inside = folder.resolve(strict=True).parent == place.resolve(strict=True)
     except OSError:
         return None
-    return folder if inside and (folder / SETTINGS).is_file() else None
+    return folder if inside and (folder / holds).is_file() else None
 
 
 def list_sessions(root: Path) -> list[SessionEntry]:

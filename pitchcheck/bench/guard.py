@@ -16,7 +16,7 @@ LOOPBACK = ("127.0.0.1", "::1")
 METHODS = ("GET", "HEAD", "POST")
 FORM_BYTES = 256 * 1024  # of an ordinary form
 UPLOAD_BYTES = 512 * 1024**2  # of recordings: forty minutes of stereo in 24 bits at 48 kHz take 690 MB as WAV
-UPLOADS = "/recordings"  # the path that takes them
+UPLOADS = ("/recordings", "/seal", "/step", "/import")  # ends of the paths that take files
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "

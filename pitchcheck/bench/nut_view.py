@@ -5,15 +5,13 @@ Conventions: the drawings and words are those of the report; ``measure_nut`` run
 
 from __future__ import annotations
 
-import os
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from pitchcheck.errors import PitchcheckError
 from pitchcheck.measurement import Measurement
+from pitchcheck.report.page.view import FindingView
+from pitchcheck.report.records import Table
 
-NICENESS = 10  # below whatever captures sound
 NARROW_PX, WIDE_PX = 340.0, 860.0  # [px]
 
 
@@ -35,28 +33,25 @@ class SlotSoFar:
 class NutSoFar:
     """The whole nut; ``problem`` says why nothing is known yet."""
 
-    slots: tuple[SlotSoFar, ...]
-    headline: str
-    steps: tuple[str, ...]  # what to do now
-    wide: str
-    narrow: str
+    slots: tuple[SlotSoFar, ...] = ()
+    headline: str = ""
+    steps: tuple[str, ...] = ()  # what to do now
+    amounts: str = ""
+    caution: str = ""
+    asked: tuple[str, ...] = ()  # what is not known, and which takes would tell
+    findings: tuple[FindingView, ...] = ()
+    chords: Table | None = None
+    wide: str = ""
+    narrow: str = ""
+    left_handed: bool = False
     problem: str = ""
-
-
-def step_aside() -> None:
-    """Let whatever captures sound go first; called once in the worker process."""
-    with suppress(OSError, AttributeError):  # no such thing on this system
-        os.nice(NICENESS)
 
 
 def measure_nut(folder: str) -> NutSoFar:
     """Measure a folder as far as it was played."""
     from pitchcheck.workflow.measure import measure_folder
 
-    try:
-        return draw_nut_so_far(measure_folder(Path(folder)))
-    except PitchcheckError as error:
-        return NutSoFar((), "", (), "", "", str(error))
+    return draw_nut_so_far(measure_folder(Path(folder)))
 
 
 def draw_nut_so_far(measurement: Measurement) -> NutSoFar:
@@ -88,4 +83,16 @@ def draw_nut_so_far(measurement: Measurement) -> NutSoFar:
     )
     wide = str(draw_nut(pictures, width=WIDE_PX, ident="nut-wide", cls="wide"))
     narrow = str(draw_nut(pictures, width=NARROW_PX, ident="nut-narrow", cls="narrow"))
-    return NutSoFar(slots, view.answer.headline, view.answer.steps, wide, narrow)
+    return NutSoFar(
+        slots=slots,
+        headline=view.answer.headline,
+        steps=view.answer.steps,
+        amounts=view.answer.amounts,
+        caution=view.answer.caution,
+        asked=view.answer.asked,
+        findings=view.findings,
+        chords=view.chords,
+        wide=wide,
+        narrow=narrow,
+        left_handed=view.left_handed,
+    )

@@ -5,9 +5,8 @@ Conventions: the session has a thread of its own, measuring has a process of its
 
 from __future__ import annotations
 
-import multiprocessing
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import Future
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
@@ -18,7 +17,8 @@ from typing import Any
 
 from pitchcheck.bench.hub import Hub
 from pitchcheck.bench.live_view import scene_parts
-from pitchcheck.bench.nut_view import NutSoFar, measure_nut, step_aside
+from pitchcheck.bench.nut_view import NutSoFar, measure_nut
+from pitchcheck.bench.worker import Refused, Worker
 from pitchcheck.errors import NothingMeasured, PitchcheckError
 from pitchcheck.guide.scene import Scene
 from pitchcheck.takes import Position, Stop
@@ -41,10 +41,26 @@ class Stage(StrEnum):
 
 @dataclass(frozen=True)
 class Begin:
-    """A session to run: its folder, and what is asked of a folder that asks for nothing yet."""
+    """A session to run.
+
+    Attributes
+    ----------
+    folder : Path
+    planned : tuple of Position
+        What is asked of a folder that asks for nothing yet.
+    replan : bool
+        True lets ``planned`` take the place of a course of which nothing was played.
+    name : str
+        In addresses; the folder's by default.
+    words : str
+        To be told before listening.
+    """
 
     folder: Path
     planned: tuple[Position, ...] = ()
+    replan: bool = True
+    name: str = ""
+    words: str = ""
 
 
 class PageKeys:
@@ -84,20 +100,24 @@ class Runner:
         Returns what opens the input that was chosen.
     tones : Tones
     hub : Hub
+    worker : Worker
+        Measures what was played so far.
     """
 
-    def __init__(self, *, source: Callable[[str | None], Source], tones: Tones, hub: Hub) -> None:
-        self._source, self._tones, self._hub = source, tones, hub
+    def __init__(
+        self, *, source: Callable[[str | None], Source], tones: Tones, hub: Hub, worker: Worker
+    ) -> None:
+        self._source, self._tones, self._hub, self._worker = source, tones, hub, worker
         self._lock = Lock()
         self._thread: Thread | None = None
         self._keys = PageKeys()
-        self._worker: ProcessPoolExecutor | None = None
-        self._measuring: Future[NutSoFar] | None = None
+        self._measuring: Future[NutSoFar | Refused] | None = None
         self._due = False  # takes have come since the measurement that is under way began
         self._taken = -1
         self._nuts = 0
         self._closed = False
         self.folder: Path | None = None
+        self.name = ""
         self.nut: NutSoFar | None = None
         self.done: Listened | None = None
         self.input: str | None = None
@@ -113,8 +133,11 @@ class Runner:
         with self._lock:
             if self.busy:
                 return self.folder == session.folder
+            if self.folder != session.folder:
+                self.nut = None
             self.folder, self.done, self._keys, self._taken = session.folder, None, PageKeys(), -1
-            self._tell(Stage.OPENING, "")
+            self.name = session.name or session.folder.name
+            self._tell(Stage.OPENING, session.words)
             self._hub.publish(scene=None, live=None)
             self._thread = Thread(target=self._run, args=(session,), name="listening", daemon=True)
             self._thread.start()
@@ -135,8 +158,7 @@ class Runner:
         """Stop whatever is under way."""
         self.stop()
         self._closed = True
-        if self._worker is not None:
-            self._worker.shutdown(wait=False, cancel_futures=True)
+        self._worker.close()
 
     def measure(self, folder: Path) -> None:
         """Measure a folder as far as it was played; while that lasts, remember that it is due again."""
@@ -147,20 +169,17 @@ class Runner:
                 self._due = True
                 return
             self._due = False
-            if self._worker is None:
-                self._worker = ProcessPoolExecutor(
-                    1, mp_context=multiprocessing.get_context("spawn"), initializer=step_aside
-                )
             self._measuring = self._worker.submit(measure_nut, str(folder))
         self._measuring.add_done_callback(lambda future: self._measured(folder, future))
 
-    def _measured(self, folder: Path, future: Future[NutSoFar]) -> None:
+    def _measured(self, folder: Path, future: Future[NutSoFar | Refused]) -> None:
         if future.cancelled():
             return
         error = future.exception()
         if folder == self.folder:
             words = f"It could not be measured ({type(error).__name__}: {error}); its takes are kept."
-            self.nut = future.result() if error is None else NutSoFar((), "", (), "", "", words)
+            found = Refused(words) if error is not None else future.result()
+            self.nut = NutSoFar(problem=found.words) if isinstance(found, Refused) else found
             self._nuts += 1
             self._hub.publish(nut=self._nuts)
         if self._due and self.folder is not None and not self._closed:
@@ -174,7 +193,7 @@ class Runner:
                 screen=self,
                 keys=self._keys,
                 planned=session.planned,
-                replan=bool(session.planned),
+                replan=session.replan and bool(session.planned),
                 tones=self._tones,
             )
         except NothingMeasured as fault:
@@ -205,8 +224,7 @@ class Runner:
 
     def _tell(self, stage: Stage, words: str) -> None:
         self.stage = stage
-        name = None if self.folder is None else self.folder.name
-        self._hub.publish(stage={"stage": stage.value, "words": words, "session": name})
+        self._hub.publish(stage={"stage": stage.value, "words": words, "session": self.name or None})
 
 
 def _is_bracketed(taken: Sequence[Position]) -> bool:

@@ -9,11 +9,15 @@ from collections.abc import Callable
 from pathlib import Path
 from threading import Timer
 
-from pitchcheck.bench.app import Bench, make_app
+from pitchcheck.bench.app import make_app
+from pitchcheck.bench.folders import Places
 from pitchcheck.bench.hub import Hub
 from pitchcheck.bench.input_try import InputTry
+from pitchcheck.bench.page_kit import Bench
 from pitchcheck.bench.runner import Runner
+from pitchcheck.bench.worker import Worker
 from pitchcheck.errors import BadValue
+from pitchcheck.jobs.layout import jobs_place
 from pitchcheck.workflow.listen.input import microphone, tones
 
 HOST = "127.0.0.1"  # this machine and no other
@@ -25,6 +29,7 @@ END_S = 1  # [s] given to open connections at the end
 def serve(
     root: Path,
     *,
+    jobs: Path | None = None,
     port: int = 0,
     device: str | None = None,
     rate_hz: float | None = None,
@@ -39,6 +44,8 @@ def serve(
     ----------
     root : Path
         The folder that holds the sessions; made if needed.
+    jobs : Path, optional
+        The folder that holds the jobs; by default where the command line keeps them.
     port : int
         0 takes a free one.
     device, rate_hz, channel
@@ -60,13 +67,15 @@ def serve(
         root.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise BadValue(f"{root} cannot be made ({error.strerror}). Name another folder.") from error
-    hub = Hub()
+    hub, worker = Hub(), Worker()
     runner = Runner(
         source=lambda chosen: microphone(device=chosen or device, rate_hz=rate_hz, channel=channel),
         tones=tones(with_tones),
         hub=hub,
+        worker=worker,
     )
-    bench = Bench(root, secrets.token_urlsafe(TOKEN_BYTES), hub, runner, InputTry(hub))
+    places = Places(root, jobs_place(jobs))
+    bench = Bench(places, secrets.token_urlsafe(TOKEN_BYTES), hub, runner, InputTry(hub), worker)
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:

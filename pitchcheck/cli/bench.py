@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from pitchcheck.cli.job.options import JobsOption
 from pitchcheck.cli.listen import ChannelOption, InputOption, RateOption, TonesOption
 from pitchcheck.cli.output import say
 from pitchcheck.cli.signals import ending_signals
@@ -24,6 +25,7 @@ def bench(
     rate: RateOption = None,
     channel: ChannelOption = 1,
     tones: TonesOption = True,
+    jobs: JobsOption = None,
 ) -> None:
     """Serve a page on this machine: the session at the microphone, seen from across the room.
 
@@ -35,6 +37,7 @@ def bench(
         try:
             serve(
                 folder,
+                jobs=jobs,
                 port=port,
                 device=input_name,
                 rate_hz=rate,

@@ -10,7 +10,7 @@ import pytest
 from helpers.bench_page import TOKEN, in_thread, until
 from helpers.browser import open_browser
 from helpers.listen import in_a_row, new_folder, notes
-from pitchcheck.bench.app import Bench
+from pitchcheck.bench.page_kit import Bench
 from pitchcheck.bench.runner import Begin
 
 PAGES = ("", "session/one", "session/one/takes", "session/two", "session/two/takes")

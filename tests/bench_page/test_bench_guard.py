@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from helpers.bench_page import HOST, TOKEN, ask, in_process
-from pitchcheck.bench.app import Bench
 from pitchcheck.bench.guard import FORM_BYTES, UPLOAD_BYTES, Guard
+from pitchcheck.bench.page_kit import Bench
 from pitchcheck.bench.server import HOST as BOUND
 
 NEW = f"/{TOKEN}/sessions"

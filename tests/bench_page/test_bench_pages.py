@@ -10,10 +10,10 @@ import pytest
 
 from helpers.bench_page import TOKEN, ask, in_process, until
 from helpers.listen import course, in_a_row, new_folder, notes
-from pitchcheck.bench.app import Bench
 from pitchcheck.bench.folders import own_settings
 from pitchcheck.bench.guard import Guard
 from pitchcheck.bench.hub import Hub
+from pitchcheck.bench.page_kit import Bench
 from pitchcheck.bench.runner import Stage
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import MeterQuantity

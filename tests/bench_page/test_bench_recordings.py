@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from helpers.bench_page import TOKEN, Answer, ask, in_process
+from helpers.bench_page import TOKEN, Answer, ask, in_process, upload
 from helpers.memo_player import Memo, Wish, make_memo
-from pitchcheck.bench.app import Bench
 from pitchcheck.bench.guard import Guard
+from pitchcheck.bench.page_kit import Bench
 from pitchcheck.session.folder import read_session
 from pitchcheck.takes import Stop
 
@@ -27,16 +27,8 @@ def bench(tmp_path: Path) -> Iterator[tuple[Guard, Bench]]:
 
 
 def drop(app: Guard, files: list[tuple[str, bytes]], **fields: str) -> Answer:
-    """Drop files on the page, as a browser sends them (RFC 7578)."""
-    parts = [
-        f'--x\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n{value}\r\n'.encode()
-        for name, value in fields.items()
-    ]
-    for name, content in files:
-        head = f'--x\r\nContent-Disposition: form-data; name="files"; filename="{name}"\r\n\r\n'
-        parts.append(head.encode() + content + b"\r\n")
-    kind = {"content-type": "multipart/form-data; boundary=x"}
-    return ask(app, f"/{TOKEN}/recordings", method="POST", body=b"".join(parts) + b"--x--\r\n", headers=kind)
+    """Drop files on the page."""
+    return upload(app, f"/{TOKEN}/recordings", [("files", *file) for file in files], **fields)
 
 
 def noise_wav() -> bytes:

@@ -8,7 +8,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -17,11 +17,14 @@ from threading import Thread
 from urllib.parse import unquote, urlencode
 
 from helpers.listen import FileSource, room_noise
-from pitchcheck.bench.app import Bench, make_app
+from pitchcheck.bench.app import make_app
+from pitchcheck.bench.folders import Places
 from pitchcheck.bench.guard import Guard
 from pitchcheck.bench.hub import Hub
 from pitchcheck.bench.input_try import InputTry
+from pitchcheck.bench.page_kit import Bench
 from pitchcheck.bench.runner import Runner
+from pitchcheck.bench.worker import Worker
 from pitchcheck.types import FloatArray
 from pitchcheck.workflow.listen.ports import NoTones
 
@@ -105,11 +108,12 @@ def in_process(
 ) -> Iterator[tuple[Guard, Bench]]:
     """Make a bench whose input is a sound, read as fast as it goes; without one it is a quiet room."""
     root.mkdir(parents=True, exist_ok=True)
-    hub = Hub()
+    hub, worker = Hub(), Worker()
     heard = room_noise(0.3) if sound is None else sound
     make = FileSource if paced_from_s is None else partial(PacedSource, from_s=paced_from_s)
-    runner = Runner(source=lambda _: make(heard), tones=NoTones(), hub=hub)
-    bench = Bench(root, TOKEN, hub, runner, InputTry(hub))
+    runner = Runner(source=lambda _: make(heard), tones=NoTones(), hub=hub, worker=worker)
+    places = Places(root, root.parent / "kept" / "jobs")
+    bench = Bench(places, TOKEN, hub, runner, InputTry(hub), worker)
     try:
         yield make_app(bench, port=port), bench
     finally:
@@ -160,9 +164,9 @@ def ask(
         "http_version": "1.1",
         "method": method,
         "scheme": "http",
-        "path": unquote(path),
-        "raw_path": path.encode(),
-        "query_string": b"",
+        "path": unquote(path.partition("?")[0]),
+        "raw_path": path.partition("?")[0].encode(),
+        "query_string": path.partition("?")[2].encode(),
         "root_path": "",
         "headers": [(k.encode(), v.encode()) for k, v in sent.items() if v],
         "client": (client, 50_000),
@@ -171,7 +175,13 @@ def ask(
     found: list[dict[str, object]] = []
     pieces = [content[i : i + 65_536] for i in range(0, len(content), 65_536)] or [b""]
 
+    sent_all = False
+
     async def receive() -> dict[str, object]:
+        nonlocal sent_all
+        if sent_all:
+            await asyncio.Event().wait()  # the browser stays and says no more
+        sent_all = len(pieces) < 2
         piece = pieces.pop(0) if pieces else b""
         return {"type": "http.request", "body": piece, "more_body": bool(pieces)}
 
@@ -185,6 +195,19 @@ def ask(
         {k.decode().lower(): v.decode() for k, v in start["headers"]},  # type: ignore[attr-defined]
         b"".join(bytes(m.get("body", b"")) for m in found[1:]),  # type: ignore[call-overload]
     )
+
+
+def upload(app: Guard, path: str, files: Sequence[tuple[str, str, bytes]], **fields: str) -> Answer:
+    """Send files (field, name, content) and fields as a browser sends them (RFC 7578)."""
+    parts = [
+        f'--x\r\nContent-Disposition: form-data; name="{name.replace("_", "-")}"\r\n\r\n{value}\r\n'.encode()
+        for name, value in fields.items()
+    ]
+    for field, name, content in files:
+        head = f'--x\r\nContent-Disposition: form-data; name="{field}"; filename="{name}"\r\n\r\n'
+        parts.append(head.encode() + content + b"\r\n")
+    kind = {"content-type": "multipart/form-data; boundary=x"}
+    return ask(app, path, method="POST", body=b"".join(parts) + b"--x--\r\n", headers=kind)
 
 
 def until(true: Callable[[], object], *, within_s: float = WAIT_S) -> None:

@@ -214,6 +214,17 @@ if (at("try"))
     if (said) showTry({ said: [said], done: true });
   });
 
+// -- pieces that take a while
+
+for (const piece of document.querySelectorAll("[data-fetch]"))
+  fetch(piece.dataset.fetch)
+    .then((answer) => (answer.ok ? answer.text() : Promise.reject(answer.status)))
+    .then((text) => (piece.innerHTML = text))
+    .catch(() => (piece.textContent = "It could not be worked out. Load the page again."));
+
+for (const form of document.querySelectorAll("[data-busy]"))
+  form.addEventListener("submit", () => (form.querySelector(".busy").textContent = form.dataset.busy));
+
 // -- recordings dropped
 
 const drop = at("drop");

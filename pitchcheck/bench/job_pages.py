@@ -1,0 +1,362 @@
+"""Jobs on the page: begun, looked at, gone on with, sealed into, compared, reported.
+
+Conventions: as in ``app``, with what ``pitchcheck job`` calls; what takes long is done by the worker process.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from starlette.background import BackgroundTask
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from pitchcheck.bench import forms, job_work
+from pitchcheck.bench.job_view import job_shown, photo_kind, photo_paths
+from pitchcheck.bench.page_kit import PageKit, missing, now, report_response
+from pitchcheck.bench.runner import Begin
+from pitchcheck.bench.worker import Refused, refused
+from pitchcheck.course import Thoroughness
+from pitchcheck.errors import BadValue, PitchcheckError
+from pitchcheck.jobs.read import list_jobs, read_job
+from pitchcheck.jobs.records import PassKind, find_step
+from pitchcheck.jobs.write import add_note, new_job, record_step, set_pass_aside
+from pitchcheck.session.settings import read_settings
+from pitchcheck.workflow.again import again_with_job
+from pitchcheck.workflow.jobs.gauge import add_job_gauge
+
+
+class JobPages(PageKit):
+    """Handlers of the addresses of jobs."""
+
+    def routes(self) -> list[Route]:
+        """Return the addresses."""
+        post = ["POST"]
+        return [
+            Route("/jobs", self.new, methods=post),
+            Route("/import", self.read_archive, methods=post),
+            Route("/job/{id}", self.job),
+            Route("/job/{id}/now", self.state_now),
+            Route("/job/{id}/change", self.change),
+            Route("/job/{id}/report", self.report),
+            Route("/job/{id}/photo/{number:int}", self.photo),
+            Route("/job/{id}/check", self.check),
+            Route("/job/{id}/archive", self.archive),
+            Route("/job/{id}/again", self.again, methods=post),
+            Route("/job/{id}/note", self.note, methods=post),
+            Route("/job/{id}/step", self.step, methods=post),
+            Route("/job/{id}/set-aside", self.set_aside, methods=post),
+            Route("/job/{id}/gauge", self.gauge, methods=post),
+            Route("/session/{name}/seal", self.seal_form),
+            Route("/session/{name}/seal", self.seal, methods=post),
+        ]
+
+    # -- pages
+
+    async def job(self, request: Request) -> Response:
+        """Show a job: how it is now, before and after, passes, what can be done."""
+        folder = self._job(request)
+        return missing() if folder is None else await run_in_threadpool(self._job_page, folder, request)
+
+    async def state_now(self, request: Request) -> Response:
+        """Give how the instrument is now, as a piece of the page."""
+        return await self._piece(request, job_work.job_now)
+
+    async def change(self, request: Request) -> Response:
+        """Give two passes against one another, as a piece of the page."""
+        asked = [request.query_params.get(key) or None for key in ("before", "after")]
+        return await self._piece(request, job_work.job_change, *asked)
+
+    async def report(self, request: Request) -> Response:
+        """Give the report of a job."""
+        folder, asked = self._job(request), request.query_params
+        if folder is None:
+            return missing()
+        wanted = job_work.ReportWanted(
+            reader=asked.get("for") or "tech",
+            names=not asked.get("without-names"),
+            sound=not asked.get("without-sound"),
+            workshop=asked.get("workshop") or None,
+            signature=bool(asked.get("signature")),
+            before=asked.get("before") or None,
+            after=asked.get("after") or None,
+        )
+        page = await self.worked(job_work.job_report_page, folder, wanted, now())
+        return self._job_trouble(folder, page) if isinstance(page, Refused) else report_response(page)
+
+    async def photo(self, request: Request) -> Response:
+        """Give a picture of a job, by its number."""
+        folder = self._job(request)
+        paths = [] if folder is None else photo_paths(await run_in_threadpool(read_job, folder))
+        number = int(request.path_params["number"])
+        if number >= len(paths) or not photo_kind(paths[number]):
+            return missing()
+        return FileResponse(paths[number], media_type=photo_kind(paths[number]))
+
+    async def check(self, request: Request) -> Response:
+        """Compare every byte of a job with its sums, and say what that proves."""
+        folder = self._job(request)
+        if folder is None:
+            return missing()
+        lines = await self.worked(job_work.check_lines, folder)
+        if isinstance(lines, Refused):
+            return self._job_trouble(folder, lines)
+        return self.page("job_check.jinja", job=folder.name, lines=lines)
+
+    async def archive(self, request: Request) -> Response:
+        """Give a job as one archive."""
+        folder, asked = self._job(request), request.query_params
+        if folder is None:
+            return missing()
+        place = TemporaryDirectory(prefix="pitchcheck-")  # removed when the answer was sent
+        names, title = not asked.get("without-names"), asked.get("title") or None
+        target = Path(place.name) / "job.zip"
+        done = await self.worked(job_work.write_archive, folder, target, names, not asked.get("trim"), title)
+        if isinstance(done, Refused):
+            place.cleanup()
+            return self._job_trouble(folder, done)
+        name = f"{folder.name}.zip" if names else "job.zip"
+        return FileResponse(
+            target, filename=name, media_type="application/zip", background=BackgroundTask(place.cleanup)
+        )
+
+    # -- what buttons do
+
+    async def new(self, request: Request) -> Response:
+        """Make a job."""
+        form = await request.form(max_fields=12, max_files=0)
+        try:
+            made = await run_in_threadpool(self._new_job, form)
+        except PitchcheckError as error:
+            return self.trouble(refused(error).words, back="", name="the start page")
+        return self.to(f"job/{made.name}")
+
+    async def read_archive(self, request: Request) -> Response:
+        """Unpack an exported job that was uploaded; nothing that is there is replaced."""
+        form = await request.form(max_fields=4, max_files=1)
+        try:
+            uploads = forms.files(form, "archive")
+            if not uploads:
+                return self.trouble("No archive was chosen.", back="", name="the start page")
+            with forms.kept_for_now(uploads) as paths:
+                found = await self.worked(job_work.read_archive, self._bench.places.jobs, paths[0])
+        finally:
+            await form.close()
+        if isinstance(found, Refused):
+            return self.trouble(found.words, back="", name="the start page")
+        return self.to(f"job/{found}")
+
+    async def again(self, request: Request) -> Response:
+        """Begin the next pass of a job, or go on with it."""
+        folder = self._job(request)
+        if folder is None:
+            return missing()
+        form = await request.form(max_fields=200, max_files=0)
+        try:
+            begin = await run_in_threadpool(self._next_pass, folder, form)
+        except PitchcheckError as error:
+            return self._job_trouble(folder, refused(error))
+        if not self._bench.runner.begin(begin):
+            return self._job_trouble(
+                folder, Refused("Another session is under way. End it first."), status=409
+            )
+        return self.to(f"session/{begin.name}")
+
+    async def note(self, request: Request) -> Response:
+        """Add a bench note."""
+
+        def write(folder: Path, form: FormData, _: list[Path]) -> None:
+            add_note(folder, forms.text(form, "words"), now=now())
+
+        return await self._write(request, write, at="notes")
+
+    async def step(self, request: Request) -> Response:
+        """Mark a step of the checklist, with a picture if one was chosen."""
+
+        def write(folder: Path, form: FormData, photos: list[Path]) -> None:
+            record_step(
+                folder,
+                find_step(forms.text(form, "step")),
+                now=now(),
+                done=forms.text(form, "mark") != "undo",
+                note=forms.text(form, "note") or None,
+                measured=forms.text(form, "measured") or None,
+                photo=photos[0] if photos else None,
+            )
+
+        return await self._write(request, write, at="checklist")
+
+    async def set_aside(self, request: Request) -> Response:
+        """Let a pass no longer count."""
+
+        def write(folder: Path, form: FormData, _: list[Path]) -> None:
+            set_pass_aside(folder, forms.text(form, "pass"), reason=forms.text(form, "reason"), now=now())
+
+        return await self._write(request, write, at="passes")
+
+    async def gauge(self, request: Request) -> Response:
+        """Keep a gauge or leaf reading beside the passes."""
+        folder = self._job(request)
+        if folder is None:
+            return missing()
+        form = await request.form(max_fields=12, max_files=0)
+        try:
+            entry = forms.gauge(form)
+            await run_in_threadpool(add_job_gauge, folder, entry, now=now())
+        except (PitchcheckError, OSError) as error:
+            return JSONResponse({"said": refused(error).words}, status_code=400)
+        return JSONResponse({"said": forms.gauge_words(entry)})
+
+    # -- sealing a session into a job
+
+    async def seal_form(self, request: Request) -> Response:
+        """Ask how a session is to enter a job."""
+        folder = self.session_folder(request)
+        if folder is None:
+            return missing()
+        return await run_in_threadpool(self._seal_page, folder, {}, None)
+
+    async def seal(self, request: Request) -> Response:
+        """Seal a session into a job as a pass; a new job is made if its title was given."""
+        folder, runner = self.session_folder(request), self._bench.runner
+        if folder is None:
+            return missing()
+        if runner.busy and runner.folder == folder:
+            return self.session_trouble(folder, Refused("End the session first."), status=409)
+        form = await request.form(max_fields=200, max_files=forms.MOST_FILES)
+        filled = forms.fields(form)
+        try:
+            with forms.kept_for_now(forms.files(form, "photos")) as photos:
+                job = await run_in_threadpool(self._job_for, form)
+                filled |= {"job": job.name, "title": ""}
+                said = await run_in_threadpool(_sealing, folder, form, photos)
+                found = await self.worked(job_work.seal, job, folder, said, now())
+        except (PitchcheckError, OSError) as error:
+            found = refused(error)
+        finally:
+            await form.close()
+        if isinstance(found, Refused):
+            return await run_in_threadpool(self._seal_page, folder, filled, found)
+        return self.to(f"job/{job.name}?sealed={found.number}")
+
+    # -- helpers
+
+    def _job(self, request: Request) -> Path | None:
+        return self._bench.places.job(request.path_params["id"])
+
+    def _job_trouble(self, folder: Path, found: Refused, *, status: int = 400) -> HTMLResponse:
+        return self.trouble(found.words, back=f"job/{folder.name}", name=folder.name, status=status)
+
+    async def _piece(self, request: Request, work: Callable[..., str], *args: Any) -> Response:
+        """Give a piece of a job's page that is worked out."""
+        folder = self._job(request)
+        if folder is None:
+            return missing()
+        found = await self.worked(work, folder, *args)
+        return (
+            self.page("said.jinja", words=found.words) if isinstance(found, Refused) else HTMLResponse(found)
+        )
+
+    async def _write(
+        self, request: Request, write: Callable[[Path, FormData, list[Path]], None], *, at: str
+    ) -> Response:
+        """Write something into a job and show it again at the place of the page where it stands."""
+        folder = self._job(request)
+        if folder is None:
+            return missing()
+        form = await request.form(max_fields=12, max_files=1)
+        try:
+            with forms.kept_for_now(forms.files(form, "photo")) as photos:
+                await run_in_threadpool(write, folder, form, photos)
+        except (PitchcheckError, OSError) as error:
+            return self._job_trouble(folder, refused(error))
+        finally:
+            await form.close()
+        return self.to(f"job/{folder.name}#{at}")
+
+    def _job_page(self, folder: Path, request: Request) -> HTMLResponse:
+        asked = request.query_params
+        try:
+            shown = job_shown(read_job(folder))
+        except PitchcheckError as error:
+            return self.trouble(refused(error).words, back="", name="the start page")
+        return self.page(
+            "job.jinja",
+            job=shown,
+            courses=list(Thoroughness),
+            before=asked.get("before") or "",
+            after=asked.get("after") or "",
+            sealed=asked.get("sealed") or "",
+        )
+
+    def _seal_page(self, folder: Path, filled: dict[str, Any], found: Refused | None) -> HTMLResponse:
+        places = self._bench.places
+        try:
+            strings = read_settings(folder).settings.instrument.strings
+            jobs = list_jobs(places.jobs)
+        except PitchcheckError as error:
+            return self.session_trouble(folder, error)
+        own = places.job_of(folder)
+        if own is not None:
+            filled = {"job": own.name} | filled
+        empty = dict.fromkeys(("job", "title", "kind", "remarks", "changed", "anyway"), "")
+        return self.page(
+            "seal.jinja",
+            session=places.name(folder),
+            shown=folder.name,
+            strings=sorted(strings, key=lambda spec: spec.number),
+            jobs=[job for job in jobs if job.fault is None],
+            kinds=list(PassKind),
+            filled=empty | filled,
+            words="" if found is None else found.words,
+            confirm=found is not None and found.confirm,
+            status=200 if found is None else 400,
+        )
+
+    def _new_job(self, form: FormData) -> Path:
+        said = {key: forms.text(form, key) or None for key in ("instrument", "serial", "customer")}
+        return new_job(
+            self._bench.places.jobs,
+            title=forms.text(form, "title"),
+            now=now(),
+            owner_words=forms.text(form, "owner-words") or None,
+            **said,
+        ).folder
+
+    def _job_for(self, form: FormData) -> Path:
+        """Return the job that was chosen, or a new one by its title."""
+        if forms.text(form, "title"):
+            return self._new_job(form)
+        job = self._bench.places.job(forms.text(form, "job"))
+        if job is None:
+            raise BadValue("Choose a job, or give a title for a new one.")
+        return job
+
+    def _next_pass(self, folder: Path, form: FormData) -> Begin:
+        places = self._bench.places
+        shown = job_shown(read_job(folder))
+        removed, again = forms.filed(form, shown.strings) if shown.strings else ([], [])
+        found = again_with_job(
+            folder, strings=again or None, removed=removed, thoroughness=forms.thoroughness(form)
+        )
+        words = " ".join(found.start.words)
+        return Begin(found.folder, found.start.planned, name=places.name(found.folder), words=words)
+
+
+def _sealing(folder: Path, form: FormData, photos: list[Path]) -> job_work.Sealing:
+    """Return how a session is to enter a job."""
+    removed, _ = forms.filed(form, read_settings(folder).settings.instrument.strings)
+    return job_work.Sealing(
+        kind=forms.text(form, "kind") or None,
+        removed=tuple(removed),
+        remarks=forms.text(form, "remarks") or None,
+        photos=tuple(photos),
+        changed=forms.text(form, "changed") or None,
+        anyway=forms.ticked(form, "anyway"),
+    )

@@ -1,0 +1,88 @@
+"""What every handler of the bench needs: its parts, pages from templates, refusals in words."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, TypeVar
+
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from pitchcheck.bench.folders import Places
+from pitchcheck.bench.guard import REPORT_POLICY
+from pitchcheck.bench.hub import Hub
+from pitchcheck.bench.input_try import InputTry
+from pitchcheck.bench.runner import Runner
+from pitchcheck.bench.templating import render
+from pitchcheck.bench.worker import Refused, Worker, refused
+
+Result = TypeVar("Result")
+
+
+@dataclass
+class Bench:
+    """Everything the pages share."""
+
+    places: Places
+    token: str
+    hub: Hub
+    runner: Runner
+    tries: InputTry
+    worker: Worker
+
+    @property
+    def root(self) -> Path:
+        """The folder that holds the sessions."""
+        return self.places.root
+
+
+class PageKit:
+    """Base of the handlers."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+
+    def page(self, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
+        """Return a page from a template."""
+        return HTMLResponse(render(template, base=f"/{self._bench.token}", **values), status_code=status)
+
+    def trouble(self, words: str, *, back: str, name: str, status: int = 400) -> HTMLResponse:
+        """Return a page that says why something cannot be done; ``back`` is where one goes on."""
+        return self.page("trouble.jinja", words=words, back=back, name=name, status=status)
+
+    def to(self, path: str) -> RedirectResponse:
+        """Lead on to another page."""
+        return RedirectResponse(f"/{self._bench.token}/{path}", status_code=303)
+
+    async def worked(self, work: Callable[..., Result], *args: Any) -> Result | Refused:
+        """Let the worker process do something, and wait for it."""
+        return await asyncio.wrap_future(self._bench.worker.submit(work, *args))
+
+    def session_folder(self, request: Request) -> Path | None:
+        """Return the session that an address names."""
+        return self._bench.places.session(request.path_params["name"])
+
+    def session_trouble(self, folder: Path, found: Exception | Refused, *, status: int = 400) -> HTMLResponse:
+        """Return a page that says why something cannot be done with a session."""
+        words = found.words if isinstance(found, Refused) else refused(found).words
+        name = self._bench.places.name(folder)
+        return self.trouble(words, back=f"session/{name}", name=folder.name, status=status)
+
+
+def report_response(page: str) -> HTMLResponse:
+    """Return a finished report, which is one file with its own style sheet and no script."""
+    return HTMLResponse(page, headers={"content-security-policy": REPORT_POLICY})
+
+
+def missing() -> Response:
+    """Say that there is nothing at an address."""
+    return Response("not found", status_code=404, media_type="text/plain")
+
+
+def now() -> datetime:
+    """Return the time here, with its offset from UTC."""
+    return datetime.now(UTC).astimezone()
