@@ -7,10 +7,9 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.job.options import JobsOption, RemovedOption, file_into, find, say_filed
+from pitchcheck.cli.job.options import FinalOption, JobsOption, RemovedOption, file_into, filed_words, find
 from pitchcheck.cli.listen import (
     ChannelOption,
-    FinalOption,
     InputOption,
     PlainOption,
     RateOption,
@@ -59,6 +58,7 @@ def again(
     from pitchcheck.session.settings import SETTINGS
     from pitchcheck.workflow.again import again_with_folder, again_with_job
     from pitchcheck.workflow.jobs.add_pass import parse_removed
+    from pitchcheck.workflow.listen.start import check_course
 
     chosen = None if strings is None else string_numbers(strings)
     off = [parse_removed(text) for text in removed or ()]
@@ -72,6 +72,9 @@ def again(
     else:
         job = find(name, jobs)
         ready = again_with_job(job, strings=chosen, removed=off, thoroughness=usual)
+    asked = strings is not None or thoroughness is not None
+    if asked and not ready.made:
+        check_course(ready.folder, ready.start.planned)
     say(f"{'Made' if ready.made else 'Goes on in'} {ready.folder}, after {ready.before.name}.")
     for line in ready.start.words:
         say(line)
@@ -83,19 +86,20 @@ def again(
     done, status = sit(
         ready.folder,
         planned=ready.start.planned,
-        replan=True,
+        replan=asked,
         source=Source(input_name, rate, channel),
         tones=tones,
         plain=plain,
     )
+    words: list[str] = []
     if job is not None and not done.problems and not status:
         if done.missing or not done.taken:
-            say(f'Not filed yet, as takes are missing. To go on: pitchcheck again "{name}"')
+            words = [f'Not filed yet, as takes are missing. To go on: pitchcheck again "{name}"']
         else:
             with progress_bar() as progress:
                 kind = "final" if final else None
                 added = file_into(str(job), done.folder, kind=kind, heard=done.measurement, progress=progress)
-            say_filed(added)
-    end(done)
+            words = filed_words(added)
+    end(done, words, filed=None if job is None else name)
     if status:
         raise typer.Exit(status)

@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.job.options import JobsOption, find, now
+from pitchcheck.cli.job.options import ON_PAPER, JobsOption, find, now
+from pitchcheck.cli.output import show_measurement, tell
 
 NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="A session folder, or a job.")]
 WordsArgument = Annotated[
@@ -23,19 +24,26 @@ WordsArgument = Annotated[
 def gauge(name: NameArgument, reading: WordsArgument, jobs: JobsOption = None) -> None:
     """Write down what a gauge said.
 
-    In a session folder it enters the next measurement; in a job it stands beside the sound in every report.
+    It is weighed together with the sound, at once and in every later pass; in a job it also stands beside the
+    sound in every report.
 
     Example: pitchcheck gauge parlour third 6 passes 0.010 in stops 0.012 in
     """
     from pitchcheck.session.gauge_entry import add_gauge, parse_gauge
     from pitchcheck.session.settings import SETTINGS
     from pitchcheck.workflow.jobs.gauge import add_job_gauge
+    from pitchcheck.workflow.jobs.report import last_measurement
+    from pitchcheck.workflow.measure import measure_folder, quickly_measured
 
     entry = parse_gauge(" ".join(reading))
     if jobs is None and (Path(name) / SETTINGS).is_file():
         add_gauge(Path(name), entry)
-        typer.echo(f"Written into {Path(name) / SETTINGS}. Measure again: pitchcheck measure {name!r}")
+        said = f"Written into {Path(name) / SETTINGS}."
+        if quickly_measured(Path(name)):
+            show_measurement(measure_folder(Path(name)), said=[said])
+        else:
+            tell(f'{said} Measure again: pitchcheck measure "{name}"')
         return
     kept = add_job_gauge(find(name, jobs), entry, now=now())
-    after = f"after pass {kept.after_pass}" if kept.after_pass else "before the first pass"
-    typer.echo(f"Kept in the job, {after}. It is shown beside the sound: pitchcheck job show {name!r}")
+    said = f"Kept in the job, after pass {kept.after_pass}; sound and gauge together say:"
+    show_measurement(last_measurement(find(name, jobs)), said=[said], more=ON_PAPER)

@@ -11,8 +11,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pitchcheck.cli.job.options import JobsOption, RemovedOption, file_into, find, say_filed
-from pitchcheck.cli.output import progress_bar, say, show_measurement
+from pitchcheck.cli.job.options import (
+    ON_PAPER,
+    FinalOption,
+    JobsOption,
+    RemovedOption,
+    file_into,
+    filed_words,
+    find,
+)
+from pitchcheck.cli.output import progress_bar, say, show_measurement, tell
 from pitchcheck.cli.signals import ending_signals
 from pitchcheck.course import Thoroughness
 from pitchcheck.errors import BadValue, NothingMeasured
@@ -49,7 +57,6 @@ JobOption = Annotated[
     str | None,
     typer.Option("--job", metavar="JOB", help="At the end file the session into this job as a pass."),
 ]
-FinalOption = Annotated[bool, typer.Option("--final", help="File it as the pass at hand-over.")]
 PlainOption = Annotated[bool, typer.Option("--plain", help="Plain lines instead of a screen.")]
 
 
@@ -74,7 +81,7 @@ def listen(
     Example: pitchcheck listen bench/today --kind acoustic --thoroughness quick
     """
     from pitchcheck.units import length_mm
-    from pitchcheck.workflow.listen.start import asks_kind, start_session
+    from pitchcheck.workflow.listen.start import asks_kind, check_course, start_session
 
     if job is not None:  # refused before anything is played
         from pitchcheck.workflow.jobs.add_pass import parse_removed
@@ -98,12 +105,15 @@ def listen(
         thoroughness=thoroughness or Thoroughness.BASE,
         strings=None if strings is None else string_numbers(strings),
     )
+    asked = thoroughness is not None or strings is not None
+    if asked and not start.made:
+        check_course(folder, start.planned)
     for line in start.words:
         say(line)
     done, status = sit(
         folder,
         planned=start.planned,
-        replan=thoroughness is not None or strings is not None,
+        replan=asked,
         source=Source(input_name, rate, channel),
         tones=tones,
         plain=plain,
@@ -112,8 +122,9 @@ def listen(
         end(done)
         raise typer.Exit(status)
     if job is not None and not done.problems:
-        _file(done, job, removed=removed, final=final, jobs=jobs)
-    end(done)
+        end(done, _file(done, job, removed=removed, final=final, jobs=jobs), filed=job)
+    else:
+        end(done)
 
 
 @dataclass(frozen=True)
@@ -144,7 +155,7 @@ def sit(
         ending = stack.enter_context(ending_signals())
         keys = stack.enter_context(keyboard())
         screen: LiveScreen | PlainScreen
-        screen = stack.enter_context(LiveScreen(console)) if live else PlainScreen(typer.echo)
+        screen = stack.enter_context(LiveScreen(console)) if live else PlainScreen(tell)
         done = listen_folder(
             folder,
             source=microphone(device=source.name, rate_hz=source.rate_hz, channel=source.channel),
@@ -157,11 +168,12 @@ def sit(
     return done, ending.status or 0
 
 
-def _file(done: Listened, job: str, *, removed: list[str] | None, final: bool, jobs: Path | None) -> None:
-    """File a finished session into a job; one that is not finished waits."""
+def _file(
+    done: Listened, job: str, *, removed: list[str] | None, final: bool, jobs: Path | None
+) -> list[str]:
+    """File a finished session into a job, one that is not finished waits; return what is to be said of it."""
     if done.missing or not done.taken:
-        say(f'Not filed yet, as takes are missing. Then: pitchcheck job add "{job}" "{done.folder}"')
-        return
+        return [f'Not filed yet, as takes are missing. Then: pitchcheck job add "{job}" "{done.folder}"']
     with progress_bar() as progress:
         added = file_into(
             job,
@@ -172,23 +184,24 @@ def _file(done: Listened, job: str, *, removed: list[str] | None, final: bool, j
             jobs=jobs,
             progress=progress,
         )
-    say_filed(added)
+    return filed_words(added)
 
 
-def end(done: Listened) -> None:
-    """Say how to go on, and print last what was measured."""
-    said = list(done.notices)
+def end(done: Listened, words: Sequence[str] = (), *, filed: str | None = None) -> None:
+    """Say how to go on, and print last what was measured; ``filed`` is the job it went into."""
+    said = [*done.notices, *words]
     if done.stopped:
         said.append("Stopped.")
     if done.taken < done.asked:
         said.append(
             f'{done.taken} of {done.asked} takes are kept. To go on: pitchcheck listen "{done.folder}"'
         )
-    if done.taken:
-        said.append(f'To measure again: pitchcheck measure "{done.folder}" --report FILE.html')
+    again = f'pitchcheck measure "{done.folder}" --report FILE.html'
     if done.measurement is not None:
-        show_measurement(done.measurement, said=said)
+        more = f"Findings, takes, cautions, pictures: {again}" if filed is None else ON_PAPER
+        show_measurement(done.measurement, said=said, more=more)
     else:
+        said += [f"To measure: {again}"] if done.taken else []
         for line in said:
             say(line)
     if done.problems:

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pitchcheck.cli.job.options import (
+    ON_PAPER,
     AnywayOption,
     ChangedOption,
     JobsOption,
     RemovedOption,
     file_into,
-    say_filed,
+    filed_words,
 )
 from pitchcheck.cli.output import (
     AllOption,
@@ -137,9 +138,7 @@ def measure(
         raise
     if unit is not None:
         measurement = measurement.shown_in(unit)
-    if added is not None:
-        say_filed(added)
-    written: list[str] = []
+    written: list[str] = [] if added is None else filed_words(added)
     if report is not None:
         from pitchcheck.report.render import render_page
 
@@ -150,7 +149,8 @@ def measure(
         for line in (*fault_lines(measurement.problems), *measurement.notices, *written):
             say(line)
     else:
-        show_measurement(measurement, everything=everything, said=written)
+        more = None if added is None else ON_PAPER
+        show_measurement(measurement, everything=everything, said=written, more=more)
     if not measurement.anything_measured:
         if as_json:
             raise NothingMeasured("No string could be measured.")

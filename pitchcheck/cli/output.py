@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from shutil import get_terminal_size
+from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated
 from unicodedata import category
 
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from pitchcheck.workflow.progress import Progress
 
 REPORT_ENDINGS = (".html", ".htm")
+NARROWEST = 40  # [columns] no terminal is treated as narrower
 
 UnitOption = Annotated[
     LengthUnit | None,
@@ -38,7 +41,32 @@ _UNSAFE = {"Cc", "Cf", "Cs"}  # Unicode categories: control, format (writing dir
 
 def say(message: str) -> None:
     """Print a message to standard error; names of files and folders in it can move no cursor."""
-    typer.echo("".join(s if s in "\n\t" or category(s) not in _UNSAFE else "?" for s in message), err=True)
+    _put(message, err=True)
+
+
+def tell(message: str) -> None:
+    """Print a line of the result to standard output, as ``say`` does to standard error."""
+    _put(message, err=False)
+
+
+def _put(message: str, *, err: bool) -> None:
+    """Print words; on a terminal they are broken between words, elsewhere a sentence stays one line."""
+    text = "".join(s if s in "\n\t" or category(s) not in _UNSAFE else "?" for s in message)
+    stream = sys.stderr if err else sys.stdout
+    typer.echo("\n".join(wrapped(text.split("\n"))) if stream.isatty() else text, err=err)
+
+
+def wrapped(lines: Iterable[str]) -> Iterator[str]:
+    """Yield lines broken at the terminal's width, hanging under their start; paths and sums stay whole."""
+    width = max(get_terminal_size().columns, NARROWEST)
+    for line in lines:
+        start = len(line) - len(line.lstrip(" "))
+        yield from broken(line, width, indent=" " * (start + 2)) or [""]
+
+
+def broken(line: str, width: int, *, indent: str = "") -> list[str]:
+    """Return a line broken between words only."""
+    return wrap(line, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
 
 
 def show_measurement(
@@ -46,14 +74,14 @@ def show_measurement(
     *,
     everything: bool = False,
     said: Sequence[str] = (),
+    more: str | None = None,
     true_heights_mm: Mapping[int, float] | None = None,
 ) -> None:
     """Print a measurement: on request all of it, and last what fits one screen, the amounts at its foot.
 
-    What is ``said`` with it goes to standard error first, and takes its lines from the screen.
+    What is ``said`` with it goes to standard error first, and takes its lines from the screen; ``more`` says
+    where the rest stands.
     """
-    from textwrap import wrap
-
     from rich.console import Console
     from rich.text import Text
 
@@ -68,8 +96,8 @@ def show_measurement(
         console.print()
     for line in said:
         say(line)
-    lines = LINES - sum(len(wrap(line, COLUMNS)) for line in said)
-    for line in end_screen(measurement, lines=lines, true_heights_mm=true_heights_mm):
+    lines = LINES - sum(-(-len(part) // COLUMNS) for line in said for part in wrapped([line]))
+    for line in end_screen(measurement, lines=lines, more=more, true_heights_mm=true_heights_mm):
         console.print(Text(line), soft_wrap=True)
 
 

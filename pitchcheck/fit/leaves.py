@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import ndtr
 
 from pitchcheck.fit.cases import linearise
@@ -27,6 +28,7 @@ from pitchcheck.types import FloatArray
 LAPSE = 0.01  # [-] leaves misread altogether; our choice
 SWEEPS = 12  # over all leaves; a handful settles
 SAYS_NOTHING_MM2 = 1e4  # [mm^2] variance of a reading that says nothing
+SAME_GAP = 1e-9  # [-] relative difference of slopes below which two gaps are one
 _NORMAL = 1 / np.sqrt(2 * np.pi)
 
 
@@ -62,10 +64,9 @@ def update_sites(
     problem: Problem, leaves: Sequence[LeafRow], solution: Solution, sites: LeafSites
 ) -> LeafSites:
     """Sites that belong to a solution made with the sites given."""
-    distinct = list(dict.fromkeys(row.case for row in leaves))
-    first = [next(row for row in leaves if row.case == case) for case in distinct]
-    gap = np.array([distinct.index(row.case) for row in leaves])
-    mean, slope = gaps(problem, first, solution)
+    mean, slope = gaps(problem, leaves, solution)
+    first, gap = _distinct(slope)
+    mean, slope = mean[first], slope[first]
     covariance = slope @ solution.covariance @ slope.T
     bound, sign, sd = _columns(leaves)
     # From here on everything is linear in the gaps: their joint belief without any site first.
@@ -90,6 +91,22 @@ def update_sites(
             covariance = np.linalg.inv(free + np.diag(np.bincount(gap, 1 / variance)))
             mean = covariance @ (pull + np.bincount(gap, value / variance))
     return LeafSites(value, variance)
+
+
+def _distinct(slope: FloatArray) -> tuple[list[int], npt.NDArray[np.intp]]:
+    """Rows of the gaps that differ, and for every leaf the place of its gap among them.
+
+    Leaves read one after the other, in one pass or in two with nothing filed between, bound one and the same
+    gap: its joint covariance with itself has no inverse.
+    """
+    first: list[int] = []
+    gap: list[int] = []
+    for k, row in enumerate(slope):
+        same = [i for i, j in enumerate(first) if np.allclose(row, slope[j], rtol=SAME_GAP, atol=0.0)]
+        if not same:
+            first.append(k)
+        gap.append(same[0] if same else len(first) - 1)
+    return first, np.array(gap)
 
 
 def leaf_data(leaves: Sequence[LeafRow], sites: LeafSites) -> Data:

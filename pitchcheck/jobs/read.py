@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
@@ -41,6 +42,7 @@ from pitchcheck.jobs.records import (
 from pitchcheck.jobs.sums import read_fingerprint
 
 _SHOWN = 5  # ids in a message
+NAMED_BY = ("title", "serial", "instrument", "customer")
 LARGEST_NOTE_BYTES = 100_000  # our choice: a note has at most 4000 signs
 Part = TypeVar("Part")
 
@@ -61,6 +63,7 @@ def read_job(folder: Path) -> Job:
     faults: list[str] = []
     passes = _each(pass_folders(folder), read_pass, faults)
     asides = {one.number: one for one in _each(_files(folder, ASIDE, ".toml"), _aside, faults)}
+    gauge = tuple(_each(_files(folder, GAUGE, ".toml"), _gauge, faults))
     try:
         fingerprint = read_fingerprint(folder)
     except (OSError, ValueError) as error:
@@ -69,10 +72,17 @@ def read_job(folder: Path) -> Job:
     return Job(
         **vars(head),
         folder=folder,
-        passes=tuple(replace(stored, aside=asides.get(stored.number)) for stored in passes),
+        passes=tuple(
+            replace(
+                stored,
+                aside=asides.get(stored.number),
+                gauge=tuple(reading for reading in gauge if reading.after_pass == stored.number),
+            )
+            for stored in passes
+        ),
         notes=tuple(_each(_files(folder, NOTES, ".md"), _note, faults)),
         steps=_steps(folder, faults),
-        gauge=tuple(_each(_files(folder, GAUGE, ".toml"), _gauge, faults)),
+        gauge=gauge,
         fingerprint=fingerprint,
         unfinished=unfinished(folder),
         faults=tuple(faults),
@@ -115,7 +125,7 @@ def job_folders(jobs: Path) -> list[Path]:
 
 
 def find_job(jobs: Path, name: str) -> Path:
-    """Return the folder of a job by its id or title, by enough of either, or by its number in the list.
+    """Return the folder of a job by its id, title or serial number, enough words, or its number in the list.
 
     Raises
     ------
@@ -126,13 +136,13 @@ def find_job(jobs: Path, name: str) -> Path:
     wanted = " ".join(name.lower().split())
     found = [path for path in folders if wanted == path.name.lower()]
     if not found and wanted.isascii() and wanted.isdigit() and 0 < len(wanted) < 5:
-        found = folders[int(wanted) - 1 :][:1] if int(wanted) > 0 else []
+        listed = folders[int(wanted) - 1 :][:1] if int(wanted) > 0 else []
+        heads = _heads(folders)
+        found = listed + [p for p in folders if p not in listed and wanted == _plain(heads, p, "serial")]
     if not found and wanted:
         found = [path for path in folders if wanted in path.name.lower()]
     if not found and wanted:
-        titles = {line.folder: " ".join(line.title.lower().split()) for line in map(_line, folders)}
-        whole = [path for path, title in titles.items() if title == wanted]
-        found = whole or [path for path, title in titles.items() if wanted in title]
+        found = _named(folders, wanted)
     if len(found) == 1:
         return found[0]
     if found:
@@ -142,6 +152,35 @@ def find_job(jobs: Path, name: str) -> Path:
         f"No job in {jobs} is called {name[:80]!r}. See them all with: pitchcheck job list "
         "(another place: --jobs FOLDER)"
     )
+
+
+def _named(folders: Sequence[Path], wanted: str) -> list[Path]:
+    """Return the jobs of that title or serial number; else with it in the title; else with all its words."""
+    heads = _heads(folders)
+    plain = {path: {key: _plain(heads, path, key) for key in NAMED_BY} for path in folders}
+    whole = [path for path, said in plain.items() if wanted in (said["title"], said["serial"])]
+    part = [path for path, said in plain.items() if wanted in said["title"]]
+    words = [
+        path
+        for path, said in plain.items()
+        if all(word in " ".join((path.name.lower(), *said.values())) for word in wanted.split())
+    ]
+    return whole or part or words
+
+
+def _heads(folders: Sequence[Path]) -> dict[Path, JobHead]:
+    """Return what was said when each job was made; jobs that cannot be read are left out."""
+    heads = {}
+    for folder in folders:
+        with suppress(PitchcheckError):
+            heads[folder] = read_record(JobHead, folder / JOB)
+    return heads
+
+
+def _plain(heads: Mapping[Path, JobHead], folder: Path, key: str) -> str:
+    """Return one of a job's words as names are compared: small letters, single spaces."""
+    said = getattr(heads[folder], key) if folder in heads else None
+    return " ".join((said or "").lower().split())
 
 
 def _line(folder: Path) -> JobLine:

@@ -102,6 +102,30 @@ class SetAside:
 
 
 @dataclass(frozen=True, kw_only=True)
+class GaugeReading:
+    """What a gauge said, beside the sound; lengths as written, with their unit.
+
+    Attributes
+    ----------
+    after_pass : int >= 0
+        Number of the last pass when it was read; 0 before the first.
+    what : MeterQuantity
+    string : int or None
+    value : str or None
+    passes, stops : str or None
+        A leaf that goes through, and one that does not: the gap lies between them.
+    """
+
+    when: datetime
+    after_pass: int
+    what: MeterQuantity
+    string: int | None = None
+    value: str | None = None
+    passes: str | None = None
+    stops: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class StoredPass(PassHead):
     """One sealed pass: an ordinary session folder with its result and its sums.
 
@@ -112,12 +136,15 @@ class StoredPass(PassHead):
         As ``measure_folder`` reads it; ``[before]`` in it names the pass before.
     photos : tuple of Path
     aside : SetAside or None
+    gauge : tuple of GaugeReading
+        Of the job, read after this pass and before the next: of the slots as this pass heard them.
     """
 
     number: int
     folder: Path
     photos: tuple[Path, ...] = ()
     aside: SetAside | None = None
+    gauge: tuple[GaugeReading, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,30 +169,6 @@ class StepDone:
     note: str | None = None
     measured: str | None = None
     photo: str | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class GaugeReading:
-    """What a gauge said, beside the sound; lengths as written, with their unit.
-
-    Attributes
-    ----------
-    after_pass : int >= 0
-        Number of the last pass when it was read; 0 before the first.
-    what : MeterQuantity
-    string : int or None
-    value : str or None
-    passes, stops : str or None
-        A leaf that goes through, and one that does not: the gap lies between them.
-    """
-
-    when: datetime
-    after_pass: int
-    what: MeterQuantity
-    string: int | None = None
-    value: str | None = None
-    passes: str | None = None
-    stops: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -35,6 +35,7 @@ def end_screen(
     *,
     columns: int = COLUMNS,
     lines: int = LINES,
+    more: str | None = None,
     true_heights_mm: Mapping[int, float] | None = None,
 ) -> tuple[str, ...]:
     """Return the lines of the screen.
@@ -45,6 +46,8 @@ def end_screen(
         Any measurement, also one in which nothing could be read.
     columns, lines : int
         Size of the screen; the last line is left for the prompt.
+    more : str, optional
+        Where the rest stands; by default in what ``measure`` can be asked for.
     true_heights_mm : mapping, optional
         True slot heights by string number, of an imaginary instrument: two more columns. [mm]
 
@@ -59,12 +62,14 @@ def end_screen(
     last = wrap(brief.amounts(measurement), columns)
     caution = brief.caution(measurement)
     fixed = [*faults, *found, *table, caution, *last]
-    room = lines - 1 - len(fixed) - 1  # the prompt, and the line that names the rest
+    rest = wrap(more or MORE, columns, break_long_words=False, break_on_hyphens=False)
+    if true_heights_mm is not None:
+        rest = [brief.truth(measurement, true_heights_mm)]
+    room = lines - 1 - len(fixed) - len(rest)  # the prompt, and what names the rest
     steps = [line for step in brief.steps(measurement) for line in wrap(step, columns)]
     steps = steps[: min(MOST_STEPS, max(room, 0))]
     blanks = room - len(steps)
-    more = [MORE] if true_heights_mm is None else [brief.truth(measurement, true_heights_mm)]
-    parts: list[list[str]] = [faults, found, table, steps, [*more, caution], last]
+    parts: list[list[str]] = [faults, found, table, steps, [*rest, caution], last]
     shown: list[str] = []
     for part in parts:
         if part and shown and blanks > 0:
@@ -102,7 +107,7 @@ def comparison_screen(
     slots = comparison.strings
     top = [title[:columns], *(line for told in change_words.alarm(slots) for line in wrap(told, columns))]
     heads = ("String", "before", "now", "change", "90 % sure", "noted", "slot is")
-    table = [f"Slot heights, in {unit}", *_aligned((heads, *(_change_cells(slot, unit) for slot in slots)))]
+    table = [f"Slot heights, in {unit}", *aligned((heads, *(_change_cells(slot, unit) for slot in slots)))]
     answer = wrap(change_words.headline(slots), columns)
     room = lines - 1 - len(top) - len(table) - len(answer) - 1
     notes: list[str] = []
@@ -150,17 +155,17 @@ def _found(measurement: Measurement, columns: int) -> list[str]:
 def _table(measurement: Measurement, true_heights_mm: Mapping[int, float] | None) -> list[str]:
     """Return the table of slots: the gap that a leaf would find, where to stop, verdict and amount."""
     unit = measurement.settings.unit
-    gauged = {
-        reading.string: _gauged(reading, unit)
+    read = {
+        reading.string: gauged(reading, unit)
         for reading in measurement.settings.meter
         if reading.what is MeterQuantity.CLEARANCE_THIRD and reading.string is not None
     }
     heads = ["String", "now", "90 % sure", "stop at", "Slot is", "Off now"]
     rows = [_cells(plan, measurement, unit) for plan in measurement.plan.strings]
-    if gauged:
+    if read:
         heads.insert(3, "gauged")
         for plan, row in zip(measurement.plan.strings, rows, strict=True):
-            row.insert(3, gauged.get(plan.number, numbers.UNKNOWN))
+            row.insert(3, read.get(plan.number, numbers.UNKNOWN))
     if true_heights_mm is not None:
         heads += ["in truth", "inside"]
         for plan, row in zip(measurement.plan.strings, rows, strict=True):
@@ -168,10 +173,10 @@ def _table(measurement: Measurement, true_heights_mm: Mapping[int, float] | None
             inside = "yes" if brief.is_inside(plan, true_mm) else "no"
             row += [numbers.figure(third_fret_clearance_mm(true_mm), unit=unit), inside]
     above = " " * (len(heads[0]) + 2) + f"Gap over fret 1 with the string held at fret 3, in {unit}"
-    return [above, *_aligned((heads, *rows))]
+    return [above, *aligned((heads, *rows))]
 
 
-def _aligned(lines: Sequence[Sequence[str]]) -> list[str]:
+def aligned(lines: Sequence[Sequence[str]]) -> list[str]:
     """Return lines of cells with their columns aligned."""
     widths = [max(len(cell) for cell in column) + 2 for column in zip(*lines, strict=True)]
     return [
@@ -180,7 +185,7 @@ def _aligned(lines: Sequence[Sequence[str]]) -> list[str]:
     ]
 
 
-def _gauged(reading: MeterReading, unit: LengthUnit) -> str:
+def gauged(reading: MeterReading, unit: LengthUnit) -> str:
     """Return what a gauge said; of leaves, between which two the gap lies."""
     ends = (reading.passes_mm, reading.stops_mm)
     low, high = ("" if mm is None else numbers.figure(mm, unit=unit) for mm in ends)

@@ -1,7 +1,7 @@
 """Words of a comparison: what changed, how sure that is, whether it is what was told, and how the nut stands.
 
 Conventions: cells ready to be shown; lengths in mm and thou. "Lower" and "higher" are said only at 99.5 %
-belief, "no change" at 90 %; otherwise it says "not sure". What must be put right comes first.
+belief, "no change" at 90 %; otherwise it says "unsure". What must be put right comes first.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from pitchcheck.units import LengthUnit
 from pitchcheck.words import numbers, phrases
 
 UNHEARD = "not heard in both"
+ONCE = "heard once"  # so its slot is told, and no change
 LOW_UNLIKELY = 0.05  # [-] belief of being below the floor up to which "not too low" is said; our choice
 LOW_SUSPECTED = 0.5  # [-] belief of being below the floor from which a slot is named as a worry; our choice
 
@@ -59,7 +60,7 @@ def alarm(slots: Sequence[SlotChange]) -> tuple[str, ...]:
 def summary(
     comparison: Comparison, *, unit: LengthUnit = LengthUnit.MM, amounts: bool = True
 ) -> tuple[str, ...]:
-    """Return the sentences that say what changed, what is heard of it, and what is not sure.
+    """Return the sentences that say what changed, what is heard of it, and what is unsure.
 
     Without ``amounts`` the sentence that lists them is left out, for a page that has them in a table.
     """
@@ -102,8 +103,13 @@ def _now(slots: Sequence[SlotChange]) -> str:
     ]
     rest = total - len(fine) - len(low) - len(high)
     if rest:
-        parts.append(f"{phrases.count(rest)} could not be judged for sure")
+        parts.append(f"{phrases.count(rest)} {'is' if rest == 1 else 'are'} {_rest(slots)}")
     return f"of all {phrases.count(total)}, {phrases.listed(parts)}"
+
+
+def _rest(slots: Sequence[SlotChange]) -> str:
+    """Return what the slots are that are neither fine nor high nor low: unsure, or not measured."""
+    return "unsure or not measured" if any(s.after_mm is None for s in slots) else "unsure"
 
 
 def _which(slots: Sequence[SlotChange], unit: LengthUnit) -> str:
@@ -160,11 +166,11 @@ def _off(cents: float) -> str:
 
 
 def _unsure(slots: Sequence[SlotChange]) -> str:
-    """Return which changes are not sure."""
+    """Return which changes are unsure."""
     unsure = [s.number for s in slots if s.change is Change.UNSURE and s.change_mm is not None]
     if not unsure:
         return ""
-    return f"Whether the slot of {phrases.strings(unsure)} changed is not sure: what was heard fits both."
+    return f"{phrases.strings(unsure, capital=True)}: unsure whether the slot changed; the sound fits both."
 
 
 def _missing(slots: Sequence[SlotChange]) -> str:
@@ -194,7 +200,7 @@ def _standing(slots: Sequence[SlotChange]) -> str:
     if high:
         parts.append(f"{phrases.strings(high, capital=True)}: fine or still a little high, not too low.")
     if rest:
-        parts.append(f"{phrases.strings(rest, capital=True)}: too uncertain to say; play it again.")
+        parts.append(f"{phrases.strings(rest, capital=True)}: unsure; play it again.")
     return " ".join(parts)
 
 
@@ -212,7 +218,7 @@ def state(slot: SlotChange) -> tuple[str, str]:
 def changed(slot: SlotChange, *, unit: LengthUnit | None = None) -> str:
     """Return how far a slot moved: ``"0.31 mm (12.2 thou) lower"``."""
     if slot.change_mm is None:
-        return UNHEARD
+        return UNHEARD if slot.after_mm is None else ONCE
     amount = numbers.length(abs(slot.change_mm.median), unit=unit)
     if slot.change is Change.LOWER:
         return f"{amount} lower"
@@ -220,7 +226,7 @@ def changed(slot: SlotChange, *, unit: LengthUnit | None = None) -> str:
         return f"{amount} higher"
     if slot.change is Change.SAME and slot.told_mm:
         return "too little to be sure"  # something was noted as filed off, so "no change" would say too much
-    return "no change" if slot.change is Change.SAME else "not sure"
+    return "no change" if slot.change is Change.SAME else "unsure"
 
 
 def between(slot: SlotChange, *, unit: LengthUnit = LengthUnit.MM, side: bool = True) -> str:
@@ -289,11 +295,12 @@ def told_sentences(slots: Sequence[SlotChange], unit: LengthUnit) -> tuple[str, 
             f"String {slot.number}: {numbers.length(slot.told_mm, unit=unit)} was noted as filed off, "
             f"but the sound says {_came_off(slot, unit)}. Measure this slot with a gauge."
         )
-    for slot in untold:
-        assert slot.change_mm is not None
+    if untold:
+        moved = phrases.listed([changed(slot, unit=unit) for slot in untold])
+        it = "it" if len(untold) == 1 else "one of them"
         found.append(
-            f"String {slot.number}: nothing was noted as filed off, but the sound says "
-            f"{changed(slot, unit=unit)}. If neither a file nor a shim touched it, play it again."
+            f"{_who(untold)}: nothing was noted as filed off, but the sound says {moved}. If neither a file "
+            f"nor a shim touched {it}, play it again."
         )
     if agree and not wrong:
         found.append(f"What was heard agrees with what was noted as filed off {phrases.strings(agree)}.")

@@ -113,7 +113,7 @@ CAUSE_CURES = {
     Cause.WORN_STRING: "change the string first",
     Cause.WRONG_NOTE: "play those takes again",
     Cause.CAPO: "play without the capo",
-    Cause.EAR_METER_DISAGREE: "gauge again before anything is filed",
+    Cause.EAR_METER_DISAGREE: "gauge again; if it was filed since, listen again",
 }
 
 

@@ -10,12 +10,14 @@ from pitchcheck.errors import NothingMeasured, Problem
 from pitchcheck.fit.problem import FitPass
 from pitchcheck.instrument import Instrument
 from pitchcheck.jobs.errors import JobDamaged, NewerFormat
-from pitchcheck.jobs.layout import PASS
-from pitchcheck.jobs.read import read_pass
+from pitchcheck.jobs.layout import JOB, PASS
+from pitchcheck.jobs.read import read_job, read_pass
+from pitchcheck.jobs.records import StoredPass
 from pitchcheck.jobs.verify import pass_is_sound
 from pitchcheck.measurement import Measurement
 from pitchcheck.placing import check_places
 from pitchcheck.session.folder import Session, read_session
+from pitchcheck.session.rows import READINGS
 from pitchcheck.session.settings import SETTINGS
 from pitchcheck.survey import build_survey
 from pitchcheck.workflow.hear import Pass, hear_takes, takes_from_readings
@@ -55,6 +57,11 @@ def measure_folder(folder: str | Path, *, progress: Progress | None = None, work
     if progress is not None:
         progress(len(this.takes), len(this.takes), "fitting")
     return conclude(this, before, problems)
+
+
+def quickly_measured(folder: Path) -> bool:
+    """Whether a folder holds readings, so that measuring it takes seconds and no sound has to be heard."""
+    return (folder / READINGS).is_file()
 
 
 def hear_pass(session: Session, *, workers: int, progress: Progress | None = None) -> Pass:
@@ -107,10 +114,19 @@ def _sealed(folder: Path) -> Pass | None:
     if not (folder / PASS).is_file() or not pass_is_sound(folder):
         return None
     try:
-        stored = read_pass(folder)
-        return replace(stored_pass(stored), session=read_session(folder))
+        stored = _of_its_job(folder) or read_pass(folder)
+        heard = stored_pass(stored)
+        return replace(heard, session=replace(heard.session, before=read_session(folder).before))
     except (JobDamaged, NewerFormat):
         return None
+
+
+def _of_its_job(folder: Path) -> StoredPass | None:
+    """Return a pass as the job around it tells it, gauge readings too; None where there is no job."""
+    job = folder.resolve().parent.parent
+    if not (job / JOB).is_file():
+        return None
+    return next((one for one in read_job(job).passes if one.folder.name == folder.resolve().name), None)
 
 
 def fit_pass(passed: Pass) -> FitPass:

@@ -110,6 +110,15 @@ def leaf_takes(*leaves: tuple[float, float]) -> tuple[Take, ...]:
     return (*rows, Take(999, None, open_place, hz, 0.15, 999.0))
 
 
+def test_leaves_read_one_by_one_tell_what_they_tell_together() -> None:
+    together = fitted(bounded(GAP_MM - 0.02, GAP_MM + 0.03)).strings[5].height_mm
+    readings = (*bounded(GAP_MM - 0.02, None).meter, *bounded(None, GAP_MM + 0.03).meter)
+    apart = fitted(replace(JOB, meter=readings)).strings[5].height_mm
+    assert (apart.low, apart.median, apart.high) == pytest.approx(
+        (together.low, together.median, together.high), abs=EXACT_MM
+    )
+
+
 def test_leaf_takes_are_heard_as_leaves() -> None:
     takes = (*TAKES, *leaf_takes((GAP_MM - 0.02, 0.2), (GAP_MM + 0.03, 101.0)))
     by_ear = fit_instrument(JOB, build_survey(takes)).strings[5].height_mm

@@ -17,11 +17,12 @@ import pitchcheck.workflow.listen.run as sitting
 from helpers.jobs import NOW, make_job, sound
 from helpers.pairs import lowered
 from helpers.planted import SIX, heard, job_of, truth_of
+from helpers.readings import write_readings
 from pitchcheck.cli.app import app
 from pitchcheck.jobs.read import read_job
 from pitchcheck.simulate.folder import session_text
 from pitchcheck.simulate.instrument import InstrumentTruth
-from pitchcheck.takes import Position, Take
+from pitchcheck.takes import Position
 from pitchcheck.workflow import hear
 from pitchcheck.workflow.jobs.add_pass import add_pass
 from pitchcheck.workflow.listen.run import Listened
@@ -30,15 +31,6 @@ from pitchcheck.workflow.measure import measure_folder
 SETTINGS = job_of()
 TRUTH = truth_of(SETTINGS, SIX)
 FILED_MM = 0.20  # off string 4
-
-
-def write_readings(folder: Path, takes: tuple[Take, ...]) -> None:
-    """Write what was heard into a session folder."""
-    rows = ["string,stop,fret,capo,hz,sd_cents"]
-    for take in takes:
-        place = take.position
-        rows.append(f"{place.string},{place.stop.value},{place.fret or ''},0,{take.hz:.7f},{take.sd_cents}")
-    (folder / "readings.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
 
 
 def first_folder(place: Path) -> Path:

@@ -51,12 +51,13 @@ def test_a_job_from_first_look_to_hand_over(jobs: Path, tmp_path: Path) -> None:
     assert "Sealed as pass 1, before" in err
     run("job", "note", "lamp", "-", stdin="Filed six.\nThen one.\n")
     run("job", "note", "lamp", "Let", "it", "rest.")
-    out, _ = run("job", "show", "lamp")
+    out, _ = run("job", "show", "lamp", "--all")
     assert "Let it rest." in out
+    assert "2 notes: --all" in run("job", "show", "lamp")[0]
     out, _ = run("job", "step", "lamp", "thickness")
     assert "[ ] 4 Thickness snug" in out  # looking is not doing
     assert "Finish scored" not in out
-    assert run("job", "show", "lamp")[0].count("Checklist") == 0
+    assert run("job", "show", "lamp", "--all")[0].count("Checklist") == 0
     out, _ = run("job", "step", "lamp", "thickness", "--measured", "5.9 mm", "--note", "snug")
     assert "[x] 4 Thickness snug" in out
     assert "5.9 mm; snug" in out
@@ -66,13 +67,15 @@ def test_a_job_from_first_look_to_hand_over(jobs: Path, tmp_path: Path) -> None:
     )  # fmt: skip
     json.loads(out)
     assert "Sealed as pass 2, final" in err
-    out, _ = run("job", "show", "lamp")
+    out, _ = run("job", "show", "lamp", "--all")
     for words in ("The lamp keeper", "    sharp", "Pass 1: before", "Pass 2: final", "Then one.", "0001.jpg"):
         assert words in out
     told = "since the pass before: string 6 0.20 mm (7.9 thou), string 1 0.10 mm (4.0 thou)"
     assert told in " ".join(out.split())
     out, _ = run("job", "list")
-    assert out == "1 2026" + out[6:12] + "-lamp-room-guitar  Lamp room guitar  (2 passes, last: final)\n"
+    first, second = out.splitlines()
+    assert first == "1 2026" + out[6:12] + "-lamp-room-guitar  Lamp room guitar  (2 passes, last: final)"
+    assert second.strip().startswith("strings: ")
     page = tmp_path / "page.html"
     out, _ = run("job", "verify", "lamp")
     fingerprint = out.partition("Fingerprint: ")[2][:64]
@@ -165,6 +168,9 @@ def test_the_checklist_shows_its_cautions_and_the_cut_of_the_outer_strings(
 ) -> None:
     job = make_job(jobs)
     out, _ = run("job", "step", job.id)
+    assert all(step.title in out for step in CHECKLIST)
+    assert out.count("Caution:") == 1  # of the next step
+    out, _ = run("job", "step", job.id, "--all")
     flat = " ".join(out.split())
     for step in CHECKLIST:
         assert step.title in flat

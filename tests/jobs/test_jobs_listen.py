@@ -38,7 +38,7 @@ def test_a_finished_session_is_filed_and_another_waits(
 
     monkeypatch.setattr(session, "listen_folder", leave)
     status, said = listen(
-        str(source), "--kind", "electric", "--job", job.id, "--jobs", str(tmp_path / "jobs"), "--plain"
+        str(source), "--kind", "parlour guitar", "--job", job.id, "--jobs", str(tmp_path / "jobs"), "--plain"
     )
     assert status == 0, said
     kept = read_job(job.folder)

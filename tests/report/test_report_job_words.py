@@ -36,9 +36,9 @@ def test_an_uncertain_change_is_called_uncertain() -> None:
     unsure = tuple(replace(m, sd_mm=0.3) for m in TWO_LOWERED)
     slots = comparison(unsure).strings
     assert headline(slots).startswith("No change is sure; ")
-    assert [job_words.changed(s) for s in slots] == ["not sure"] * 6
+    assert [job_words.changed(s) for s in slots] == ["unsure"] * 6
     sentences = " ".join(summary(comparison(unsure)))
-    assert "Whether the slot of strings 1 to 6 changed is not sure" in sentences
+    assert "Strings 1 to 6: unsure whether the slot changed" in sentences
 
 
 def test_what_was_not_heard_is_said() -> None:
@@ -53,7 +53,7 @@ def test_told_and_heard_are_held_together() -> None:
     odd = " ".join(summary(comparison(ODD)))
     assert "String 1: 0.10 mm was noted as filed off, but the sound says 0.31 to 0.41 mm." in odd
     assert "String 2: 0.30 mm was noted as filed off, but the sound says 0.00 to 0.10 mm." in odd
-    assert "String 3: nothing was noted as filed off, but the sound says 0.17 mm" in odd
+    assert "Strings 3 and 6: nothing was noted as filed off, but the sound says 0.17 mm" in odd
     assert "agrees" not in odd
 
 
@@ -75,7 +75,8 @@ def test_cells_of_a_change() -> None:
     assert job_words.changed(slots[5]) == "0.30 mm (11.8 thou) higher"
     assert job_words.told(slots[5]) == "nothing noted, but it changed"
     assert job_words.sure(slots[3], tolerance_mm=0.1) == "78 % that it is lower"
-    assert job_words.changed(slots[4]) == "not heard in both"
+    assert job_words.changed(slots[4]) == "heard once"
+    assert job_words.changed(comparison(UNHEARD).strings[4]) == "not heard in both"
     same = comparison(NOTHING_DONE).strings[0]
     assert (job_words.changed(same), job_words.between(same)) == ("no change", "−0.05 to +0.05 mm")
 

@@ -11,8 +11,10 @@ import typer
 from pitchcheck.cli.job.compare import compare, report
 from pitchcheck.cli.job.files import export, import_, tidy, verify
 from pitchcheck.cli.job.options import (
+    ON_PAPER,
     AnywayOption,
     ChangedOption,
+    FinalOption,
     JobArgument,
     JobsOption,
     KindOption,
@@ -20,12 +22,12 @@ from pitchcheck.cli.job.options import (
     RemarksOption,
     RemovedOption,
     file_into,
+    filed_words,
     find,
     now,
-    say_filed,
-    wrapped,
 )
-from pitchcheck.cli.output import progress_bar, say, show_measurement
+from pitchcheck.cli.output import progress_bar, say, show_measurement, tell, wrapped
+from pitchcheck.errors import BadValue
 
 job = typer.Typer(
     no_args_is_help=True,
@@ -65,8 +67,9 @@ def new_(
         customer=customer,
         owner_words=owner_words,
     )
-    typer.echo(f"Made {made.folder}")
-    typer.echo(f'Then: pitchcheck job add {made.id} FOLDER  (a folder that "pitchcheck new" began)')
+    tell(f"Made {made.folder}")
+    tell(f"Then: pitchcheck listen FOLDER --kind KIND --job {made.id}")
+    tell(f"Or, with recordings in a folder: pitchcheck job add {made.id} FOLDER")
 
 
 @job.command("list")
@@ -79,7 +82,7 @@ def list_(jobs: JobsOption = None) -> None:
     place = jobs_place(jobs)
     found = list_jobs(place)
     for line in list_lines(found):
-        typer.echo(line)
+        tell(line)
     if not found:
         say(f'No jobs in {place}. Make one with: pitchcheck job new "TITLE"')
     for name in unfinished(place) if place.is_dir() else ():
@@ -87,12 +90,34 @@ def list_(jobs: JobsOption = None) -> None:
 
 
 @job.command()
-def show(name: JobArgument, jobs: JobsOption = None) -> None:
-    """Show a job: passes with every slot, steps, notes."""
-    from pitchcheck.jobs.read import read_job
-    from pitchcheck.workflow.jobs.lines import show_lines
+def show(
+    name: JobArgument,
+    everything: Annotated[bool, typer.Option("--all", help="Every pass, step, note and reading.")] = False,
+    jobs: JobsOption = None,
+) -> None:
+    """Show a job: its passes, every slot as it stands now, and what may come off.
 
-    for line in wrapped(show_lines(read_job(find(name, jobs)))):
+    Example: pitchcheck job show parlour
+    """
+    from pitchcheck.jobs.errors import JobDamaged
+    from pitchcheck.jobs.read import read_job
+
+    kept = read_job(find(name, jobs))
+    if everything:
+        from pitchcheck.workflow.jobs.lines import show_lines
+
+        lines = show_lines(kept)
+    else:
+        from pitchcheck.cli.job.screen import screen_lines
+        from pitchcheck.workflow.jobs.now import job_now
+
+        try:
+            now = job_now(kept)
+        except JobDamaged as error:
+            now = None
+            say(f"FAULT: {error}")
+        lines = screen_lines(kept, now)
+    for line in wrapped(lines):
         typer.echo(line)
 
 
@@ -106,17 +131,20 @@ def add(
     photo: PhotosOption = None,
     changed: ChangedOption = None,
     anyway: AnywayOption = False,
+    final: FinalOption = False,
     jobs: JobsOption = None,
 ) -> None:
     """Copy a session folder into a job, measure it and seal it.
 
     Example: pitchcheck job add parlour bench/today --removed "6=0.20 mm" --removed "5=0.15 mm"
     """
+    if final and kind not in (None, "final"):
+        raise BadValue(f"--final and --kind {kind} are both given. Choose one.")
     with progress_bar() as progress:
         added = file_into(
             name,
             folder,
-            kind=kind,
+            kind="final" if final else kind,
             removed=removed,
             remarks=remarks,
             photos=photo,
@@ -125,8 +153,7 @@ def add(
             jobs=jobs,
             progress=progress,
         )
-    say_filed(added)
-    show_measurement(added.measurement)
+    show_measurement(added.measurement, said=filed_words(added), more=ON_PAPER)
 
 
 @job.command()
@@ -140,7 +167,7 @@ def note(
 
     place = find(name, jobs)
     number = add_note(place, sys.stdin.read() if words == ["-"] else " ".join(words), now=now())
-    typer.echo(f"Note {number} added to {place.name}")
+    tell(f"Note {number} added to {place.name}")
 
 
 @job.command()
@@ -152,6 +179,7 @@ def step(
     photo: Annotated[Path | None, typer.Option(metavar="FILE", help="A picture of it.")] = None,
     done: Annotated[bool, typer.Option("--done", help="Mark it as done, as a note does.")] = False,
     undo: Annotated[bool, typer.Option("--undo", help="Mark it as not done.")] = False,
+    everything: Annotated[bool, typer.Option("--all", help="Every step with its caution.")] = False,
     jobs: JobsOption = None,
 ) -> None:
     """Show the checklist of work that sound cannot hear, or one step of it; mark a step.
@@ -159,9 +187,9 @@ def step(
     Example: pitchcheck job step parlour score --done
     """
     from pitchcheck.jobs.read import read_job
-    from pitchcheck.jobs.records import find_step
+    from pitchcheck.jobs.records import STEPS, find_step
     from pitchcheck.jobs.write import record_step
-    from pitchcheck.workflow.jobs.lines import step_lines
+    from pitchcheck.workflow.jobs.lines import first_open, step_lines
     from pitchcheck.workflow.jobs.result_file import read_result
 
     place = find(name, jobs)
@@ -170,8 +198,11 @@ def step(
         record_step(place, shown, now=now(), done=not undo, note=remark, measured=measured, photo=photo)
     kept = read_job(place)
     last = read_result(kept.counted[-1].folder) if kept.counted else None
-    for line in wrapped(step_lines(kept, last, only=shown, details=True)):
+    details = STEPS if everything else [shown or first_open(kept) or ""]
+    for line in wrapped(step_lines(kept, last, only=shown, details=details)):
         typer.echo(line)
+    if shown is None and not everything:
+        tell(f"Another step with its caution: pitchcheck job step {name} NUMBER. All of them: --all")
 
 
 @job.command("set-aside")
@@ -188,4 +219,4 @@ def set_aside(
     from pitchcheck.jobs.write import set_pass_aside
 
     line = set_pass_aside(find(name, jobs), which, reason=reason, now=now())
-    typer.echo(f"Pass {line.number} no longer counts: {line.reason}. Nothing was removed.")
+    tell(f"Pass {line.number} no longer counts: {line.reason}. Nothing was removed.")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pitchcheck.cli.job.options import JobArgument, JobsOption, find, now
-from pitchcheck.cli.output import AllOption, UnitOption, check_report_path, say, write_whole
+from pitchcheck.cli.output import AllOption, UnitOption, check_report_path, say, tell, write_whole
 from pitchcheck.errors import BadValue
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def _show(
         print_sheet(sheet, Console(file=sys.stdout, highlight=False))
         return
     for line in comparison_screen(comparison, title=title, unit=unit):
-        typer.echo(line)
+        tell(line)
 
 
 def report(
@@ -108,7 +108,7 @@ def report(
     check_report_path(to)
     job = sound_job(find(name, jobs))
     names, extras = not without_names, Extras(check_line("workshop", workshop), signature)
-    if len(job.counted) == 1 and before is None and after is None:
+    if len(job.counted) < 2 and before is None and after is None:
         page = intake_report(job, now=now(), reader=Reader(reader), names=names, extras=extras)
     else:
         found = compare_job(job, before=before, after=after)

@@ -8,8 +8,8 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.job.options import JobArgument, JobsOption, find, wrapped
-from pitchcheck.cli.output import say
+from pitchcheck.cli.job.options import JobArgument, JobsOption, find
+from pitchcheck.cli.output import say, tell, wrapped
 
 DIFFERS = 1  # exit status of verify when anything is not as it was written
 ROOM = (
@@ -40,10 +40,10 @@ def export(
 
     place = find(name, jobs)
     done = write(place, to, without=Without(without_names, trim), title=title, key=sign)
-    typer.echo(f"Wrote {done.archive}")
-    typer.echo(f"SHA-256 {done.sha256}")
+    tell(f"Wrote {done.archive}")
+    tell(f"SHA-256 {done.sha256}")
     if done.signature is not None:
-        typer.echo(f"Signature {done.signature}")
+        tell(f"Signature {done.signature}")
     if done.left_out:
         say(f"Left out: {', '.join(done.left_out)}.")
     if done.still_there:
@@ -116,7 +116,7 @@ def tidy(
     found = leftovers(place)
     for item in found:
         size = f"{item.size_bytes / 1e6:.1f} MB"
-        typer.echo(f"{item.path}: {len(item.files)} files, {size}, copies that never became part of the job")
+        tell(f"{item.path}: {len(item.files)} files, {size}, copies that never became part of the job")
         for file in item.files:
             typer.echo(f"  {file}")
     if not found:

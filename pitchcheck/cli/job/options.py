@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from shutil import get_terminal_size
-from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated
 
 import typer
-
-from pitchcheck.cli.output import say
 
 if TYPE_CHECKING:
     from pitchcheck.measurement import Measurement
     from pitchcheck.workflow.jobs.add_pass import Added
     from pitchcheck.workflow.progress import Progress
 
-NARROWEST = 40  # [columns] no terminal is treated as narrower
+ON_PAPER = "All of it, on paper: pitchcheck job report JOB --to FILE.html"
 
 JobsOption = Annotated[
     Path | None,
@@ -31,7 +27,8 @@ JobsOption = Annotated[
 JobArgument = Annotated[
     str,
     typer.Argument(
-        metavar="JOB", help="Its id or title, enough of either, its number in the list, or its folder."
+        metavar="JOB",
+        help="Its title, id or serial number, enough words, its number in the list, or its folder.",
     ),
 ]
 KindOption = Annotated[
@@ -40,6 +37,7 @@ KindOption = Annotated[
         "--kind", metavar="KIND", help="before, after or final; the first pass is before, others after."
     ),
 ]
+FinalOption = Annotated[bool, typer.Option("--final", help="File it as the pass at hand-over.")]
 RemovedOption = Annotated[
     list[str] | None,
     typer.Option(
@@ -112,23 +110,7 @@ def file_into(
     )
 
 
-def say_filed(added: Added) -> None:
-    """Say where a pass lies, and what to know of it; last, where it is seen."""
-    for notice in added.notices:
-        say(f"Note: {notice.rstrip('?.')}{'?' if notice.endswith('?') else '.'}")
-    say(f"Sealed as pass {added.stored.number}, {added.stored.name}: {added.stored.folder}")
-
-
-def wrapped(lines: Iterable[str]) -> Iterator[str]:
-    """Yield lines broken at the terminal's width, hanging under their start; paths and sums stay whole."""
-    width = get_terminal_size().columns
-    for line in lines:
-        indent = " " * (len(line) - len(line.lstrip(" ")) + 2)
-        yield from wrap(
-            line,
-            max(width, NARROWEST),
-            subsequent_indent=indent,
-            break_long_words=False,
-            break_on_hyphens=False,
-            drop_whitespace=True,
-        ) or [""]
+def filed_words(added: Added) -> list[str]:
+    """Return where a pass lies, and what to know of it."""
+    told = [f"Note: {notice.rstrip('?.')}{'?' if notice.endswith('?') else '.'}" for notice in added.notices]
+    return [*told, f"Sealed as pass {added.stored.number}, {added.stored.name}: {added.stored.folder}"]

@@ -1,16 +1,18 @@
-"""A gauge reading into a job, checked against the instrument of its last pass."""
+"""Gauge readings of a job: checked against the instrument of its last pass, kept, read back for the fit."""
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 
 from pitchcheck.errors import BadValue
+from pitchcheck.instrument import MeterReading
 from pitchcheck.jobs.read import read_job
-from pitchcheck.jobs.records import GaugeReading
+from pitchcheck.jobs.records import GaugeReading, StoredPass
 from pitchcheck.jobs.write import add_gauge_reading, check_now
 from pitchcheck.session.gauge_entry import GaugeEntry, settings_with
-from pitchcheck.session.settings import SETTINGS
+from pitchcheck.session.settings import SETTINGS, parse_settings
 
 
 def add_job_gauge(folder: Path, entry: GaugeEntry, *, now: datetime) -> GaugeReading:
@@ -49,3 +51,31 @@ def add_job_gauge(folder: Path, entry: GaugeEntry, *, now: datetime) -> GaugeRea
             stops=entry.stops,
         ),
     )
+
+
+def readings_after(stored: StoredPass) -> tuple[MeterReading, ...]:
+    """Return what gauges said of the slots as a pass left them, as the fit takes it.
+
+    A correction is another reading: it takes the place of what it corrects. A reading that the settings of
+    the pass do not take (the job was altered by hand) is left out.
+    """
+    content = (stored.folder / SETTINGS).read_bytes()
+    found = []
+    for i, one in enumerate(stored.gauge):
+        if any(_corrects(later, one) for later in stored.gauge[i + 1 :]):
+            continue
+        entry = GaugeEntry(one.what, one.string, one.value, one.passes, one.stops)
+        with suppress(BadValue):
+            text = settings_with(content, entry).decode("utf-8")
+            found.append(parse_settings(text, name=SETTINGS).settings.meter[-1])
+    return tuple(found)
+
+
+def _corrects(later: GaugeReading, earlier: GaugeReading) -> bool:
+    """Whether a reading is of the same as an earlier one; leaves that pass and that stop go together."""
+    if (later.what, later.string) != (earlier.what, earlier.string):
+        return False
+    if later.value is not None or earlier.value is not None:
+        return True
+    both = ((later.passes, earlier.passes), (later.stops, earlier.stops))
+    return any(one is not None and other is not None for one, other in both)

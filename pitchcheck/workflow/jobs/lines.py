@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from datetime import datetime
 
+from pitchcheck.errors import PitchcheckError
 from pitchcheck.jobs.errors import JobDamaged
+from pitchcheck.jobs.read import read_job
 from pitchcheck.jobs.records import HEIGHT, GaugeReading, Job, JobLine, StoredPass
 from pitchcheck.jobs.verify import Checked
 from pitchcheck.words import numbers
 from pitchcheck.words.checklist import CHECKLIST
 from pitchcheck.workflow.jobs.result_file import Cut, StoredResult, StoredSlot, last_heard, read_result
 
+NEWEST = 40  # jobs of a list whose slots are told; reading all would take long; our choice
 DOES_NOT_PROVE = (
     "This shows whether anything differs from what was written. It does not show who changed it: whoever can "
     "write the folder can make new sums. Keep the fingerprint elsewhere, on paper or with the customer."
@@ -29,6 +32,24 @@ def list_lines(jobs: Sequence[JobLine]) -> Iterator[str]:
         passes = f"{job.passes} pass{'' if job.passes == 1 else 'es'}"
         last = f", last: {job.last}" if job.last else ""
         yield f"{start}  {job.title}  ({passes}{last})"
+        if number > len(jobs) - NEWEST and (told := _slots_in_short(job)):
+            yield f"{'':{digits}}   {told}"
+
+
+def _slots_in_short(job: JobLine) -> str:
+    """Return how the slots of a job stand after its last pass: "high 1, 2, 5; fine 3, 4, 6"."""
+    if job.last is None:
+        return ""
+    try:
+        result = read_result(read_job(job.folder).counted[-1].folder)
+    except (PitchcheckError, IndexError):
+        return ""  # named by show and verify
+    words: dict[str, list[str]] = {}
+    for slot in result.slots:
+        words.setdefault("not measured" if slot.height_mm is None else slot.verdict, []).append(
+            str(slot.number)
+        )
+    return "strings: " + "; ".join(f"{word} {', '.join(few)}" for word, few in words.items())
 
 
 def show_lines(job: Job) -> Iterator[str]:
@@ -131,9 +152,16 @@ def gauge_line(reading: GaugeReading) -> str:
 
 
 def step_lines(
-    job: Job, result: StoredResult | None = None, *, only: str | None = None, details: bool = False
+    job: Job,
+    result: StoredResult | None = None,
+    *,
+    only: str | None = None,
+    details: Container[str] = (),
 ) -> Iterator[str]:
-    """Yield the checklist, or one step of it, with what to look at; the height step tells the cut."""
+    """Yield the checklist, or one step of it; of the steps in ``details`` what to look at, and the caution.
+
+    The height step tells the cut.
+    """
     last = job.last_steps()
     yield "Checklist (common practice; what sound cannot hear)"
     for number, step in enumerate(CHECKLIST, 1):
@@ -142,15 +170,21 @@ def step_lines(
         line = last.get(step.name)
         mark = "x" if line is not None and line.done else " "
         yield f"  [{mark}] {number} {step.title} ({step.name})"
-        if details:
+        if step.name in details:
             yield f"        {step.look}"
             yield f"        Caution: {step.caution}"
         if line is not None:
             told = [line.measured, line.note, line.photo and line.photo.rpartition("/")[2]]
             words = "; ".join(word for word in told if word)
             yield f"        {day(line.when)}{': ' if words else ''}{words}"
-        if step.name == HEIGHT and details:
+        if step.name == HEIGHT and step.name in details:
             yield from (f"        {words}" for words in cut_lines(result))
+
+
+def first_open(job: Job) -> str | None:
+    """Return the name of the first step that is not done, None when all are."""
+    last = job.last_steps()
+    return next((s.name for s in CHECKLIST if s.name not in last or not last[s.name].done), None)
 
 
 def cut_lines(result: StoredResult | None) -> Iterator[str]:

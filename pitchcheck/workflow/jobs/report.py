@@ -7,6 +7,7 @@ over one string does not hide what was heard of the others.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -24,12 +25,14 @@ from pitchcheck.jobs.records import GaugeReading, Job, StoredPass
 from pitchcheck.jobs.verify import verify_job
 from pitchcheck.measurement import Measurement
 from pitchcheck.session.folder import read_session
+from pitchcheck.takes import Stop
 from pitchcheck.words.checklist import CHECKLIST
 from pitchcheck.workflow.jobs.result_file import earlier_passes, last_heard, stored_pass
 from pitchcheck.workflow.measure import conclude
 
 if TYPE_CHECKING:
     from pitchcheck.compare import Comparison
+    from pitchcheck.compare.records import Repeats
     from pitchcheck.fit.result import Fit
     from pitchcheck.report.job.about import About, GaugeInput, Photo
     from pitchcheck.report.job.view import PassInput, Snippet
@@ -103,6 +106,12 @@ def measurement_of(stored: StoredPass, *, before: Sequence[StoredPass] = ()) -> 
     return conclude(this, earlier_passes(() if stored.changed else before), this.problems)
 
 
+def last_measurement(folder: Path) -> Measurement:
+    """Return what all passes of a job and its gauge readings tell together; of a job with a pass."""
+    counted = read_job(folder).counted
+    return measurement_of(counted[-1], before=counted[:-1])
+
+
 def compare_job(job: Job, *, before: str | None = None, after: str | None = None) -> Compared:
     """Compare two passes of a job: the first and the last, or those named.
 
@@ -145,8 +154,13 @@ def compare_job(job: Job, *, before: str | None = None, after: str | None = None
         early = [i for i in told_in if i <= start] or [i for i in told_in[:1] if i < end]
         pairs[spec.number] = (early[-1] if early else start, told_in[-1] if told_in else end)
     pairs = {n: (first, last) if first < last else (start, end) for n, (first, last) in pairs.items()}
-    usual = max(set(pairs.values()), key=list(pairs.values()).count)
-    comparison = _joined({n: compared(*pair) for n, pair in pairs.items()}, compared(*usual))
+    usual = max(sorted(set(pairs.values())), key=list(pairs.values()).count)
+    comparison = _joined(
+        {n: compared(*pair) for n, pair in pairs.items()},
+        compared(*usual),
+        before=measured(start).fit,
+        after=last_measured.fit,
+    )
     heard_in = {
         n: (passes[first], passes[last])
         for n, (first, last) in pairs.items()
@@ -230,7 +244,10 @@ def intake_report(
     from pitchcheck.report.render import render_intake
 
     if not job.counted:
-        raise BadValue("the job has no pass yet, so there is nothing to report. Add one: job add, or listen.")
+        raise BadValue(
+            f"{job.id} has no pass yet, so there is nothing to report. Listen: pitchcheck listen FOLDER "
+            f"--job {job.id}"
+        )
     measurement = measurement_of(job.counted[-1])
     return render_intake(
         measurement,
@@ -343,8 +360,9 @@ def _chosen(job: Job, before: str | None, after: str | None) -> tuple[int, int]:
     """Return the places of the two passes among those that count."""
     passes = job.counted
     if len(passes) < 2:
-        many = "no pass" if not passes else "one pass"
-        raise BadValue(f"the job has {many}; two are needed to compare. Add the pass after the work.")
+        many = "no pass yet" if not passes else "one pass"
+        add = "Add the pass after the work" if passes else f"Listen: pitchcheck listen FOLDER --job {job.id}"
+        raise BadValue(f"{job.id} has {many}; two are needed to compare. {add}.")
     found = []
     for word, usual in ((before, passes[0]), (after, passes[-1])):
         stored = usual if word is None else job.find_pass(word)
@@ -357,28 +375,53 @@ def _chosen(job: Job, before: str | None, after: str | None) -> tuple[int, int]:
     return found[0], found[1]
 
 
-def _joined(of_string: dict[int, Comparison], usual: Comparison) -> Comparison:
-    """Return one comparison with each string from its own; what is of no string comes from the usual one."""
+def _joined(
+    of_string: dict[int, Comparison], usual: Comparison, *, before: Fit | None, after: Fit | None
+) -> Comparison:
+    """Return one comparison with each string from its own.
+
+    What is of no string is that of all together: the repeats of every comparison, the widest scatter, and in
+    the fits what all passes up to either end tell of frets, nut and neck.
+    """
     if all(one is usual for one in of_string.values()):
         return usual
     every = list({id(one): one for one in (usual, *of_string.values())}.values())
     return replace(
         usual,
         strings=tuple(next(s for s in one.strings if s.number == n) for n, one in of_string.items()),
+        repeats=_joined_repeats([one.repeats for one in every]),
         scatter=max(one.scatter for one in every),
         assumptions=tuple(dict.fromkeys(what for one in every for what in one.assumptions)),
         weaknesses=tuple(dict.fromkeys(what for one in every for what in one.weaknesses)),
-        before=_joined_fit({n: one.before for n, one in of_string.items()}, usual.before),
-        after=_joined_fit({n: one.after for n, one in of_string.items()}, usual.after),
+        before=_joined_fit({n: one.before for n, one in of_string.items()}, before),
+        after=_joined_fit({n: one.after for n, one in of_string.items()}, after),
     )
 
 
-def _joined_fit(of_string: dict[int, Fit | None], usual: Fit | None) -> Fit | None:
-    """Return a fit whose strings are each from its own."""
-    if usual is None:
+def _joined_repeats(found: Sequence[tuple[Repeats, ...]]) -> tuple[Repeats, ...]:
+    """Return the repeats of several comparisons together: pairs added up, scatters by their mean square."""
+    from pitchcheck.compare.records import Repeats
+
+    groups: dict[tuple[Stop, int], list[Repeats]] = {}
+    for one in (repeats for few in found for repeats in few):
+        groups.setdefault((one.stop, one.fret), []).append(one)
+    together = []
+    for (stop, fret), few in sorted(groups.items()):
+        pairs = sum(one.pairs for one in few)
+        sd, expected = (
+            math.sqrt(sum(one.pairs * sd**2 for one, sd in zip(few, those, strict=True)) / pairs)
+            for those in ([one.sd_cents for one in few], [one.expected_cents for one in few])
+        )
+        together.append(Repeats(stop, fret, pairs, sd, expected))
+    return tuple(together)
+
+
+def _joined_fit(of_string: dict[int, Fit | None], whole: Fit | None) -> Fit | None:
+    """Return a fit of a whole pass whose strings are each from its own comparison, where there is one."""
+    if whole is None:
         return None
-    own = [next((s for s in fit.strings if s.number == n), None) for n, fit in of_string.items() if fit]
-    return replace(usual, strings=tuple(string for string in own if string is not None))
+    own = {n: s for n, fit in of_string.items() if fit is not None for s in fit.strings if s.number == n}
+    return replace(whole, strings=tuple(own.get(s.number, s) for s in whole.strings))
 
 
 def _told(one: StoredPass, *, notes: bool) -> PassInput:

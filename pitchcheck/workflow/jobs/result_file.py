@@ -23,6 +23,7 @@ from pitchcheck.jobs.records import Job, StoredPass
 from pitchcheck.session.folder import read_session
 from pitchcheck.takes import Position, Stop, Take
 from pitchcheck.words.doubts import doubt
+from pitchcheck.workflow.jobs.gauge import readings_after
 from pitchcheck.workflow.jobs.old_doubts import read_old_doubt
 
 if TYPE_CHECKING:
@@ -101,18 +102,24 @@ def stored_text(measurement: Measurement) -> str:
 
 def read_result(folder: Path) -> StoredResult:
     """Return the stored result of a pass; raise JobDamaged if it cannot be read."""
+    return _parsed(folder, _result)
 
-    def read(content: dict[str, Any]) -> StoredResult:
-        bottom, outer = content["plan"], content["outer_cut"]
-        heard = {take.position.string for take in map(_take, content["readings"]) if _tells(take)}
-        return StoredResult(
-            slots=tuple(_slot(item, heard) for item in content["strings"]),
-            nut_bottom=None if bottom is None else _cut(bottom, "nut_bottom_bass_mm", "nut_bottom_treble_mm"),
-            outer_cut=None if outer is None else _cut(outer, "bass_mm", "treble_mm"),
-            faults=len(content["errors"]),
-        )
 
-    return _parsed(folder, read)
+def result_of(measurement: Measurement) -> StoredResult:
+    """Return a measurement as its stored result would be read."""
+    return _result(json.loads(stored_text(measurement)))
+
+
+def _result(content: dict[str, Any]) -> StoredResult:
+    """Return a result from its JSON."""
+    bottom, outer = content["plan"], content["outer_cut"]
+    heard = {take.position.string for take in map(_take, content["readings"]) if _tells(take)}
+    return StoredResult(
+        slots=tuple(_slot(item, heard) for item in content["strings"]),
+        nut_bottom=None if bottom is None else _cut(bottom, "nut_bottom_bass_mm", "nut_bottom_treble_mm"),
+        outer_cut=None if outer is None else _cut(outer, "bass_mm", "treble_mm"),
+        faults=len(content["errors"]),
+    )
 
 
 def last_heard(job: Job) -> dict[int, tuple[StoredPass, StoredSlot]]:
@@ -126,7 +133,7 @@ def last_heard(job: Job) -> dict[int, tuple[StoredPass, StoredSlot]]:
 
 
 def stored_pass(stored: StoredPass) -> Pass:
-    """Return a sealed pass as it was heard."""
+    """Return a sealed pass as it was heard, with what gauges said of its slots afterwards."""
 
     from pitchcheck.survey import build_survey
     from pitchcheck.workflow.hear import Pass
@@ -141,6 +148,9 @@ def stored_pass(stored: StoredPass) -> Pass:
     known = {spec.number for spec in session.settings.instrument.strings}
     if not {take.position.string for take in takes} <= known:
         raise _damaged(stored.folder, "a reading is of a string that the settings do not have")
+    if stored.gauge:
+        meter = (*session.settings.meter, *readings_after(stored))
+        session = replace(session, settings=replace(session.settings, meter=meter))
     return Pass(replace(session, before=None), takes, build_survey(takes), problems)
 
 
