@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from oracles.beam import Neck, extra_path_mm
+from oracles.beam import Neck, extra_path_mm, shape
 from pitchcheck.physics.stops import Setup, Touch, stop_cents
 from pitchcheck.takes import Stop
 from pitchcheck.tuning import fret_place
@@ -155,3 +155,36 @@ def test_fret_paths_agree(neck: Neck, bend_mm: float, force: float, fret: int) -
     hand = touch(force=force, behind_mm=behind, pad_mm=pad)
     found = package_path_mm(neck, hand, bend_mm=bend_mm, break_rad=0.15, stop=Stop.FRET, fret=fret)
     assert found == pytest.approx(expected, rel=PATH)
+
+
+STRETCH = 300.0  # a plain steel string's
+# Relative: the tension for it comes from straight lines, which are up to a fifth shorter than the path.
+SHRUNK = 0.25
+
+
+@pytest.mark.parametrize("slot_mm", [0.3, 1.1])
+def test_a_press_bends_a_tighter_string_more_sharply(slot_mm: float) -> None:
+    # lambda = sqrt(EI / T): pressed, T grows by 1 + stretch x strain, and the string follows its supports
+    # more closely. The finite elements are given the length that belongs to the tension reached.
+    neck, bend_mm, hand = replace(ELECTRIC, slot_mm=slot_mm), 2.5, touch(force=0.2)
+    middle = fret_place(neck.scale_mm, 1) / 2
+    held = tuple((middle + side * ROD_HALF_MM, -neck.fret_mm) for side in (-1.0, 1.0))
+    shown = replace(oracle_neck(neck, 0.2), board=False)
+
+    def ours(stretch_factor: float) -> float:
+        cents = [
+            stop_cents(
+                setup(neck, bend_mm=bend_mm, break_rad=0.2, stretch_factor=s), hand, stop=Stop.PRESS, fret=1
+            )[0]
+            for s in (stretch_factor, 0.0)
+        ]
+        grown = np.expm1(2 * (cents[0] - cents[1]) / CENTS_PER_LOG)
+        return float(grown / stretch_factor * neck.scale_mm)
+
+    def theirs(length_mm: float) -> float:
+        rested = shape(shown, stiffness_mm=bend_mm, element_mm=1.0).path_extra_mm
+        return shape(shown, stiffness_mm=length_mm, held=held, element_mm=1.0).path_extra_mm - rested
+
+    strain = ours(STRETCH) / neck.scale_mm
+    shrunk = theirs(bend_mm / (1 + STRETCH * strain) ** 0.5) - theirs(bend_mm)
+    assert ours(STRETCH) - ours(1.0) == pytest.approx(shrunk, rel=SHRUNK)

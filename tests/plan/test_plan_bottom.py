@@ -103,6 +103,42 @@ def test_a_nut_is_not_taken_out_for_a_trifle() -> None:
     assert make_plan(new, trifle, ()).nut_bottom is None
 
 
+@pytest.mark.parametrize(
+    ("aim", "treble", "bass", "offered"),
+    [
+        (Aim.SET_UP, 0.15, 0.20, False),  # mean 0.175: a strung instrument is taken apart for 0.20 and more
+        (Aim.SET_UP, 0.20, 0.20, True),
+        (Aim.NEW_NUT, 0.05, 0.10, False),  # mean 0.075: a nut in the making is sanded for 0.10 and more
+        (Aim.NEW_NUT, 0.10, 0.10, True),
+    ],
+)
+def test_the_least_cut_is_the_mean_of_both_ends(aim: Aim, treble: float, bass: float, offered: bool) -> None:
+    job = make_job()
+    job = replace(job, target=replace(job.target, aim=aim))
+    targets = [slot_goal(job, n).target_mm for n in NUMBERS]
+    excess = np.linspace(treble, bass, 6) + 2.6 * 0.005 + 0.001  # known so well that rounding down decides
+    made = [Made(t + e, 0.005) for t, e in zip(targets, excess, strict=True)]
+    cut = make_plan(job, make_fit(made, targets_mm=targets), ()).nut_bottom
+    assert (cut is not None) is offered
+    if cut is not None:
+        assert (cut.treble_mm, cut.bass_mm) == (treble, bass)
+
+
+def test_one_end_that_can_spare_nothing_forbids_the_cut() -> None:
+    sloping = list(
+        np.linspace(0.04, 1.0, 6)
+    )  # less than one step of 0.05 at the treble end, much at the bass
+    found = nut_bottom(
+        beliefs(sloping, 0.005), numbers=NUMBERS, covariance_mm2=covariance(0.005, 0.3), least_mm=0.1
+    )
+    assert found is None
+    one_low = [0.5, 0.5, -0.1, 0.5, 0.5, 0.5]
+    found = nut_bottom(
+        beliefs(one_low, 0.005), numbers=NUMBERS, covariance_mm2=covariance(0.005, 0.3), least_mm=-1.0
+    )
+    assert found is None
+
+
 def test_the_two_outer_slots_alone_tell_the_cut_and_say_so() -> None:
     job = make_job()
     targets = [slot_goal(job, n).target_mm for n in NUMBERS]

@@ -1,0 +1,71 @@
+"""Results of a mutation run as text, and the faults that change nothing anybody could see."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from .operators import Mutant
+
+EQUIVALENT = Path(__file__).with_name("equivalent.toml")
+DOCUMENT = Path(__file__).parents[2] / "docs" / "mutations.md"
+START, END = "<!-- mutations -->\n", "<!-- /mutations -->"
+
+
+def equivalents() -> list[dict[str, str]]:
+    """Faults with ``file``, ``was``, ``why``, and ``becomes`` unless whatever is made of it is meant."""
+    entries: list[dict[str, str]] = tomllib.loads(EQUIVALENT.read_text(encoding="utf-8"))["equivalent"]
+    return entries
+
+
+def reason(mutant: Mutant, known: Sequence[Mapping[str, str]]) -> str | None:
+    """Why it is equivalent, if it is."""
+    for entry in known:
+        same = mutant.path == f"pitchcheck/{entry['file']}" and mutant.was == entry["was"]
+        if same and entry.get("becomes", mutant.becomes) == mutant.becomes:
+            return entry["why"]
+    return None
+
+
+def results(file: Path) -> dict[str, dict[str, Any]]:
+    """The last result of every fault, by its name."""
+    if not file.is_file():
+        return {}
+    rows = (json.loads(line) for line in file.read_text(encoding="utf-8").splitlines())
+    return {row["name"]: row for row in rows}
+
+
+def table(chosen: Sequence[Mutant], found: Mapping[str, Mapping[str, Any]]) -> str:
+    """Rates by package, then every fault that lived, then those that were caught and by what."""
+    tried = [m for m in chosen if m.name in found]
+    caught = [m for m in tried if found[m.name]["caught"]]
+    packages = Counter(m.path.split("/")[1].removesuffix(".py") for m in tried)
+    good = Counter(m.path.split("/")[1].removesuffix(".py") for m in caught)
+    lines = ["| package | faults | caught |", "| --- | --- | --- |"]
+    lines += [f"| `{name}` | {count} | {good[name]} |" for name, count in sorted(packages.items())]
+    lines += [f"| all | {len(tried)} | {len(caught)} ({len(caught) / max(1, len(tried)):.0%}) |", ""]
+    lived = [m for m in tried if m not in caught]
+    if lived:
+        lines += ["Lived:", "", *(f"- `{_short(m)}`" for m in lived), ""]
+    lines += ["Caught, and the first test that failed:", ""]
+    lines += [f"- `{_short(m)}`: {_test(found[m.name]['by'])}" for m in caught]
+    return "\n".join(lines) + "\n"
+
+
+def _short(mutant: Mutant) -> str:
+    was, becomes = (text if len(text) < 60 else text[:57] + "..." for text in (mutant.was, mutant.becomes))
+    return f"{mutant.path.removeprefix('pitchcheck/')}:{mutant.line} {mutant.kind}: {was} -> {becomes}"
+
+
+def _test(by: str) -> str:
+    return by.splitlines()[0].removeprefix("tests/").split("[")[0].replace("::", " `", 1) + "`" * ("::" in by)
+
+
+def write(text: str) -> None:
+    """Put it between the marks of docs/mutations.md."""
+    before, rest = DOCUMENT.read_text(encoding="utf-8").split(START)
+    DOCUMENT.write_text(before + START + text + END + rest.split(END)[1], encoding="utf-8")

@@ -1,0 +1,117 @@
+"""Heights on a neck that is not straight, from straight lines and one parabola drawn here.
+
+Slot height is defined as the height above the straight line through the tops of frets 1 and 3; relief as the
+sag of the board under a straightedge; action over fret 12 as the gap under the open string. Nothing here
+uses the package's formulas: lines are numpy's polynomials through two points.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcheck.instrument import MeterQuantity
+from pitchcheck.physics import gauging
+from pitchcheck.physics.stops import Setup, board_height, fret_top, nut_edge, saddle_height
+
+SCALE_MM = 648.0
+ROUNDING_MM = 1e-9
+TOPS_MM = (0.05, -0.02, 0.03, 0.01)  # of frets 1 to 4, off the nominal plane
+NECK = Setup(
+    scale_mm=np.array([SCALE_MM]),
+    slot_height_mm=np.array([0.4]),
+    nut_offset_mm=np.array([0.0]),
+    saddle_mm=np.array([0.0]),
+    action_12_mm=np.array([1.6]),
+    relief_mm=np.array([0.0]),
+    fret_height_mm=np.array([1.1]),
+    fret_error_mm=np.array([TOPS_MM]),
+    break_rad=np.array([0.2]),
+    stretch_factor=np.array([200.0]),
+    bend_mm=np.array([2.0]),
+)
+BOWED = replace(NECK, relief_mm=np.array([0.25]))
+
+
+def place(fret: float) -> float:
+    """Distance of a fret from the nut in equal temperament. [mm]"""
+    return float(SCALE_MM * (1 - 2 ** (-fret / 12)))
+
+
+def line(points: list[tuple[float, float]], x: float) -> float:
+    """Height at x of the straight line through two points."""
+    (xa, xb), (ya, yb) = zip(*points, strict=True)
+    return float(np.polynomial.Polynomial.fit([xa, xb], [ya, yb], 1)(x))
+
+
+def string_at(neck: Setup, x: float) -> float:
+    """Height of the straight open string."""
+    nut_y = float(nut_edge(neck, capo=0)[1][0])
+    return line([(0.0, nut_y), (SCALE_MM, float(saddle_height(neck)[0]))], x)
+
+
+@pytest.mark.parametrize("neck", [NECK, BOWED], ids=["straight", "bowed"])
+def test_slot_height_counts_from_the_line_through_frets_1_and_3(neck: Setup) -> None:
+    tops = [(place(n), float(fret_top(neck, n)[0])) for n in (1, 3)]
+    assert tops[0][1] == pytest.approx(TOPS_MM[0])
+    assert tops[1][1] == pytest.approx(TOPS_MM[2])
+    edge = float(nut_edge(neck, capo=0)[1][0])
+    assert edge - line(tops, 0.0) == pytest.approx(0.4, abs=ROUNDING_MM)
+
+
+def test_a_first_fret_that_stands_up_lifts_the_nut_that_is_called_level() -> None:
+    up = replace(NECK, fret_error_mm=np.array([[0.05, 0.0, 0.0, 0.0]]))
+    # By similar triangles 0.05 x3 / (x3 - x1) above the plane, more than the fret itself.
+    lifted = 0.05 * place(3) / (place(3) - place(1))
+    assert nut_edge(up, capo=0)[1][0] - 0.4 == pytest.approx(lifted, abs=ROUNDING_MM)
+
+
+def test_relief_is_the_sag_under_a_straightedge_over_half_the_scale() -> None:
+    level = replace(BOWED, fret_error_mm=np.zeros((1, 4)))
+    ends = (place(1), place(1) + SCALE_MM / 2)
+    board = [(x, float(board_height(level, np.array([x]))[0])) for x in ends]
+    middle = sum(ends) / 2
+    sag = line(board, middle) - float(board_height(level, np.array([middle]))[0])
+    assert sag == pytest.approx(0.25, abs=ROUNDING_MM)
+
+
+@pytest.mark.parametrize("neck", [NECK, BOWED], ids=["straight", "bowed"])
+def test_action_is_the_gap_over_fret_12(neck: Setup) -> None:
+    gap = string_at(neck, place(12)) - float(fret_top(neck, 12)[0])
+    assert gap == pytest.approx(1.6, abs=ROUNDING_MM)
+
+
+@pytest.mark.parametrize("neck", [NECK, BOWED], ids=["straight", "bowed"])
+def test_gauges_read_the_gaps_of_these_lines(neck: Setup) -> None:
+    neck = replace(neck, board_mm=np.array([0.03]))
+    first = float(fret_top(neck, 1)[0])
+    held = [(0.0, float(nut_edge(neck, capo=0)[1][0])), (place(2), float(fret_top(neck, 2)[0]))]
+    board = float(board_height(neck, np.array([0.0]))[0])
+    truth = {
+        MeterQuantity.CLEARANCE_OPEN: string_at(neck, place(1)) - first,
+        MeterQuantity.CLEARANCE_THIRD: line(held, place(1)) - first,
+        MeterQuantity.SLOT_FLOOR: held[0][1] - board,
+        MeterQuantity.FRET_HEIGHT: 1.1 - 0.03,
+        MeterQuantity.ACTION_12: 1.6,
+        MeterQuantity.RELIEF: float(neck.relief_mm[0]),
+    }
+    for what, gap_mm in truth.items():
+        assert gauging.gauge_mm(neck, what=what)[0] == pytest.approx(gap_mm, abs=ROUNDING_MM), what
+
+
+def test_a_stiff_string_stands_above_the_straight_line_by_half_its_arch() -> None:
+    # Beyond some bending lengths a kink of angle theta leaves the string lambda theta / 2 above the line of
+    # its two straight parts: equation 3 of docs/model.md, the tension spline of a kink.
+    arched = replace(NECK, arch_part=np.array([0.5]))
+    for what, part in ((MeterQuantity.CLEARANCE_OPEN, 1.0), (MeterQuantity.CLEARANCE_THIRD, 0.58)):
+        raised = gauging.gauge_mm(arched, what=what) - gauging.gauge_mm(NECK, what=what)
+        # 0.54 to 0.62 of it by finite elements where the string is held behind fret 3
+        assert raised[0] == pytest.approx(part * 0.5 * 2.0 * 0.2 / 2, rel=0.07)
+
+
+def test_a_board_that_is_higher_is_nearer_the_frets() -> None:
+    assert board_height(NECK, np.array([0.0]))[0] == pytest.approx(-1.1, abs=ROUNDING_MM)
+    raised = replace(NECK, board_mm=np.array([0.2]))
+    assert board_height(raised, np.array([0.0]))[0] == pytest.approx(-0.9, abs=ROUNDING_MM)
