@@ -17,6 +17,7 @@ from pitchcheck.cli.job.options import (
     file_into,
     filed_words,
 )
+from pitchcheck.cli.many import are_many, measure_all, refuse_of_one
 from pitchcheck.cli.output import (
     AllOption,
     UnitOption,
@@ -39,7 +40,8 @@ FoldersArgument = Annotated[
     typer.Argument(
         metavar="FOLDER|FILE...",
         help="Session folder: session.toml with takes.csv and sound files, or readings.csv. Or recordings of "
-        "unnamed plucks, in playing order, or a folder of them; then with --kind.",
+        "unnamed plucks, in playing order, or a folder of them; then with --kind. Several session folders, "
+        "or a folder around them: all are measured.",
     ),
 ]
 InstrumentOption = Annotated[
@@ -68,6 +70,17 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JS
 ReportOption = Annotated[
     Path | None, typer.Option("--report", metavar="FILE", help="Also write one HTML page with pictures.")
 ]
+ResultsOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--results",
+        metavar="FILE",
+        help="Of many folders: keep each result here as a line of JSON, and go on where it stopped.",
+    ),
+]
+WorkersOption = Annotated[
+    int | None, typer.Option(min=1, help="Of many folders: so many at once; by default one a core.")
+]
 JobOption = Annotated[
     str | None, typer.Option("--job", metavar="JOB", help="Also file the folder into this job as a pass.")
 ]
@@ -88,12 +101,33 @@ def measure(
     changed: ChangedOption = None,
     anyway: AnywayOption = False,
     jobs: JobsOption = None,
+    results: ResultsOption = None,
+    workers: WorkersOption = None,
 ) -> None:
     """Measure the nut slots of a recorded instrument.
 
     Example: pitchcheck measure bench/today --report today.html
     Example: pitchcheck measure memo.m4a --kind electric
+    Example: pitchcheck measure bench --results bench.jsonl
     """
+    if are_many(folders):
+        refuse_of_one(
+            report=report,
+            all=everything,
+            job=job,
+            kind=kind,
+            scale=scale,
+            tuning=tuning,
+            course=course,
+            removed=removed,
+            changed=changed,
+            anyway=anyway,
+            jobs=jobs,
+        )
+        measure_all(folders, as_json=as_json, results=results, unit=unit, workers=workers)
+        return
+    if results is not None or workers is not None:
+        raise BadValue("--results and --workers belong to many folders. Name several, or one around them.")
     from pitchcheck.report.json_out import measurement_json, refusal_json
     from pitchcheck.words.faults import fault_lines
     from pitchcheck.workflow import measure_folder

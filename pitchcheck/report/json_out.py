@@ -56,22 +56,25 @@ def measurement_fields(measurement: Measurement) -> dict[str, Any]:
 
 def refusal_json(problems: Sequence[Problem]) -> str:
     """Return the same fields for a folder whose settings cannot be used: only ``errors`` is filled."""
-    return json_text(
-        {
-            "schema": SCHEMA,
-            "instrument": {"fret_height_mm": json_belief(None), "nut_offset_mm": json_belief(None)},
-            "strings": [],
-            "plan": None,
-            "findings": [],
-            "suspects": [],
-            "questions": [],
-            "next_take": None,
-            "next_takes": [],
-            "chords": [],
-            "takes": [],
-            "errors": [_problem(problem) for problem in problems],
-        }
-    )
+    return json_text(refusal_fields(problems))
+
+
+def refusal_fields(problems: Sequence[Problem]) -> dict[str, Any]:
+    """Return the fields of a folder whose settings cannot be used."""
+    return {
+        "schema": SCHEMA,
+        "instrument": {"fret_height_mm": json_belief(None), "nut_offset_mm": json_belief(None)},
+        "strings": [],
+        "plan": None,
+        "findings": [],
+        "suspects": [],
+        "questions": [],
+        "next_take": None,
+        "next_takes": [],
+        "chords": [],
+        "takes": [],
+        "errors": [_problem(problem) for problem in problems],
+    }
 
 
 def json_text(content: dict[str, Any]) -> str:

@@ -190,7 +190,7 @@ def _read_all(work: Sequence[StringWork], *, workers: int) -> Iterable[list[tupl
         return
     left = dict(enumerate(work))
     try:
-        with ProcessPoolExecutor(min(workers, len(work)), mp_context=_process_context()) as pool:
+        with ProcessPoolExecutor(min(workers, len(work)), mp_context=process_context()) as pool:
             futures = {pool.submit(read_string, part): i for i, part in left.items()}
             for future in as_completed(futures):
                 part = future.result()
@@ -200,7 +200,7 @@ def _read_all(work: Sequence[StringWork], *, workers: int) -> Iterable[list[tupl
         yield from map(read_string, left.values())
 
 
-def _process_context() -> BaseContext:
+def process_context() -> BaseContext:
     """Return the way to start processes: from a clean server if there is one, as threads may be running."""
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
