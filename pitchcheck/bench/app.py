@@ -82,9 +82,12 @@ class Pages(PageKit):
         folder, runner = self.session_folder(request), self._bench.runner
         if folder is None:
             return missing()
-        if runner.folder != folder or runner.nut is None:
-            return HTMLResponse("")
-        return self.page("nut.jinja", nut=runner.nut)
+        if runner.folder == folder:
+            return HTMLResponse("") if runner.nut is None else self.page("nut.jinja", nut=runner.nut)
+        found = await self.worked(job_work.session_now, folder)
+        return (
+            self.page("said.jinja", words=found.words) if isinstance(found, Refused) else HTMLResponse(found)
+        )
 
     async def report(self, request: Request) -> Response:
         """Give the report of a session as it stands."""
@@ -212,18 +215,25 @@ class Pages(PageKit):
         try:
             name = check_name(forms.text(form, "name"))
             scale = forms.text(form, "scale")
-            found = await run_in_threadpool(
-                recordings.measure_uploads,
+            paths = await run_in_threadpool(
+                recordings.keep_uploads,
                 self._bench.root,
                 name,
                 [(item.filename or "", item.file) for item in files],
+            )
+            said = recordings.MemoWish(
                 kind=forms.text(form, "kind") or None,
                 scale_mm=length_mm(scale) if scale else None,
+                tuning=forms.text(form, "tuning") or None,
+                course=forms.text(form, "course") or None,
             )
+            found = await self.worked(job_work.label_recordings, paths, said)
         except (PitchcheckError, OSError) as error:
             return await run_in_threadpool(self._start_page, refused(error).words)
         finally:
             await form.close()
+        if isinstance(found, Refused):
+            return await run_in_threadpool(self._start_page, found.words)
         return self.to(f"session/{found.name}/takes")
 
     async def correct(self, request: Request) -> Response:

@@ -14,6 +14,7 @@ from pitchcheck.bench.nut_view import draw_nut_so_far
 from pitchcheck.bench.templating import render
 from pitchcheck.instrument import Removal
 from pitchcheck.jobs.read import read_job
+from pitchcheck.workflow.recordings import MemoWish
 
 
 @dataclass(frozen=True)
@@ -118,6 +119,20 @@ def session_report_page(folder: Path) -> str:
     from pitchcheck.workflow.measure import measure_folder
 
     return render_page(measure_folder(folder))
+
+
+def session_now(folder: Path) -> str:
+    """Return what is known of the nut of a session, as a piece of a page."""
+    from pitchcheck.workflow.measure import measure_folder
+
+    return render("nut.jinja", nut=draw_nut_so_far(measure_folder(folder)))
+
+
+def label_recordings(paths: Sequence[Path], said: MemoWish) -> Path:
+    """Find out what was played in recordings, and measure; return the folder of the session."""
+    from pitchcheck.workflow.recordings import measure_kept
+
+    return measure_kept(paths, said)
 
 
 def check_lines(folder: Path) -> tuple[str, ...]:

@@ -60,7 +60,12 @@ class PageKit:
 
     async def worked(self, work: Callable[..., Result], *args: Any) -> Result | Refused:
         """Let the worker process do something, and wait for it."""
-        return await asyncio.wrap_future(self._bench.worker.submit(work, *args))
+        try:
+            return await asyncio.wrap_future(self._bench.worker.submit(work, *args))
+        except Exception as error:  # of the work itself, or its process was killed
+            return Refused(
+                f"It could not be worked out ({type(error).__name__}); nothing was changed. Try again."
+            )
 
     def session_folder(self, request: Request) -> Path | None:
         """Return the session that an address names."""

@@ -12,6 +12,7 @@ import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from io import StringIO
+from itertools import pairwise
 from pathlib import Path
 from typing import IO
 
@@ -29,6 +30,8 @@ from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
 
 COLUMNS = 900  # of a picture
+MARK_PX = 46.0  # that the name of a take needs
+WIDEST_PX = 12_000.0
 PICTURE_HEIGHT = 80.0
 SHOWN_FRETS = (1, 2, 3, 4, 5, 7, 12)
 _PLAIN = re.compile(r"[^A-Za-z0-9._-]+")
@@ -42,6 +45,7 @@ class TakeMark:
     left: float
     width: float
     name: str
+    short: str
 
 
 @dataclass(frozen=True)
@@ -52,6 +56,7 @@ class SoundPicture:
     seconds: float
     outline: str
     marks: tuple[TakeMark, ...]
+    wide: float  # [px] at which the names of the takes do not meet
 
 
 @dataclass(frozen=True)
@@ -66,36 +71,23 @@ class TakesView:
     height: float
 
 
-def measure_uploads(
-    root: Path,
-    name: str,
-    files: Sequence[tuple[str, IO[bytes]]],
-    *,
-    kind: str | None,
-    scale_mm: float | None,
-) -> Path:
-    """Keep recordings, find out what was played in them, and measure; return the session's folder.
+def keep_uploads(root: Path, name: str, files: Sequence[tuple[str, IO[bytes]]]) -> tuple[Path, ...]:
+    """Keep recordings that came from elsewhere in a folder of their own; return their paths, in order.
 
     Parameters
     ----------
     root : Path
         The bench's folder.
     name : str
-        Of a new folder for the recordings, checked; the session's is NAME-takes.
+        Of a new folder for the recordings, checked.
     files : sequence of (str, binary file)
         Names as they were given, and contents.
-    kind : str or None
-    scale_mm : float or None
 
     Raises
     ------
     BadValue
         If there is no file, or the name is taken.
-    NothingMeasured
-        If a recording cannot be read or labelled; the reason says why. What was kept stays.
     """
-    from pitchcheck.workflow.memo import measure_memo
-
     if not files:
         raise BadValue("No recording was chosen. Drop one or more sound files.")
     folder = root / name
@@ -108,11 +100,47 @@ def measure_uploads(
         with path.open("xb") as kept:
             shutil.copyfileobj(content, kept)
         paths.append(path)
-    found = measure_memo(paths if len(paths) == 1 else [folder], kind=kind, scale_mm=scale_mm)
+    return tuple(paths)
+
+
+@dataclass(frozen=True)
+class MemoWish:
+    """What is said of recordings; None is "not said". ``tuning`` and ``course`` as for ``measure_memo``."""
+
+    kind: str | None = None
+    scale_mm: float | None = None
+    tuning: str | None = None
+    course: str | None = None
+
+
+def measure_kept(paths: Sequence[Path], said: MemoWish) -> Path:
+    """Find out what was played in kept recordings, and measure; return the session's folder, NAME-takes.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        What ``keep_uploads`` returned.
+    said : MemoWish
+
+    Raises
+    ------
+    NothingMeasured
+        If a recording cannot be read or labelled; the reason says why. What was kept stays.
+    """
+    from pitchcheck.workflow.memo import measure_memo
+
+    folder = paths[0].parent
+    found = measure_memo(
+        paths if len(paths) == 1 else [folder],
+        kind=said.kind,
+        scale_mm=said.scale_mm,
+        tuning=said.tuning,
+        course=said.course,
+    )
     if found.folder is None:
-        raise BadValue(f"nothing can be written beside {name}. Make room, or check the folder.")
-    if found.folder.parent != root:
-        return _move_up(found.folder, root)
+        raise BadValue(f"nothing can be written beside {folder.name}. Make room, or check the folder.")
+    if found.folder.parent != folder.parent:
+        return _move_up(found.folder, folder.parent)
     return found.folder
 
 
@@ -220,15 +248,26 @@ def _picture(folder: Path, file: str, rows: Sequence[TakeRow]) -> SoundPicture:
             raise Unsound("it is not there", "Put it back.")
         recording = read_recording(path)
     except Unsound:
-        return SoundPicture(file, 0.0, "", ())
+        return SoundPicture(file, 0.0, "", (), 0.0)
     seconds = max(recording.duration_s, 1e-3)
     marks = []
     for row in rows:
         if row.file == file:
             start, end = row.start_s or 0.0, seconds if row.end_s is None else row.end_s
             left, width = 1000 * start / seconds, max(1000 * (end - start) / seconds, 2.0)
-            marks.append(TakeMark(row.row, left, width, row.position.words()))
-    return SoundPicture(file, seconds, _outline(np.asarray(recording.samples)), tuple(marks))
+            marks.append(TakeMark(row.row, left, width, row.position.words(), _short(row.position)))
+    close = min((b.left - a.left for a, b in pairwise(marks)), default=1000.0)
+    wide = min(max(1000.0, 1000 * MARK_PX / max(close, 1e-3)), WIDEST_PX)
+    return SoundPicture(file, seconds, _outline(np.asarray(recording.samples)), tuple(marks), wide)
+
+
+def _short(place: Position) -> str:
+    """Return a place as it fits under a picture: ``6 open``, ``6 pr 1``, ``6 fr 2``."""
+    return (
+        f"{place.string} open"
+        if place.fret is None
+        else f"{place.string} {place.stop.value[:2]} {place.fret}"
+    )
 
 
 def _outline(samples: FloatArray) -> str:
