@@ -21,6 +21,7 @@ AGAIN = 0.06  # the same once more
 SKIP = 0.06  # of one step; two are as rare again
 BACK = 0.04  # to an earlier step, other than the first
 OVER = 0.03  # from the first step
+ALL_OVER = 0.001  # of a course played stop by stop: from the first string once all were played
 AWAY = 0.04  # to another string before the course is done; twice that after its first step: a wrong start
 AWAY_LATE = 0.1  # the same before the last step
 LATER_START = 0.05  # a string is begun at the second step; at the third as rare again
@@ -31,14 +32,30 @@ FIRST_STRING = 0.7
 
 
 class Order(StrEnum):
-    """Order in which the strings are taken."""
+    """Order in which the strings are taken: the whole course on each, or each stop on all of them."""
 
     UP = "from string 1 up"
     DOWN = "from the last string down"
     ANY = "in any order"
+    EACH_UP = "each stop on all strings, from string 1 up"
+    EACH_DOWN = "each stop on all strings, from the last string down"
+
+    @property
+    def stop_by_stop(self) -> bool:
+        """Whether each stop is played on all strings before the next."""
+        return self in (Order.EACH_UP, Order.EACH_DOWN)
 
 
-ORDER_SHARES = {Order.UP: 0.45, Order.DOWN: 0.45, Order.ANY: 0.1}
+ORDER_SHARES = {Order.UP: 0.43, Order.DOWN: 0.43, Order.ANY: 0.1, Order.EACH_UP: 0.02, Order.EACH_DOWN: 0.02}
+
+
+LONGEST_STOP_BY_STOP = 7  # steps
+
+
+def is_played(course: Course, order: Order) -> bool:
+    """Whether anybody plays a course in that order: stop by stop only short ones whose steps are told."""
+    short = not course.free and not course.optional and len(course.steps) <= LONGEST_STOP_BY_STOP
+    return short or not order.stop_by_stop
 
 
 @dataclass(frozen=True)
@@ -79,6 +96,11 @@ def build_grammar(course: Course, *, strings: Sequence[int], order: Order) -> Gr
     order : Order
     """
     steps = len(course.steps)
+    positions = tuple(Position(s, stop, fret) for s in strings for stop, fret in course.steps)
+    share = course.share * ORDER_SHARES[order]
+    if order.stop_by_stop:
+        chain = _stop_by_stop(len(strings), steps, rising=order is Order.EACH_UP)
+        return Grammar(course, order, share, chain, positions)
     within = (
         _free(course) if course.free else _within(steps, course.optional)
     )  # (steps, steps + 1): the last is "away"
@@ -97,8 +119,7 @@ def build_grammar(course: Course, *, strings: Sequence[int], order: Order) -> Gr
         moves += within[:, -1:] * entry
     first = _first(len(strings), order)
     start = np.concatenate([share * entry for share in first])
-    positions = tuple(Position(s, stop, fret) for s in strings for stop, fret in course.steps)
-    return Grammar(course, order, course.share * ORDER_SHARES[order], Chain(start, moves), positions)
+    return Grammar(course, order, share, Chain(start, moves), positions)
 
 
 def _within(steps: int, optional: Sequence[int]) -> FloatArray:
@@ -118,6 +139,28 @@ def _within(steps: int, optional: Sequence[int]) -> FloatArray:
         for j in range(i):
             moves[i, j] += OVER if j == 0 else BACK / (i - 1)
     return np.asarray(moves / moves.sum(axis=1, keepdims=True))
+
+
+def _stop_by_stop(count: int, steps: int, *, rising: bool) -> Chain:
+    """Chain of a course whose every step is played on all strings before the next."""
+    path = [(a if rising else count - 1 - a) * steps + i for i in range(steps) for a in range(count)]
+    size = len(path)
+    moves = np.zeros((size, size))
+    for t, state in enumerate(path):
+        moves[state, state] += AGAIN
+        moves[state, path[0]] += OVER if t < count else ALL_OVER
+        moves[state, path[t - t % count]] += OVER  # the same stop from its first string
+        if t:
+            moves[state, path[t - 1]] += BACK
+        for skipped in (0, 1, 2):
+            if t + 1 + skipped < size:
+                moves[state, path[t + 1 + skipped]] += ON if skipped == 0 else SKIP**skipped
+        after = t - t % count + count  # the first string of the next step
+        if after < size:
+            moves[state, path[after]] += AWAY
+    start = np.zeros(size)
+    start[path[:3]] = LATER_START ** np.arange(3.0)[: len(path[:3])]
+    return Chain(start / start.sum(), np.asarray(moves / moves.sum(axis=1, keepdims=True)))
 
 
 def _free(course: Course) -> FloatArray:

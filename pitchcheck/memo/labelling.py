@@ -15,7 +15,7 @@ import numpy as np
 
 from pitchcheck.instrument import Instrument
 from pitchcheck.memo.courses import COURSES, Course
-from pitchcheck.memo.grammar import Grammar, Order, build_grammar
+from pitchcheck.memo.grammar import Grammar, Order, build_grammar, is_played
 from pitchcheck.memo.hidden_markov import Belief, believe, log_evidence
 from pitchcheck.memo.place_likelihood import (
     OPEN_CENTS,
@@ -169,7 +169,7 @@ def label_sounds(
         That may have been played, with their shares.
     """
     numbers = sorted(spec.number for spec in instrument.strings)
-    grammars = [build_grammar(c, strings=numbers, order=o) for c in courses for o in Order]
+    grammars = [build_grammar(c, strings=numbers, order=o) for c in courses for o in Order if is_played(c, o)]
     nominal = {n: instrument.string(n).nominal_hz for n in numbers}
     likely = [s.notes[0].hz for s in sounds if log_string(s) > LIKE_STRING]
     tunings = [_Tuning(offset, {}) for offset in suggest_offsets(likely, nominal)]
@@ -278,8 +278,9 @@ def _nearest(sound: Sound, hz: float) -> float:
 
 def _conclude(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> Labelling:
     """Put the readings together by their weights."""
-    score = np.array([r.log_score for r in readings])
-    weight = np.exp(TEMPER * (score - score.max()))
+    prior = np.array([r.tuning.log_prior for r in readings])
+    score = TEMPER * (np.array([r.log_score for r in readings]) - prior) + prior
+    weight = np.exp(score - score.max())
     weight /= weight.sum()
     shares: list[dict[Position, float]] = [defaultdict(float) for _ in sounds]
     for reading, worth in zip(readings, weight, strict=True):

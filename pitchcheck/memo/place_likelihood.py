@@ -6,6 +6,7 @@ Conventions: cents, + = sharp; densities per cent; logarithms are natural.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -14,16 +15,21 @@ import numpy as np
 from pitchcheck.instrument import Instrument
 from pitchcheck.memo.sounds import Note, Sound
 from pitchcheck.physics.materials import Make, string_constants
+from pitchcheck.physics.stops import rough_press_cents
 from pitchcheck.takes import Position, Stop
-from pitchcheck.tuning import CENTS_PER_SEMITONE
+from pitchcheck.tuning import CENTS_PER_SEMITONE, fret_place
 from pitchcheck.types import FloatArray
-from pitchcheck.units import CENTS_PER_OCTAVE
+from pitchcheck.units import CENTS_PER_LOG, CENTS_PER_OCTAVE
 
-# Sharpness of fretted notes and presses over the string's stretch EA/T, on 60 simulated instruments:
-# fretted on steel 0.002 to 0.10, median 0.025; press on steel 0.027 to 0.23, median 0.10; on polymers 0.08
-# and 0.05 to 0.9. Mean and spread here, and of one in ten a wider spread. [cent per unit of stretch]
-STEEL = {Stop.FRET: (0.028, 0.018), Stop.PRESS: (0.105, 0.035)}
-POLYMER = {Stop.FRET: (0.08, 0.05), Stop.PRESS: (0.20, 0.11)}
+# Sharpness. A press: by straight lines (physics.stops.rough_press_cents), within 0.72 to 1.36 of it in two of three
+# on all presets with slots from good to grossly high, a clumsy hand included. A fretted note: the finger's part
+# per unit of stretch EA/T, on polymers growing with shortness, and what the slot adds. From simulation.
+SLOTS_MM = (0.1, 0.3, 0.5, 0.8, 1.2, 1.8)  # [mm] heights that are met
+SLOT_SHARES = (0.14, 0.3, 0.22, 0.17, 0.11, 0.06)  # and how often (ours)
+FRET_MM = 1.05  # [mm]
+PRESS_SPREAD = 0.28  # [-] relative
+STEEL_FINGER, POLYMER_FINGER = (0.030, 0.018), (0.06, 0.035)  # [cent per unit of stretch] mean, spread
+POLYMER_SCALE_MM = 650.0  # [mm] on which it is so much
 OWN_CENTS = 3.0  # hand and drift, of one note
 WIDE_SHARE, WIDE = 0.1, 2.5  # of one note in ten the spread is so much wider
 OPEN_CENTS = 2.5  # an open string comes back to this
@@ -56,23 +62,23 @@ class Strings:
 
 @dataclass(frozen=True)
 class Stretches:
-    """Stretch and make of each string: how sharp it is to be expected."""
+    """Stretch, make and scale length of each string: how sharp it is to be expected. [-, mm]"""
 
     stretch_factor: Mapping[int, float]
     make: Mapping[int, Make]
+    scale_mm: Mapping[int, float]
 
 
 def stretches_of(instrument: Instrument, *, offset_cents: Mapping[int, float]) -> Stretches:
     """Stretches of the strings at the pitch they are tuned to: EA/T grows as the tension falls."""
-    constants = {
-        s.number: string_constants(s, scale_mm=instrument.string_scale_mm(s.number))
-        for s in instrument.strings
-    }
+    scales = {s.number: instrument.string_scale_mm(s.number) for s in instrument.strings}
+    constants = {s.number: string_constants(s, scale_mm=scales[s.number]) for s in instrument.strings}
     slack = {n: 2 ** (-2 * cents / CENTS_PER_OCTAVE) for n, cents in offset_cents.items()}
     steel = (Make.PLAIN_STEEL, Make.WOUND_STEEL)
     return Stretches(
         {n: c.stretch_factor * (slack[n] if c.make in steel else 1.0) for n, c in constants.items()},
         {n: c.make for n, c in constants.items()},
+        scales,
     )
 
 
@@ -111,20 +117,15 @@ def place_likelihoods(
     array, shape (T,)
         As nothing.
     """
-    place = np.array([_centre(p, stretches)[0] for p in positions])
-    spread = np.array([_centre(p, stretches)[1] for p in positions])
-    wide = np.array([_centre(p, stretches)[2] for p in positions])
-    wide_share = np.array([OPEN_WIDE_SHARE if p.stop is Stop.OPEN else WIDE_SHARE for p in positions])
-    unsure = np.array([strings.sd_cents[p.string] for p in positions])
+    share, centre, spread = _expected(positions, strings, stretches)
     hz = np.array([strings.hz[p.string] for p in positions])
-    spread, wide = np.hypot(spread, unsure), np.hypot(wide, unsure)
     likely = np.zeros((len(sounds), len(positions)))
     nothing = np.zeros(len(sounds))
     for t, sound in enumerate(sounds):
         best = max((note.score for note in sound.notes), default=1.0)
         for rank, note in enumerate(sound.notes):
-            off = CENTS_PER_OCTAVE * np.log2(note.hz / hz) - place
-            density = (1 - wide_share) * _normal(off, spread) + wide_share * _normal(off, wide)
+            off = CENTS_PER_OCTAVE * np.log2(note.hz / hz) - centre
+            density = np.sum(share * _normal(off, spread), axis=0)
             worth = SOMETHING * _share(_log_note(sound, note)) * (note.score / best) ** EXPLAINS
             if rank:
                 fraction = note.hz < LOWER * sound.notes[0].hz and sound.notes[0].purity > PURE
@@ -134,15 +135,50 @@ def place_likelihoods(
     return likely, nothing
 
 
-def _centre(position: Position, stretches: Stretches) -> tuple[float, float, float]:
-    """Where a place lies above the open string, the usual spread, and the wide one. [cent]"""
-    if position.stop is Stop.OPEN:
-        return 0.0, OPEN_CENTS, OPEN_WIDE_CENTS
-    steel = stretches.make[position.string] in (Make.PLAIN_STEEL, Make.WOUND_STEEL)
-    mean, spread = (STEEL if steel else POLYMER)[position.stop]
-    stretch = stretches.stretch_factor[position.string]
-    usual = math.hypot(spread * stretch, OWN_CENTS)
-    return CENTS_PER_SEMITONE * position.semitones + mean * stretch, usual, WIDE * usual
+def _expected(
+    positions: Sequence[Position], strings: Strings, stretches: Stretches
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mixture of normals at which each place is to be heard above its open string: shares, centres, spreads.
+
+    Each of shape (twice the slots, P); the second half are the wider ones. [-, cent, cent]
+    """
+    ways = len(SLOTS_MM)
+    slots = np.array(SLOT_SHARES)[:, None]
+    share = np.concatenate([slots * (1 - WIDE_SHARE), slots * WIDE_SHARE])
+    shares = np.tile(share, (1, len(positions)))
+    centre = np.zeros((2 * ways, len(positions)))
+    spread = np.zeros_like(centre)
+    for column, position in enumerate(positions):
+        unsure = strings.sd_cents[position.string]
+        if position.stop is Stop.OPEN:
+            shares[:, column] = [*slots[:, 0] * (1 - OPEN_WIDE_SHARE), *slots[:, 0] * OPEN_WIDE_SHARE]
+            spread[:ways, column], spread[ways:, column] = OPEN_CENTS, OPEN_WIDE_CENTS
+        else:
+            sharp, own = _sharpness(position, stretches)
+            centre[:, column] = CENTS_PER_SEMITONE * position.semitones + np.tile(sharp, 2)
+            spread[:, column] = np.concatenate([own, WIDE * own])
+        spread[:, column] = np.hypot(spread[:, column], unsure)
+    return shares, centre, spread
+
+
+def _sharpness(position: Position, stretches: Stretches) -> tuple[FloatArray, FloatArray]:
+    """How sharp a place is under each slot, and the usual spread. [cent]"""
+    number, fret = position.string, position.fret or 1
+    stretch, scale_mm = stretches.stretch_factor[number], stretches.scale_mm[number]
+    if position.stop is Stop.PRESS:
+        sharp = np.array(
+            [
+                rough_press_cents(stretch, scale_mm=scale_mm, slot_mm=mm, fret_mm=FRET_MM, fret=fret)
+                for mm in SLOTS_MM
+            ]
+        )
+        return sharp, np.hypot(PRESS_SPREAD * sharp, OWN_CENTS)
+    steel = stretches.make[number] in (Make.PLAIN_STEEL, Make.WOUND_STEEL)
+    mean, sd = STEEL_FINGER if steel else POLYMER_FINGER
+    short = 1.0 if steel else (POLYMER_SCALE_MM / scale_mm) ** 2
+    strain = np.square(SLOTS_MM) / (2 * fret_place(scale_mm, 1) * scale_mm) / max(1.0, fret / 2)
+    sharp = stretch * (mean * short + CENTS_PER_LOG / 2 * strain)
+    return sharp, np.full(len(SLOTS_MM), math.hypot(stretch * sd * short, OWN_CENTS))
 
 
 def _share(log_odds: float) -> float:
@@ -156,4 +192,4 @@ def _normal(off: FloatArray, sd: FloatArray) -> FloatArray:
 
 def _steps(value: float, limits: Sequence[float], odds: Sequence[float]) -> float:
     """Odds of the step in which a value lies."""
-    return odds[int(np.searchsorted(limits, value))]
+    return odds[bisect_left(limits, value)]

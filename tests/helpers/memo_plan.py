@@ -81,7 +81,7 @@ class Planner:
     def _string(self, number: int, course: tuple[Place, ...]) -> Iterator[Step]:
         opened = (Stop.OPEN, None)
         if self._chance(0.04):  # the wrong string first
-            other = int(self.rng.choice([n for n in self.numbers if abs(n - number) == 1]))
+            other = int(self.rng.choice([n for n in self.numbers if abs(n - number) == 1] or self.numbers))
             yield Step("wrong start", Position(other, *opened))
             yield Step("talk")
         if self._chance(0.06):  # begun, broken off, begun again
