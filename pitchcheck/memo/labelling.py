@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeGuard
 
 import numpy as np
 
@@ -23,13 +24,14 @@ from pitchcheck.memo.place_likelihood import (
     Stretches,
     Strings,
     log_string,
+    log_surprise,
     place_likelihoods,
     stretches_of,
 )
 from pitchcheck.memo.sounds import Sound
-from pitchcheck.memo.tuning import offset_density, suggest_offsets
+from pitchcheck.memo.tuning import USUAL_SHARE, USUAL_SHIFTS, offset_density, suggest_offsets
 from pitchcheck.takes import Position, Stop
-from pitchcheck.tuning import CENTS_PER_SEMITONE
+from pitchcheck.tuning import CENTS_PER_SEMITONE, SEMITONES_PER_OCTAVE
 from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_OCTAVE, cents_between
 
@@ -40,10 +42,12 @@ SURE = 0.93  # belief from which a pluck is labelled
 LIKE_STRING = 1.0  # log odds from which a sound is taken for a string: one in forty others lies above (ours)
 HEARD_SHARE = 0.5  # plucks that must be believed open before the string counts as heard
 SHIFTS = (-1, -2, -3, -4, -5, 1, 2, 3, -12)  # semitones by which a string may be tuned apart from the others
+SIX = 6  # strings of which usual other tunings are known
 SHIFT_SHARE = 2e-3  # how likely each of them is for each string, before anything is heard (ours)
 CLEAN = 2.5  # log odds from which a sound left out asks for another tuning
 MOST_RETRIED = 5  # grammars tried again with another tuning
 LEARNED = 3  # rounds of learning the open strings
+MOST_SURPRISE = -5.0  # log odds below which no sharpness is learned: the note is of another place (ours)
 SLIP_CENTS = 15.0  # strings tuned by one ear lie so far from each other (ours)
 
 
@@ -65,6 +69,8 @@ class Label:
     other_belief : float
     likeness : float
         Log odds of a plucked string by its sound alone.
+    alone : bool
+        Whether its string was never heard open: then it may as well be another string tuned otherwise.
     """
 
     sound: Sound
@@ -74,16 +80,18 @@ class Label:
     other: Position | None
     other_belief: float
     likeness: float
+    alone: bool = False
 
     @property
     def sure(self) -> bool:
         """Whether it is a pluck of a place, and which is beyond doubt."""
-        return self.position is not None and self.belief >= SURE and self.likeness > LIKE_STRING
+        placed = self.position is not None and self.belief >= SURE and not self.alone
+        return placed and self.likeness > LIKE_STRING
 
     @property
     def torn(self) -> bool:
         """Whether it sounds like a plucked string and cannot be placed for sure."""
-        return self.likeness > LIKE_STRING and self.belief < SURE
+        return self.likeness > LIKE_STRING and (self.belief < SURE or self.alone)
 
     @property
     def strange(self) -> bool:
@@ -125,7 +133,10 @@ class _Tuning:
 
     @property
     def log_prior(self) -> float:
-        return math.log(offset_density(self.offset_cents)) + len(self.shifts) * math.log(SHIFT_SHARE)
+        apart = len(self.shifts) * math.log(SHIFT_SHARE)
+        if dict(self.shifts) in USUAL_SHIFTS:
+            apart = max(apart, math.log(USUAL_SHARE))
+        return math.log(offset_density(self.offset_cents)) + apart
 
     def cents(self, number: int) -> float:
         return self.offset_cents + CENTS_PER_SEMITONE * self.shifts.get(number, 0)
@@ -174,6 +185,15 @@ def label_sounds(
     likely = [s.notes[0].hz for s in sounds if log_string(s) > LIKE_STRING]
     tunings = [_Tuning(offset, {}) for offset in suggest_offsets(likely, nominal)]
     readings = _read(tunings, grammars, sounds, instrument)
+    if _strange(readings, sounds) and len(numbers) == SIX:
+        usual = [
+            _Tuning(offset, shifts)
+            for shifts in USUAL_SHIFTS
+            for offset in suggest_offsets(
+                likely, {n: hz * 2 ** (shifts.get(n, 0) / SEMITONES_PER_OCTAVE) for n, hz in nominal.items()}
+            )[:2]
+        ]
+        readings = _merge(_read(usual, grammars, sounds, instrument), readings)
     while len(readings[0].tuning.shifts) < len(numbers) and _strange(readings, sounds):
         shifted = [
             _Tuning(readings[0].tuning.offset_cents, shifts) for shifts in _shifts(readings[0], numbers)
@@ -182,7 +202,7 @@ def label_sounds(
         again = _read(shifted, [g for g in grammars if g.key in tried], sounds, instrument)
         if again[0].log_score < readings[0].log_score:
             break
-        readings = sorted([*again, *readings], key=lambda r: -r.log_score)
+        readings = _merge(again, readings)
     return _conclude(readings, sounds)
 
 
@@ -202,10 +222,20 @@ def _read(
     return sorted((_settle(r, sounds, instrument) for r in followed), key=lambda r: -r.log_score)
 
 
+def _merge(some: Sequence[_Reading], others: Sequence[_Reading]) -> list[_Reading]:
+    """Return readings, best first."""
+    return sorted([*some, *others], key=lambda r: -r.log_score)
+
+
 def _strange(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> bool:
-    """Whether the best reading leaves out clean plucks."""
-    belief = readings[0].belief
+    """Whether the best reading leaves out clean plucks, has no order, or stops a string never heard open."""
+    belief, grammar = readings[0].belief, readings[0].grammar
     assert belief is not None
+    heard: dict[int, list[float]] = defaultdict(lambda: [0.0, 0.0])
+    for place, share in zip(grammar.positions, belief.states.sum(axis=0), strict=True):
+        heard[place.string][place.stop is Stop.OPEN] += float(share)
+    if grammar.course.free or any(s > 1 and o < HEARD_SHARE for s, o in heard.values()):
+        return True
     left = 1.0 - belief.states.sum(axis=1)
     return any(gone > 0.5 and log_string(s) > CLEAN for gone, s in zip(left, sounds, strict=True))
 
@@ -244,17 +274,20 @@ def _settle(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument) 
     stretches = reading.tuning.stretches(instrument)
     for _ in range(LEARNED):
         belief = _Table(sounds, [grammar], strings, stretches).believe(grammar)
-        strings = _learn(belief, grammar, sounds, reading.strings)
+        strings = _learn(belief, grammar, sounds, reading.strings, stretches)
     belief = _Table(sounds, [grammar], strings, stretches).believe(grammar)
     heard = [n for n in strings.hz if strings.sd_cents[n] < UNHEARD_CENTS]
     apart = np.array([cents_between(reading.strings.hz[n], strings.hz[n]) for n in heard])
     prior = (
         math.log(grammar.share) + reading.tuning.log_prior - 0.5 * float(np.sum((apart / SLIP_CENTS) ** 2))
     )
+    prior += sum(log_surprise(place, cents, stretches) for place, cents in strings.sharp_cents.items())
     return _Reading(grammar, reading.tuning, belief.log_evidence + prior, strings, belief)
 
 
-def _learn(belief: Belief, grammar: Grammar, sounds: Sequence[Sound], before: Strings) -> Strings:
+def _learn(
+    belief: Belief, grammar: Grammar, sounds: Sequence[Sound], before: Strings, stretches: Stretches
+) -> Strings:
     """Return the open strings as they were heard."""
     hz, sd = dict(before.hz), dict(before.sd_cents)
     for number in before.hz:
@@ -268,7 +301,36 @@ def _learn(belief: Belief, grammar: Grammar, sounds: Sequence[Sound], before: St
         share = np.cumsum(weight[heard][order])
         hz[number] = float(pitch[order][np.searchsorted(share, 0.5 * share[-1])])
         sd[number] = OPEN_CENTS
-    return Strings(hz, sd)
+    sharp = _learn_sharpness(belief, grammar, sounds, hz)
+    notes = list(before.hz.values())
+    usual = {
+        place: cents
+        for place, cents in sharp.items()
+        if notes.count(before.hz[place.string]) == 1  # of a pair tuned alike either may have been heard
+        and log_surprise(place, cents, stretches) > MOST_SURPRISE
+    }
+    return Strings(hz, sd, usual)
+
+
+def _learn_sharpness(
+    belief: Belief, grammar: Grammar, sounds: Sequence[Sound], opens: Mapping[int, float]
+) -> dict[Position, float]:
+    """Return how sharp the stopped places were heard. [cent]"""
+    found: dict[Position, float] = {}
+    for place in dict.fromkeys(grammar.positions):
+        if place.stop is not Stop.PRESS:  # fingers scatter too much to be learned from
+            continue
+        columns = [i for i, p in enumerate(grammar.positions) if p == place]
+        weight = belief.states[:, columns].sum(axis=1)
+        if weight.sum() < HEARD_SHARE:
+            continue
+        tempered = opens[place.string] * 2 ** (place.semitones / 12)
+        heard = np.flatnonzero(weight > 0.02)
+        cents = np.array([cents_between(tempered, _nearest(sounds[int(t)], tempered)) for t in heard])
+        order = np.argsort(cents)
+        share = np.cumsum(weight[heard][order])
+        found[place] = float(cents[order][np.searchsorted(share, 0.5 * share[-1])])
+    return found
 
 
 def _nearest(sound: Sound, hz: float) -> float:
@@ -292,9 +354,22 @@ def _conclude(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> Labellin
     best = readings[int(np.argmax(weight))]
     labels = tuple(_label(sound, share, best.strings) for sound, share in zip(sounds, shares, strict=True))
     tuning, grammar = best.tuning, best.grammar
+    opened = {label.position.string for label in labels if label.sure and _is_open(label.position)}
     return Labelling(
-        labels, tuning.offset_cents, dict(tuning.shifts), grammar.course.name, grammar.order, best.strings
+        tuple(
+            replace(label, alone=label.position is not None and label.position.string not in opened)
+            for label in labels
+        ),
+        tuning.offset_cents,
+        dict(tuning.shifts),
+        grammar.course.name,
+        grammar.order,
+        best.strings,
     )
+
+
+def _is_open(position: Position | None) -> TypeGuard[Position]:
+    return position is not None and position.stop is Stop.OPEN
 
 
 def _label(sound: Sound, share: dict[Position, float], strings: Strings) -> Label:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -21,9 +21,10 @@ from pitchcheck.tuning import CENTS_PER_SEMITONE, fret_place
 from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_LOG, CENTS_PER_OCTAVE
 
-# Sharpness. A press: by straight lines (physics.stops.rough_press_cents), within 0.72 to 1.36 of it in two of three
-# on all presets with slots from good to grossly high, a clumsy hand included. A fretted note: the finger's part
-# per unit of stretch EA/T, on polymers growing with shortness, and what the slot adds. From simulation.
+# Sharpness. A press: by straight lines (physics.stops.rough_press_cents), of which two in three lie within
+# 0.72 to 1.36 times, on all presets with slots from good to grossly high, a clumsy hand too. A fretted note:
+# the finger's part per unit of stretch EA/T, on polymers growing with shortness, and what the slot adds. From
+# simulation.
 SLOTS_MM = (0.1, 0.3, 0.5, 0.8, 1.2, 1.8)  # [mm] heights that are met
 SLOT_SHARES = (0.14, 0.3, 0.22, 0.17, 0.11, 0.06)  # and how often (ours)
 FRET_MM = 1.05  # [mm]
@@ -31,6 +32,11 @@ PRESS_SPREAD = 0.28  # [-] relative
 STEEL_FINGER, POLYMER_FINGER = (0.030, 0.018), (0.06, 0.035)  # [cent per unit of stretch] mean, spread
 POLYMER_SCALE_MM = 650.0  # [mm] on which it is so much
 OWN_CENTS = 3.0  # hand and drift, of one note
+PRESS_AGAIN, FRET_AGAIN = (
+    0.15,
+    0.35,
+)  # [-] part of its sharpness by which one place scatters: rod 2.5 mm aside; finger
+TINY = 1e-12
 WIDE_SHARE, WIDE = 0.1, 2.5  # of one note in ten the spread is so much wider
 OPEN_CENTS = 2.5  # an open string comes back to this
 OPEN_WIDE_SHARE, OPEN_WIDE_CENTS = 0.1, 15.0  # or slips
@@ -54,10 +60,13 @@ class Strings:
         Open pitch of each. [Hz]
     sd_cents : dict of int to float
         How far it may be off. [cent]
+    sharp_cents : dict of Position to float
+        How sharp stopped notes of a place were heard; places not heard are missing. [cent]
     """
 
     hz: Mapping[int, float]
     sd_cents: Mapping[int, float]
+    sharp_cents: Mapping[Position, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -155,10 +164,29 @@ def _expected(
             spread[:ways, column], spread[ways:, column] = OPEN_CENTS, OPEN_WIDE_CENTS
         else:
             sharp, own = _sharpness(position, stretches)
+            if position in strings.sharp_cents:
+                known = strings.sharp_cents[position]
+                sharp, own = np.full(ways, known), np.full(ways, _again_cents(position, known))
             centre[:, column] = CENTS_PER_SEMITONE * position.semitones + np.tile(sharp, 2)
             spread[:, column] = np.concatenate([own, WIDE * own])
         spread[:, column] = np.hypot(spread[:, column], unsure)
     return shares, centre, spread
+
+
+def log_surprise(position: Position, sharp_cents: float, stretches: Stretches) -> float:
+    """Logarithm of how likely a place is so sharp, against what is taken for granted once it was heard."""
+    sharp, own = _sharpness(position, stretches)
+    wide = np.concatenate([own, WIDE * own])
+    shares = np.concatenate([np.array(SLOT_SHARES) * (1 - WIDE_SHARE), np.array(SLOT_SHARES) * WIDE_SHARE])
+    density = float(np.sum(shares * _normal(sharp_cents - np.tile(sharp, 2), wide)))
+    again = (1 - WIDE_SHARE) / (_again_cents(position, sharp_cents) * math.sqrt(2 * math.pi))
+    return math.log(max(density, TINY)) - math.log(again)
+
+
+def _again_cents(position: Position, sharp_cents: float) -> float:
+    """How far a note stopped again at a place lies from the one before. [cent]"""
+    part = PRESS_AGAIN if position.stop is Stop.PRESS else FRET_AGAIN
+    return math.hypot(part * sharp_cents, OWN_CENTS)
 
 
 def _sharpness(position: Position, stretches: Stretches) -> tuple[FloatArray, FloatArray]:

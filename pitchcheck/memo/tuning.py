@@ -20,6 +20,19 @@ APART_CENTS = 45.0  # two offsets closer than this are one
 # Shares before anything is heard (ours): in tune within a clock of 20 cents; down a semitone or a tone; else.
 IN_TUNE_SHARE, IN_TUNE_CENTS = 0.85, 15.0
 WHOLE_SHARE, WHOLE_CENTS = 0.08, 12.0
+# Usual tunings of six strings, as semitones by which strings are apart from the usual one; common practice,
+# no source: the last string down; it and the first; a suspended fourth (D A D G A D); chords on open strings.
+USUAL_SHIFTS = (
+    {6: -2},
+    {6: -2, 1: -2},
+    {6: -2, 2: -2, 1: -2},
+    {6: -2, 3: -1, 2: -2, 1: -2},
+    {6: -2, 5: -2, 1: -2},
+    {5: 2, 4: 2, 3: 1},
+    {4: 2, 3: 2, 2: 2},
+    {6: -4, 5: -2, 4: -2, 2: 1},
+)
+USUAL_SHARE = 4e-3  # how likely each of them is, before anything is heard (ours)
 WHOLE = {-100.0: 0.45, -200.0: 0.35, -300.0: 0.07, -400.0: 0.05, -500.0: 0.03, 100.0: 0.03, 200.0: 0.02}
 
 

@@ -24,6 +24,8 @@ def heard(label: Label) -> str:
     """Return what a sound was taken for."""
     if label.sure and label.position is not None:
         return place(label.position)
+    if label.alone and label.position is not None:
+        return f"left out: it sounds like {place(label.position)}, but that string was never heard open"
     if label.torn:
         return f"left out: {either(label)}"
     if label.strange:

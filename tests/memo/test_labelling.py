@@ -146,3 +146,45 @@ def test_a_string_tuned_apart_from_the_others_is_recognised() -> None:
     labelling = label_sounds(sounds, instrument=instrument("electric"))
     assert heard(labelling) == places
     assert labelling.shifts == {6: -2}
+
+
+@pytest.mark.parametrize("strings", [SIX, SIX[::-1]])
+@pytest.mark.parametrize("course", ["home", "short"])
+def test_each_stop_on_all_strings_before_the_next(course: str, strings: list[int]) -> None:
+    places = [Position(s, *place) for place in COURSES[course] for s in strings]
+    labelling = label_sounds(play("electric", places), instrument=instrument("electric"))
+    assert heard(labelling) == places
+    assert labelling.order.stop_by_stop
+
+
+def tuned(places: list[Position], shifts: dict[int, int]) -> list[Sound]:
+    """Return the sounds of places with some strings tuned apart. [semitones]"""
+    return [
+        replace(s, notes=(replace(s.notes[0], hz=s.notes[0].hz * 2 ** (shifts.get(p.string, 0) / 12)),))
+        for p, s in zip(places, play("acoustic", places), strict=True)
+    ]
+
+
+@pytest.mark.parametrize("shifts", [{6: -2, 2: -2, 1: -2}, {6: -2, 5: -2, 1: -2}, {6: -2}])
+def test_usual_tunings_of_several_strings_are_recognised(shifts: dict[int, int]) -> None:
+    """Half the strings a tone down: read as all down, the others' opens would be second frets."""
+    places = survey(COURSES["home"], SIX)
+    labelling = label_sounds(tuned(places, shifts), instrument=instrument("acoustic"))
+    assert heard(labelling) == places
+
+
+def test_a_string_never_heard_open_is_not_named_in_silence() -> None:
+    places = survey(COURSES["home"], SIX)
+    places = [p for p in places if p.string != 4 or p.stop is not Stop.OPEN]
+    labels = label_sounds(play("electric", places), instrument=instrument("electric")).labels
+    assert [label.sure for label in labels] == [p.string != 4 for p in places]
+    assert all(label.torn for label, p in zip(labels, places, strict=True) if p.string == 4)
+
+
+@pytest.mark.parametrize("high", [0.2, 0.4])
+def test_presses_far_too_sharp_are_still_presses_of_their_fret(high: float) -> None:
+    """Grossly high slots under slack strings: press 1 up to 170 cents sharp, press 2 two fifths of it."""
+    places = survey(COURSES["home"], SIX)
+    once, again = (play("electric", places, press=part * high) for part in (1.0, 0.4))
+    sounds = [b if p.fret == 2 else a for p, a, b in zip(places, once, again, strict=True)]
+    assert heard(label_sounds(sounds, instrument=instrument("electric"))) == places
