@@ -20,6 +20,7 @@ from pitchcheck.cli.job.options import (
     filed_words,
     find,
 )
+from pitchcheck.cli.new import AimOption, LevelOption
 from pitchcheck.cli.output import progress_bar, say, show_measurement, tell
 from pitchcheck.cli.signals import ending_signals
 from pitchcheck.course import Thoroughness
@@ -66,6 +67,8 @@ def listen(
     scale: ScaleOption = None,
     thoroughness: ThoroughOption = None,
     strings: StringsOption = None,
+    aim: AimOption = None,
+    level_frets: LevelOption = False,
     input_name: InputOption = None,
     rate: RateOption = None,
     channel: ChannelOption = 1,
@@ -104,6 +107,8 @@ def listen(
         scale_mm=None if scale is None else length_mm(scale),
         thoroughness=thoroughness or Thoroughness.BASE,
         strings=None if strings is None else string_numbers(strings),
+        aim=aim,
+        level_frets=level_frets,
     )
     asked = thoroughness is not None or strings is not None
     if asked and not start.made:

@@ -7,7 +7,9 @@ from typing import Annotated
 
 import typer
 
+from pitchcheck.cli.output import tell
 from pitchcheck.course import Thoroughness
+from pitchcheck.instrument import Aim
 
 KindOption = Annotated[
     str,
@@ -26,6 +28,17 @@ TuningOption = Annotated[
         help='Another tuning, from the lowest string up, octaves not needed: "D A D G A D".',
     ),
 ]
+AimOption = Annotated[
+    Aim | None,
+    typer.Option(help='Of a new folder: what the slots are for, "set-up" (the usual) or "new nut".'),
+]
+LevelOption = Annotated[
+    bool,
+    typer.Option(
+        "--level-frets",
+        help="Of a new folder: frets levelled with a straightedge, board true.",
+    ),
+]
 ThoroughOption = Annotated[Thoroughness, typer.Option(help="How much is to be played on every string.")]
 
 
@@ -35,6 +48,8 @@ def new(
     scale: ScaleOption = None,
     tuning: TuningOption = None,
     thoroughness: ThoroughOption = Thoroughness.BASE,
+    aim: AimOption = None,
+    level_frets: LevelOption = False,
 ) -> None:
     """Start a session: settings to correct, a list of takes, and a take sheet to print.
 
@@ -44,9 +59,17 @@ def new(
     from pitchcheck.workflow.new import new_folder
 
     scale_mm = None if scale is None else length_mm(scale)
-    for path in new_folder(folder, kind=kind, scale_mm=scale_mm, tuning=tuning, thoroughness=thoroughness):
-        typer.echo(f"Wrote {path}")
-    typer.echo(
-        "Correct session.toml, print takesheet.html, record the takes into the folder.\n"
-        f'Then: pitchcheck measure "{folder}"'
+    made = new_folder(
+        folder,
+        kind=kind,
+        scale_mm=scale_mm,
+        tuning=tuning,
+        thoroughness=thoroughness,
+        aim=aim,
+        level_frets=level_frets,
     )
+    for path in made:
+        tell(f"Wrote {path}")
+    tell("Correct session.toml, print takesheet.html, record the takes into the folder.")
+    tell(f'Then: pitchcheck measure "{folder}"')
+    tell(f'Or be led through them at the microphone: pitchcheck listen "{folder}"')

@@ -16,7 +16,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from pitchcheck.errors import BadInput, BadValue, Problem
-from pitchcheck.instrument import StringSpec, Target
+from pitchcheck.instrument import Aim, Fretwork, StringSpec, Target
 from pitchcheck.session.presets import Preset, get_preset
 from pitchcheck.session.settings import check_scale_mm, parse_settings
 from pitchcheck.session.tunings import retuned
@@ -92,6 +92,20 @@ def settings_of_kind(kind: str, *, scale_mm: float | None = None, tuning: str | 
     if tuning is not None:
         preset = replace(preset, strings=retuned(preset.strings, tuning))
     return settings_text(preset, scale_mm=check_scale_mm(preset.scale_mm if scale_mm is None else scale_mm))
+
+
+def with_choices(text: str, *, aim: Aim | None = None, level_frets: bool = False) -> str:
+    """Return settings with what was chosen when the folder was made; all else stays as it is written."""
+    if aim is None and not level_frets:
+        return text
+    document = tomlkit.parse(text)
+    if level_frets:
+        document["instrument"]["fretwork"] = Fretwork.LEVEL.value
+    if aim is not None:
+        if "target" not in document:
+            document["target"] = tomlkit.table()
+        document["target"]["aim"] = aim.value
+    return tomlkit.dumps(document)
 
 
 def _text_of_own(path: Path, *, scale_mm: float | None, tuning: str | None) -> str:

@@ -6,9 +6,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from pitchcheck.course import Thoroughness, survey_positions
-from pitchcheck.instrument import Board
+from pitchcheck.instrument import Aim, Board
 from pitchcheck.report.render import render_take_sheet
-from pitchcheck.session.new_folder import settings_of_kind, takes_text, write_new
+from pitchcheck.session.new_folder import settings_of_kind, takes_text, with_choices, write_new
 from pitchcheck.session.presets import find_preset
 from pitchcheck.session.rows import TAKES
 from pitchcheck.session.settings import SETTINGS, parse_settings
@@ -23,6 +23,8 @@ def new_folder(
     scale_mm: float | None = None,
     tuning: str | None = None,
     thoroughness: Thoroughness = Thoroughness.BASE,
+    aim: Aim | None = None,
+    level_frets: bool = False,
 ) -> tuple[Path, ...]:
     """Write settings, a list of takes and a take sheet into a folder; nothing is overwritten.
 
@@ -37,6 +39,10 @@ def new_folder(
     tuning : str, optional
         A note for every string from the last one to string 1, octaves not needed: ``"D A D G A D"``.
     thoroughness : Thoroughness
+    aim : Aim, optional
+        What the slots are wanted for; the settings of the kind say it by default.
+    level_frets : bool
+        Declares levelled frets and a true board.
 
     Returns
     -------
@@ -51,6 +57,7 @@ def new_folder(
         If one of the files is already there.
     """
     text = settings_of_kind(kind, scale_mm=scale_mm, tuning=tuning)
+    text = with_choices(text, aim=aim, level_frets=level_frets)
     instrument = parse_settings(text, name=SETTINGS).settings.instrument
     preset = find_preset(kind)
     press = instrument.board is not Board.SCALLOPED

@@ -100,7 +100,7 @@ def test_the_table_and_how_to_go_on_stand_at_the_end(tmp_path: Path, monkeypatch
     assert result.stdout.count("Taken:") == 5
     assert "slot" in result.stdout.lower()
     assert f'5 of 6 takes are kept. To go on: pitchcheck listen "{folder}"' in result.stderr
-    assert "To measure again: pitchcheck measure" in result.stderr
+    assert f'pitchcheck measure "{folder}" --report FILE.html' in result.stdout.replace("\n", " ")
 
 
 def started(*words: str, env: dict[str, str] | None = None) -> subprocess.Popen[str]:

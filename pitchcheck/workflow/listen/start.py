@@ -9,10 +9,10 @@ from pathlib import Path
 
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.errors import BadValue
-from pitchcheck.instrument import Board, Instrument
+from pitchcheck.instrument import Aim, Board, Fretwork, Instrument, SessionSettings
 from pitchcheck.recorder.course_file import COURSE, parse_course
 from pitchcheck.session.folder import read_session
-from pitchcheck.session.new_folder import settings_of_kind, write_new
+from pitchcheck.session.new_folder import settings_of_kind, with_choices, write_new
 from pitchcheck.session.paths import inside
 from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
 from pitchcheck.takes import Position
@@ -47,6 +47,8 @@ def start_session(
     scale_mm: float | None = None,
     thoroughness: Thoroughness = Thoroughness.BASE,
     strings: Sequence[int] | None = None,
+    aim: Aim | None = None,
+    level_frets: bool = False,
 ) -> Start:
     """Make the settings of a new folder, or read those of one that is there.
 
@@ -61,6 +63,10 @@ def start_session(
     thoroughness : Thoroughness
     strings : sequence of int, optional
         Strings to be played; all by default.
+    aim : Aim, optional
+        Of a new folder: what the slots are wanted for.
+    level_frets : bool
+        Of a new folder: levelled frets and a true board are declared.
 
     Raises
     ------
@@ -80,10 +86,13 @@ def start_session(
                 "Add it, like --kind acoustic."
             )
         settings = settings_of_kind(kind, scale_mm=scale_mm)
+        settings = with_choices(settings, aim=aim, level_frets=level_frets)
         instrument = parse_settings(settings, name=SETTINGS).settings.instrument
     else:
-        instrument = read_settings(folder).settings.instrument
+        there = read_settings(folder).settings
+        instrument = there.instrument
         _check_applies(folder, instrument, kind=kind, scale_mm=scale_mm)
+        _check_choices(folder, there, aim=aim, level_frets=level_frets)
     numbers = [spec.number for spec in instrument.strings]
     unknown = [number for number in strings or () if number not in numbers]
     if unknown:
@@ -111,6 +120,20 @@ def _check_applies(folder: Path, instrument: Instrument, *, kind: str | None, sc
         raise BadValue(
             f"{folder} is there already, with a scale of {instrument.scale_mm:g} mm, and --scale is "
             f"{scale_mm:g} mm. Leave --scale out, correct {SETTINGS}, or name a new folder."
+        )
+
+
+def _check_choices(folder: Path, there: SessionSettings, *, aim: Aim | None, level_frets: bool) -> None:
+    """Refuse choices that a folder that is there would have to ignore."""
+    wrong = []
+    if aim is not None and there.target.aim is not aim:
+        wrong.append(f'its aim is "{there.target.aim}", and --aim is "{aim}"')
+    if level_frets and there.instrument.fretwork is not Fretwork.LEVEL:
+        wrong.append("its frets are not declared level, and --level-frets is given")
+    if wrong:
+        raise BadValue(
+            f"{folder} is there already: {'; '.join(wrong)}. Leave that out, correct {SETTINGS}, or name a "
+            "new folder."
         )
 
 
