@@ -40,15 +40,22 @@ def neck_view(measurement: Measurement) -> NeckView | None:
 
 
 def neck_change_view(comparison: Comparison, *, instrument: Instrument) -> NeckView | None:
-    """Return the notes before and now of the strings that were compared, or None without a comparison."""
+    """Return the notes before and now, or None without a comparison; a string heard once is as it was."""
     if comparison.before is None or comparison.after is None:
         return None
     compared = {s.number for s in comparison.strings if s.change_mm is not None}
-    was, now = (_now(fit.strings, compared) for fit in (comparison.before, comparison.after))
-    curves = {n: (now[n], was[n]) for n in sorted(now) if n in was}
-    labels = {n: f"{_signed(aim[0])} → {_signed(now[0])}" for n, (now, aim) in curves.items()}
+    once = {s.number for s in comparison.strings if s.change_mm is None and s.after_mm is not None}
+    was = _now(comparison.before.strings, compared)
+    now = _now(comparison.after.strings, compared | once)
+    curves = {n: (now[n], was.get(n, now[n])) for n in sorted(now) if n in was or n in once}
+    labels = {
+        n: _signed(now[0]) if n in once else f"{_signed(aim[0])} → {_signed(now[0])}"
+        for n, (now, aim) in curves.items()
+    }
     desc = " ".join(
-        f"String {n}, fret 1: {numbers.cents(aim[0])} before, {numbers.cents(now[0])} now."
+        f"String {n}, fret 1: {numbers.cents(now[0])}, heard once."
+        if n in once
+        else f"String {n}, fret 1: {numbers.cents(aim[0])} before, {numbers.cents(now[0])} now."
         for n, (now, aim) in curves.items()
     )
     return _view(instrument, curves, labels, desc)

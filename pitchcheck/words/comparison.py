@@ -58,11 +58,12 @@ def alarm(slots: Sequence[SlotChange]) -> tuple[str, ...]:
 
 
 def summary(
-    comparison: Comparison, *, unit: LengthUnit = LengthUnit.MM, amounts: bool = True
+    comparison: Comparison, *, unit: LengthUnit = LengthUnit.MM, amounts: bool = True, checks: bool = True
 ) -> tuple[str, ...]:
     """Return the sentences that say what changed, what is heard of it, and what is unsure.
 
-    Without ``amounts`` the sentence that lists them is left out, for a page that has them in a table.
+    Without ``amounts`` the sentence that lists them is left out, for a page that has them in a table; without
+    ``checks`` what the workshop is to look at once more.
     """
     slots = comparison.strings
     sentences = [
@@ -72,7 +73,7 @@ def summary(
         _missing(slots),
         _standing(slots),
     ]
-    return tuple(s for s in (*sentences, *told_sentences(slots, unit)) if s)
+    return tuple(s for s in (*sentences, *(told_sentences(slots, unit) if checks else ())) if s)
 
 
 def _of(slots: Sequence[SlotChange], change: Change) -> list[SlotChange]:

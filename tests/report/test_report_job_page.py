@@ -230,9 +230,10 @@ def test_the_customer_reads_what_improved_first_and_in_a_small_table() -> None:
     given = replace(STORIES["lowered"], about=full_about())
     body = text_of(html5lib.HTMLParser(namespaceHTMLElements=False).parse(render_job(given, reader="player")))
     body = body.replace("\u00a0", " ")
-    assert body.index("usual open chords sound better than before") < body.index("What changed")
-    assert body.index("LR-0417") < body.index("What changed") < body.index("How the open chords sound")
-    assert "5 A20.95 mm → 0.50 mm+8.3 → +3.50.45 mm → 0.25 mmfine" in body  # cell by cell
+    assert body.index("usual open chords sound better than before") < body.index("Every slot")
+    assert body.index("LR-0417") < body.index("Every slot") < body.index("How the open chords sound")
+    assert "1, 3, 4, 6no change––" in body  # one row for all of which nothing else is to be said
+    assert "5 A20.95 mm → 0.50 mm+8.3 → +3.50.45 mm → 0.25 mm (final)fine" in body  # cell by cell
     assert "Lower: string" not in body
     assert body.count("0.45 mm → 0.25 mm") == 1
     assert "Neck relief: 0.20 mm." in body  # what is not in the table stands below

@@ -97,7 +97,7 @@ def gauge_sentence(reading: GaugeInput, *, unit: LengthUnit) -> str:
     """Return what a gauge said, and what the sound said of the same gap."""
     place = phrases.GAUGE_WORDS[reading.what]
     where = place if reading.string is None else f"string {reading.string}, {place}"
-    when = f" (gauged after {reading.after})" if reading.after else ""
+    when = f" (read in the pass “{reading.after}”)" if reading.after else ""
     sentence = f"{where[:1].upper()}{where[1:]}: {told_by_gauge(reading)}{when}."
     if reading.heard_mm is None:
         return sentence

@@ -64,39 +64,51 @@ def change_row(slot: SlotChange, *, tolerance_mm: float, unit: LengthUnit, side:
 
 
 def improved_table(comparison: Comparison, gauge: Sequence[GaugeInput], *, unit: LengthUnit) -> Table | None:
-    """Return the slots that surely changed, the largest change first; None where none did.
+    """Return every slot, the largest sure change first; None where none is known.
 
-    With gauge readings of the gap over fret 1, first and last of each string stand beside the sound.
+    Slots of which no change is sure share a row where the same is said of them. With gauge readings of the gap
+    over fret 1, first and last of each string stand beside the sound, each with the pass in which it was read.
     """
     moved = _moved(comparison)
     moved.sort(key=lambda s: -abs(s.change_mm.median if s.change_mm else 0.0))
+    if all(slot.after_mm is None for slot in comparison.strings):
+        return None
     read: dict[int, list[str]] = {}
     for reading in gauge:
         if reading.what is MeterQuantity.CLEARANCE_THIRD and reading.string is not None:
-            read.setdefault(reading.string, []).append(told_by_gauge(reading))
-    gauged = any(s.number in read for s in moved)
+            when = f" ({reading.after})" if reading.after else ""
+            read.setdefault(reading.string, []).append(f"{told_by_gauge(reading)}{when}")
+    gauged = bool(read)
     rows = []
-    for slot in moved:
+    alike: dict[tuple[str, str], list[int]] = {}
+    for slot in comparison.strings:
+        if slot not in moved and slot.number not in read:
+            row = change_row(slot, tolerance_mm=0.0, unit=unit)
+            alike.setdefault((row.change, row.word), []).append(slot.number)
+    for slot in (*moved, *(s for s in comparison.strings if s not in moved and s.number in read)):
         row = change_row(slot, tolerance_mm=0.0, unit=unit)
         cells = [
             f"{slot.number} {slot.note}",
-            f"{row.before} → {row.now}",
-            _first_fret(comparison, slot.number),
+            row.now if slot.before_mm is None else f"{row.before} → {row.now}",
+            _first_fret(comparison, slot),
         ]
         if gauged:
             ends = read.get(slot.number, [])
             cells.append(" → ".join(dict.fromkeys((ends[0], ends[-1]))) if ends else numbers.UNKNOWN)
         rows.append((*cells, row.word))
+    for (change, word), members in alike.items():
+        unknown = [numbers.UNKNOWN] * (2 if gauged else 1)
+        rows.append((", ".join(map(str, members)), change, *unknown, word))
     heads = ["String", "Slot, before → now", "Fret 1, cents", "Slot is now"]
     if gauged:
         heads.insert(3, "Gap over fret 1 by gauge")
-    return Table("What changed", tuple(heads), tuple(rows)) if rows else None
+    return Table("Every slot, the largest change first", tuple(heads), tuple(rows))
 
 
 def in_improved(reading: GaugeInput, comparison: Comparison) -> bool:
-    """Whether a gauge reading stands in the table of what changed."""
+    """Whether a gauge reading stands in the table of every slot."""
     third = reading.what is MeterQuantity.CLEARANCE_THIRD
-    return third and reading.string in {slot.number for slot in _moved(comparison)}
+    return third and reading.string in {slot.number for slot in comparison.strings}
 
 
 def _moved(comparison: Comparison) -> list[SlotChange]:
@@ -104,13 +116,14 @@ def _moved(comparison: Comparison) -> list[SlotChange]:
     return [s for s in comparison.strings if s.change_mm and s.change in (Change.LOWER, Change.HIGHER)]
 
 
-def _first_fret(comparison: Comparison, number: int) -> str:
-    """Return the error of the first-fret note before and now. [cent]"""
+def _first_fret(comparison: Comparison, slot: SlotChange) -> str:
+    """Return the error of the first-fret note before and now, of a string heard once only now. [cent]"""
+    fits = (comparison.before, comparison.after) if slot.change_mm is not None else (comparison.after,)
     ends = [
         float(string.neck_now_cents[0])
-        for fit in (comparison.before, comparison.after)
+        for fit in fits
         for string in (() if fit is None else fit.strings)
-        if string.number == number
+        if string.number == slot.number
     ]
     shown = (numbers.rounded(cents, decimals=numbers.CENT_DECIMALS, signed=True) for cents in ends)
     return " → ".join(shown) or numbers.UNKNOWN
@@ -128,6 +141,8 @@ def takes_table(comparison: Comparison) -> Table | None:
     places.sort(key=_column)
     rows = []
     for slot in comparison.strings:
+        if not slot.positions:
+            continue
         found = {_column(one.position): one for one in slot.positions}
         cells = (_cell(found.get(_column(place))) for place in places)
         rows.append((f"{slot.number} {slot.note}", *cells))

@@ -88,6 +88,7 @@ class JobView:
     headline: str
     alarm: tuple[str, ...]  # what must be put right; empty if nothing
     summary: tuple[str, ...]
+    player_summary: tuple[str, ...]  # without what only the workshop can look at
     owner: tuple[tuple[str, str], ...]
     improved: Table | None
     rows: tuple[tables.ChangeRow, ...]
@@ -127,6 +128,7 @@ def job_view(given: JobReportInput) -> JobView:
         headline=change_words.headline(slots),
         alarm=change_words.alarm(slots),
         summary=change_words.summary(comparison, unit=unit, amounts=False),
+        player_summary=change_words.summary(comparison, unit=unit, amounts=False, checks=False),
         owner=about.pairs,
         improved=tables.improved_table(comparison, given.about.gauge, unit=unit),
         rows=tuple(tables.change_row(s, tolerance_mm=tolerance, unit=unit) for s in slots),

@@ -79,6 +79,7 @@ class ListenSession:
         self._screen, self._keys, self._tones, self._gauge = screen, keys, tones, gauge
         self._rate_hz = rate_hz
         self._muted = 0  # samples not to be listened to, because a tone of ours sounds
+        self._behind = False  # whether what comes next gathered before the tone
         self._room: list[FloatArray] | None = []
         self._finished: Finished | None = None
         self._notices: dict[NoticeKind, Notice] = {}
@@ -202,6 +203,7 @@ class ListenSession:
 
     def _mute(self, seconds: float) -> None:
         self._muted = max(self._muted, round(seconds * self._rate_hz))
+        self._behind = seconds > 0
 
     def _heard(self, event: Event) -> Event:
         """Pass an event on; the sound of our own tones is kept back, the room is looked at once."""
@@ -209,10 +211,14 @@ class ListenSession:
             self._rate_hz = event.rate_hz
         if isinstance(event, InputBack | InputLost):
             self._room, self._muted = ([] if self._room is not None else None), 0
+            self._behind = False
             return event
         if not isinstance(event, Sound):
             return event
         self._look_at_room(event.samples)
+        if self._behind:  # it gathered while the take was being kept, before the tone: it does not count
+            self._behind = False
+            return replace(event, samples=event.samples[:0])
         kept_back = min(self._muted, event.samples.size)
         self._muted -= kept_back
         return replace(event, samples=event.samples[kept_back:]) if kept_back else event
