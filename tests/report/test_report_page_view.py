@@ -70,12 +70,12 @@ def test_the_summary_names_the_strings_and_what_is_next() -> None:
     assert answer.amounts == "File off the slot now, at most: string 5 0.15 mm, string 6 0.20 mm."
 
 
-def test_every_amount_is_in_the_steps_highest_first() -> None:
+def test_every_amount_is_in_the_steps_string_by_string() -> None:
     whole = measurement(USUAL)
     filing = next(s for s in page_view(whole).steps.slots if s.title.startswith("File"))
     assert [p.title for p in filing.parts] == [
-        "String 6 (E2): at most 0.20 mm",
         "String 5 (A2): at most 0.15 mm",
+        "String 6 (E2): at most 0.20 mm",
     ]
 
 

@@ -66,8 +66,8 @@ def change_row(slot: SlotChange, *, tolerance_mm: float, unit: LengthUnit, side:
 def improved_table(comparison: Comparison, gauge: Sequence[GaugeInput], *, unit: LengthUnit) -> Table | None:
     """Return every slot, the largest sure change first; None where none is known.
 
-    Slots of which no change is sure share a row where the same is said of them. With gauge readings of the gap
-    over fret 1, first and last of each string stand beside the sound, each with the pass in which it was read.
+    Slots of which no change is sure share a row where the same is said of them. With gauge readings of the
+    gap over fret 1, first and last of each string stand beside the sound, each with the pass in which it was read.
     """
     moved = _moved(comparison)
     moved.sort(key=lambda s: -abs(s.change_mm.median if s.change_mm else 0.0))

@@ -70,7 +70,7 @@ def next_note(measurement: Measurement) -> str:
 def _slot_steps(measurement: Measurement) -> tuple[Step, ...]:
     """Return the steps for the slots: file, then what must not be filed, then what is left alone."""
     plans = measurement.plan.strings
-    filed = sorted((p for p in plans if p.remove_now_mm > 0), key=lambda p: -p.remove_now_mm)
+    filed = [p for p in plans if p.remove_now_mm > 0]
     rest = [p for p in plans if p.remove_now_mm <= 0]
     groups = (
         ("File, one slot at a time, only this much", filed),
