@@ -67,7 +67,7 @@ def improved_table(comparison: Comparison, gauge: Sequence[GaugeInput], *, unit:
     """Return every slot, the largest sure change first; None where none is known.
 
     Slots of which no change is sure share a row where the same is said of them. With gauge readings of the
-    gap over fret 1, first and last of each string stand beside the sound, each with the pass in which it was read.
+    gap over fret 1, first and last of each string stand beside the sound, each with the pass it was read in.
     """
     moved = _moved(comparison)
     moved.sort(key=lambda s: -abs(s.change_mm.median if s.change_mm else 0.0))
