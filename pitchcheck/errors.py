@@ -4,6 +4,7 @@ Every error says what is wrong, the value, the limit and what to do. The tree::
 
     PitchcheckError            base: caught once, at the command line
     +-- BadValue               an argument outside its range (also a ValueError)
+        +-- WrongCall          options that do not go together, or one that is missing
     +-- BadInput               an input file that cannot be used; carries a Problem
     +-- NothingMeasured        no string could be measured; carries the problems found
 
@@ -48,6 +49,12 @@ class BadValue(PitchcheckError, ValueError):
     """An argument is outside its range."""
 
     slug = "bad-value"
+
+
+class WrongCall(BadValue):
+    """A command was given options that do not go together, or lacks one: exit status 64."""
+
+    slug = "wrong-call"
 
 
 class BadInput(PitchcheckError):

@@ -23,7 +23,7 @@ from pitchcheck.cli.listen import (
 )
 from pitchcheck.cli.output import progress_bar, say
 from pitchcheck.course import Thoroughness
-from pitchcheck.errors import BadValue
+from pitchcheck.errors import WrongCall
 
 NameArgument = Annotated[
     str, typer.Argument(metavar="NAME", help="A session folder that was measured, or a job.")
@@ -65,7 +65,7 @@ def again(
     usual = thoroughness or Thoroughness.BASE
     is_folder = jobs is None and (Path(name) / SETTINGS).is_file()
     if is_folder and final:
-        raise BadValue(f"--final belongs to a job, and {name} is a session folder. Leave it out.")
+        raise WrongCall(f"--final belongs to a job, and {name} is a session folder. Leave it out.")
     if is_folder:
         job = None
         ready = again_with_folder(Path(name), strings=chosen, removed=off, thoroughness=usual)

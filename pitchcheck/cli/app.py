@@ -1,12 +1,15 @@
 """The ``pitchcheck`` command: its subcommands, and the one place where errors become a message and a status.
 
-Exit status: 0 done, 2 nothing measured, unusable input or a wrong call. Messages go to standard error.
+Exit status: 0 done, 2 nothing measured or unusable input, 64 a wrong call (EX_USAGE of BSD's sysexits.h).
+Messages go to standard error.
 """
 
 from __future__ import annotations
 
 import errno
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Annotated, Any
 
 import typer
@@ -16,6 +19,7 @@ from pitchcheck import __version__
 from pitchcheck.cli.again import again
 from pitchcheck.cli.bench import bench
 from pitchcheck.cli.demo import demo
+from pitchcheck.cli.explain import explain
 from pitchcheck.cli.gauge import gauge
 from pitchcheck.cli.inputs import inputs
 from pitchcheck.cli.job.commands import job
@@ -24,14 +28,31 @@ from pitchcheck.cli.listen import listen
 from pitchcheck.cli.measure import measure
 from pitchcheck.cli.new import new
 from pitchcheck.cli.output import say
-from pitchcheck.errors import NothingMeasured, PitchcheckError
+from pitchcheck.errors import NothingMeasured, PitchcheckError, WrongCall
 from pitchcheck.words.faults import fault_lines
 
 UNUSABLE = 2  # exit status
+WRONG_CALL = 64  # exit status
+_USAGE_ERROR: Any = typer.BadParameter.__base__  # of the library below typer, whichever it is
+
+
+@contextmanager
+def _wrong_calls() -> Iterator[None]:
+    """Give what the library below typer says of a wrong call its own exit status."""
+    try:
+        yield
+    except _USAGE_ERROR as error:
+        error.exit_code = WRONG_CALL
+        raise
 
 
 class Group(TyperGroup):
     """Turns an error that a user can act on into its message; anything else is a bug and keeps its trace."""
+
+    def make_context(self, *args: Any, **options: Any) -> Any:
+        """Read the words before the command."""
+        with _wrong_calls():
+            return super().make_context(*args, **options)
 
     def invoke(self, ctx: Any) -> Any:
         """Run the chosen command."""
@@ -39,15 +60,16 @@ class Group(TyperGroup):
             if hasattr(stream, "reconfigure"):
                 stream.reconfigure(errors="replace")  # an old terminal shows ? rather than stopping
         try:
-            return super().invoke(ctx)
+            with _wrong_calls():
+                return super().invoke(ctx)
         except PitchcheckError as error:
             say(str(error))
             if isinstance(error, NothingMeasured):
                 for line in fault_lines(error.problems):
                     if line != str(error):
                         say(f"  {line}")
-            say(f"(More in docs/messages.md under {error.slug}.)")
-            raise typer.Exit(UNUSABLE) from error
+            say(f"(More: pitchcheck explain {error.slug})")
+            raise typer.Exit(WRONG_CALL if isinstance(error, WrongCall) else UNUSABLE) from error
         except OSError as error:
             if error.errno != errno.ENAMETOOLONG:
                 raise
@@ -89,5 +111,6 @@ app.command()(gauge)
 app.command()(demo)
 app.command()(inputs)
 app.command()(kinds)
+app.command()(explain)
 app.add_typer(job, name="job")
 # A new command: a file beside this one, and its line here.

@@ -21,17 +21,22 @@ from pitchcheck.cli.job.options import (
     find,
 )
 from pitchcheck.cli.new import AimOption, LevelOption
-from pitchcheck.cli.output import progress_bar, say, show_measurement, tell
+from pitchcheck.cli.output import path_given, progress_bar, say, show_measurement, tell
 from pitchcheck.cli.signals import ending_signals
 from pitchcheck.course import Thoroughness
-from pitchcheck.errors import BadValue, NothingMeasured
+from pitchcheck.errors import BadValue, NothingMeasured, WrongCall
 
 if TYPE_CHECKING:
     from pitchcheck.takes import Position
     from pitchcheck.workflow.listen.run import Listened
 
 FolderArgument = Annotated[
-    Path | None, typer.Argument(help="Session folder: a new one, or one that was begun and goes on.")
+    Path | None,
+    typer.Argument(
+        parser=path_given,
+        metavar="[FOLDER]",
+        help="Session folder: a new one, or one that was begun and goes on.",
+    ),
 ]
 KindOption = Annotated[
     str | None,
@@ -93,11 +98,11 @@ def listen(
         for text in removed or ():
             parse_removed(text)
     elif removed or final or jobs:
-        raise BadValue("--removed, --final and --jobs belong to --job. Name the job, or leave them out.")
+        raise WrongCall("--removed, --final and --jobs belong to --job. Name the job, or leave them out.")
     someone = sys.stdin.isatty()
     if folder is None:
         if not someone:
-            raise BadValue("The session folder is missing. Name it: pitchcheck listen FOLDER --kind KIND")
+            raise WrongCall("The session folder is missing. Name it: pitchcheck listen FOLDER --kind KIND")
         folder = Path(_ask("Folder for this session, like bench/today"))
     if kind is None and someone and asks_kind(folder):
         kind = _ask("Kind of instrument (electric, acoustic, classical, bass, tenor ukulele, mandolin)")

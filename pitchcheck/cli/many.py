@@ -8,7 +8,7 @@ from pathlib import Path
 import typer
 
 from pitchcheck.cli.output import progress_bar, say, tell
-from pitchcheck.errors import BadInput, BadValue, NothingMeasured, Problem
+from pitchcheck.errors import BadInput, NothingMeasured, Problem, WrongCall
 from pitchcheck.session.settings import SETTINGS
 from pitchcheck.units import LengthUnit
 
@@ -83,12 +83,12 @@ def refuse_of_one(**given: object) -> None:
 
     Raises
     ------
-    BadValue
+    WrongCall
         If any was given.
     """
     named = [f"--{name.replace('_', '-')}" for name, value in given.items() if value]
     if named:
-        raise BadValue(
+        raise WrongCall(
             f"{', '.join(named)} belong{'s' if len(named) == 1 else ''} to one folder; many were named. "
             "Leave it out, or measure them one by one."
         )

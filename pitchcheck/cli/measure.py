@@ -22,12 +22,13 @@ from pitchcheck.cli.output import (
     AllOption,
     UnitOption,
     check_report_path,
+    path_given,
     progress_bar,
     say,
     show_measurement,
     write_whole,
 )
-from pitchcheck.errors import BadValue, NothingMeasured
+from pitchcheck.errors import BadValue, NothingMeasured, WrongCall
 
 if TYPE_CHECKING:
     from pitchcheck.workflow.memo import MemoMeasured
@@ -38,6 +39,7 @@ NOTHING = 2  # exit status
 FoldersArgument = Annotated[
     list[Path],
     typer.Argument(
+        parser=path_given,
         metavar="FOLDER|FILE...",
         help="Session folder: session.toml with takes.csv and sound files, or readings.csv. Or recordings of "
         "unnamed plucks, in playing order, or a folder of them; then with --kind. Several session folders, "
@@ -127,7 +129,7 @@ def measure(
         measure_all(folders, as_json=as_json, results=results, unit=unit, workers=workers)
         return
     if results is not None or workers is not None:
-        raise BadValue("--results and --workers belong to many folders. Name several, or one around them.")
+        raise WrongCall("--results and --workers belong to many folders. Name several, or one around them.")
     from pitchcheck.report.json_out import measurement_json, refusal_json
     from pitchcheck.words.faults import fault_lines
     from pitchcheck.workflow import measure_folder
@@ -137,12 +139,12 @@ def measure(
         check_report_path(report)
     recorded = is_memo(folders)
     if job is None and (removed or changed or anyway or jobs or (kind and not recorded)):
-        raise BadValue(
+        raise WrongCall(
             "--kind, --removed, --changed, --anyway and --jobs belong to --job. Name the job, or leave "
             "them out."
         )
     if (scale or tuning or course) and not recorded:
-        raise BadValue("--scale, --tuning and --course belong to a recording. Correct session.toml instead.")
+        raise WrongCall("--scale, --tuning and --course belong to a recording. Correct session.toml instead.")
     try:
         with progress_bar() as progress:
             added = memo = None

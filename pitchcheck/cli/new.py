@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.output import tell
+from pitchcheck.cli.output import path_given, tell
 from pitchcheck.course import Thoroughness
 from pitchcheck.instrument import Aim
 
@@ -43,7 +43,14 @@ ThoroughOption = Annotated[Thoroughness, typer.Option(help="How much is to be pl
 
 
 def new(
-    folder: Annotated[Path, typer.Argument(help="Folder to make; files that exist are never overwritten.")],
+    folder: Annotated[
+        Path,
+        typer.Argument(
+            parser=path_given,
+            metavar="FOLDER",
+            help="Folder to make; files that exist are never overwritten.",
+        ),
+    ],
     kind: KindOption,
     scale: ScaleOption = None,
     tuning: TuningOption = None,

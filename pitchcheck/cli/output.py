@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from shutil import get_terminal_size
 from textwrap import wrap
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 from unicodedata import category
 
 import typer
@@ -47,6 +48,18 @@ def say(message: str) -> None:
 def tell(message: str) -> None:
     """Print a line of the result to standard output, as ``say`` does to standard error."""
     _put(message, err=False)
+
+
+def tell_json(content: Any) -> None:
+    """Print records as JSON: moments in ISO 8601, paths as text."""
+    typer.echo(json.dumps(content, indent=1, default=lambda one: getattr(one, "isoformat", one.__str__)()))
+
+
+def path_given(text: str) -> Path:
+    """Return a path from the command line; refuse an empty one, which would mean the current folder."""
+    if not text:
+        raise typer.BadParameter("it is empty. Name a folder; the one you are in is a full stop (.)")
+    return Path(text)
 
 
 def _put(message: str, *, err: bool) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,7 +23,12 @@ SYSTEMS_CHOICE = {"default", "sysdefault", "pulse", "pipewire"}
 
 
 def describe_inputs() -> tuple[str, ...]:
-    """Return one line for each input, in words a player understands.
+    """Return one line for each input, in words a player understands; raise as ``list_inputs``."""
+    return tuple(_line(device) for device in list_inputs())
+
+
+def list_inputs() -> Sequence[InputDevice]:
+    """Return the inputs of this computer.
 
     Raises
     ------
@@ -35,7 +40,7 @@ def describe_inputs() -> tuple[str, ...]:
     inputs = call_timeout.call(library.list_inputs, limit_s=LIST_S, name="the usual one")
     if not inputs:
         raise faults.no_input()
-    return tuple(_line(device) for device in inputs)
+    return inputs
 
 
 def try_input(device: str | None, *, channel: int | None, say: Callable[[str], None]) -> InputCheck:

@@ -171,7 +171,7 @@ def test_unusable_settings_end_with_status_2_and_every_fault(tmp_path: Path, as_
     status, out, err = run(tmp_path, *(["--json"] if as_json else []))
     assert status == 2
     assert "instrument.scale" in err
-    assert "messages.md" in err
+    assert "pitchcheck explain nothing-measured" in err
     if as_json:
         content = json.loads(out)
         assert list(content) == TOP

@@ -102,7 +102,7 @@ def test_export_and_import_on_the_command_line(jobs: Path, tmp_path: Path) -> No
     signers = tmp_path / "signers"
     signers.write_text(f"bench {key.with_suffix('.pub').read_text()}")
     there = tmp_path / "there"
-    _, err = run("job", "import", tmp_path / "a.zip", "--jobs", there, "--signer", "bench", status=2)
+    _, err = run("job", "import", tmp_path / "a.zip", "--jobs", there, "--signer", "bench", status=64)
     assert "belong together" in err
     asked = ("--signers", signers, "--signer")
     _, err = run("job", "import", tmp_path / "a.zip", "--jobs", there, *asked, "mill", status=2)
@@ -126,7 +126,7 @@ def test_passes_are_compared_until_a_change_is_found(jobs: Path, tmp_path: Path)
     assert [string["number"] for string in json.loads(out)["strings"]] == [1, 2]
     out, _ = run("job", "compare", job.id, "--csv")
     assert out.startswith("string,note,")
-    _, err = run("job", "compare", job.id, "--csv", "--json", status=2)
+    _, err = run("job", "compare", job.id, "--csv", "--json", status=64)
     assert "Choose one" in err
     (job.folder / "passes/01-before/aside-00.wav").write_bytes(b"other")
     out, _ = run("job", "verify", job.id, status=1)
@@ -206,15 +206,17 @@ def test_the_checklist_shows_its_cautions_and_the_cut_of_the_outer_strings(
         (["job", "export", "{id}", "--to", "job.tar"], "bad-input"),
         (["job", "import", "{source}/readings.csv"], "bad-archive"),
         (["job", "report", "{id}", "--to", "page.html", "--for", "nobody"], "bad-value"),
-        (["measure", "{source}", "--removed", "1=0.1 mm"], "bad-value"),
+        (["measure", "{source}", "--removed", "1=0.1 mm"], "wrong-call"),
     ],
 )
 def test_a_refusal_names_its_section(jobs: Path, tmp_path: Path, words: list[str], slug: str) -> None:
     job = make_job(jobs)
     source = make_folder(tmp_path / "source", settings=SETTINGS, readings=OPENS)
     before = contents(job.folder)
-    _, err = run(*(word.format(id=job.id, source=source) for word in words), status=2)
-    assert f"under {slug}." in err
+    _, err = run(
+        *(word.format(id=job.id, source=source) for word in words), status=64 if slug == "wrong-call" else 2
+    )
+    assert f"pitchcheck explain {slug})" in err
     assert contents(job.folder) == before
 
 

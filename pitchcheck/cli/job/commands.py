@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -26,8 +27,10 @@ from pitchcheck.cli.job.options import (
     find,
     now,
 )
-from pitchcheck.cli.output import progress_bar, say, show_measurement, tell, wrapped
-from pitchcheck.errors import BadValue
+from pitchcheck.cli.output import progress_bar, say, show_measurement, tell, tell_json, wrapped
+from pitchcheck.errors import WrongCall
+
+JsonOption = Annotated[bool, typer.Option("--json", help="Print it as JSON.")]
 
 job = typer.Typer(
     no_args_is_help=True,
@@ -73,7 +76,7 @@ def new_(
 
 
 @job.command("list")
-def list_(jobs: JobsOption = None) -> None:
+def list_(as_json: JsonOption = False, jobs: JobsOption = None) -> None:
     """List the jobs."""
     from pitchcheck.jobs.layout import jobs_place
     from pitchcheck.jobs.read import list_jobs, unfinished
@@ -81,6 +84,9 @@ def list_(jobs: JobsOption = None) -> None:
 
     place = jobs_place(jobs)
     found = list_jobs(place)
+    if as_json:
+        tell_json([{"id": one.id} | asdict(one) for one in found])
+        return
     for line in list_lines(found):
         tell(line)
     if not found:
@@ -93,6 +99,7 @@ def list_(jobs: JobsOption = None) -> None:
 def show(
     name: JobArgument,
     everything: Annotated[bool, typer.Option("--all", help="Every pass, step, note and reading.")] = False,
+    as_json: JsonOption = False,
     jobs: JobsOption = None,
 ) -> None:
     """Show a job: its passes, every slot as it stands now, and what may come off.
@@ -103,6 +110,9 @@ def show(
     from pitchcheck.jobs.read import read_job
 
     kept = read_job(find(name, jobs))
+    if as_json:
+        tell_json({"id": kept.id} | asdict(kept))
+        return
     if everything:
         from pitchcheck.workflow.jobs.lines import show_lines
 
@@ -139,7 +149,7 @@ def add(
     Example: pitchcheck job add parlour bench/today --removed "6=0.20 mm" --removed "5=0.15 mm"
     """
     if final and kind not in (None, "final"):
-        raise BadValue(f"--final and --kind {kind} are both given. Choose one.")
+        raise WrongCall(f"--final and --kind {kind} are both given. Choose one.")
     with progress_bar() as progress:
         added = file_into(
             name,

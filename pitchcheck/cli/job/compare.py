@@ -10,7 +10,7 @@ import typer
 
 from pitchcheck.cli.job.options import JobArgument, JobsOption, find, now
 from pitchcheck.cli.output import AllOption, UnitOption, check_report_path, say, tell, write_whole
-from pitchcheck.errors import BadValue
+from pitchcheck.errors import BadValue, WrongCall
 
 if TYPE_CHECKING:
     from pitchcheck.compare import Comparison
@@ -41,7 +41,7 @@ def compare(
     from pitchcheck.workflow.jobs.report import compare_job, sound_job
 
     if as_json and as_csv:
-        raise BadValue("--json and --csv are both given. Choose one.")
+        raise WrongCall("--json and --csv are both given. Choose one.")
     found = compare_job(sound_job(find(name, jobs)), before=before, after=after)
     if as_json:
         text = comparison_json(found.comparison, instrument=found.after.settings.instrument)

@@ -61,13 +61,13 @@ def import_(
     jobs: JobsOption = None,
 ) -> None:
     """Unpack an exported job; nothing that is there is replaced."""
-    from pitchcheck.errors import BadValue
+    from pitchcheck.errors import WrongCall
     from pitchcheck.jobs.archive import import_job
     from pitchcheck.jobs.layout import jobs_place
     from pitchcheck.jobs.sign import check_signature
 
     if (signers is None) != (signer is None):
-        raise BadValue("--signers and --signer belong together. Give both, or neither.")
+        raise WrongCall("--signers and --signer belong together. Give both, or neither.")
     if signers is not None and signer is not None:
         check_signature(archive, signers=signers, signer=signer)
     made = import_job(jobs_place(jobs), archive)
