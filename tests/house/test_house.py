@@ -20,6 +20,10 @@ TOP_LEVEL = {
     "README.md",
     "DEVELOPERS.md",
     "LICENSE",
+    "CHANGELOG.md",
+    "CITATION.cff",
+    "CONTRIBUTING.md",
+    "SECURITY.md",
     "pyproject.toml",
     "pitchcheck",
     "tests",
@@ -134,6 +138,13 @@ def test_examples_in_docstrings_are_true(name: str) -> None:
     result = doctest.testmod(importlib.import_module(name))
     assert result.attempted > 0
     assert result.failed == 0
+
+
+def test_the_citation_names_this_version() -> None:
+    from pitchcheck import __version__
+
+    lines = (ROOT / "CITATION.cff").read_text(encoding="utf-8").splitlines()
+    assert f"version: {__version__}" in lines  # Citation File Format 1.2.0: "version" of the software
 
 
 def test_the_helpers_show_their_use() -> None:
