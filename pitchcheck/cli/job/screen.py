@@ -55,8 +55,8 @@ def _pass_in_short(stored: StoredPass) -> str:
     except JobDamaged as error:
         return f"{start}: FAULT: {error}"
     told = phrases.strings(heard) if heard else "nothing"
-    parts = (f"string {r.string} {numbers.length(r.amount_mm, unit=LengthUnit.MM)}" for r in stored.removed)
-    off = ", ".join(parts)
+    parts = ", ".join(numbers.figure(r.amount_mm, unit=LengthUnit.MM) for r in stored.removed)
+    off = f"{parts} mm off {phrases.strings([r.string for r in stored.removed])}" if parts else ""
     changed = f"; changed: {stored.changed}" if stored.changed else ""
     return f"{start}: heard {told}{f'; filed before it: {off}' if off else ''}{changed}"
 
