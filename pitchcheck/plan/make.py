@@ -94,10 +94,12 @@ def make_plan(
 def _leaf_decides_mm(
     settings: SessionSettings, slot: SlotJudgement, removed_mm: float, upcoming: NextTakes
 ) -> float | None:
-    """Return the gap above which a slot is filed that no further take would settle. [mm]"""
+    """Return the gap above which a slot is filed that no further press would settle. [mm]"""
     if slot.height_mm is None or slot.nut is not Nut.SLOTTED or slot.bars or removed_mm > 0:
         return None
-    if upcoming.takes or slot.surely_not_high or slot.verdict in (Verdict.LOW, Verdict.FINE):
+    if any(take.stop in (Stop.PRESS, Stop.FRET) for take in upcoming.takes):
+        return None
+    if slot.surely_not_high or slot.verdict in (Verdict.LOW, Verdict.FINE):
         return None
     height = slot.goal.target_mm + settings.target.worth_filing_mm + LEAF_MARGIN_MM
     return third_fret_clearance_mm(height)

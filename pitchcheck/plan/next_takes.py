@@ -16,7 +16,7 @@ import numpy as np
 from pitchcheck.diagnosis.suspicion import find_suspects
 from pitchcheck.fit.joint import Outlook
 from pitchcheck.fit.result import Fit
-from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
+from pitchcheck.instrument import Board, Nut, SessionSettings
 from pitchcheck.judgement import FIRST_SUSPECTS, BarKind, SlotJudgement
 from pitchcheck.plan.decision import LEAF_PLUCK_S, PASS_S, PLUCK_S, Stakes, gain_s, would_file
 from pitchcheck.plan.records import NOTHING_MORE, NextTakes
@@ -25,7 +25,8 @@ from pitchcheck.takes import Narrowing, NextTake, Position, Stop
 from pitchcheck.types import FloatArray
 
 # Runs between two open takes, by fret; several of them make one proposal for a string. Presses in the first
-# two spaces tell most; the third and the fourth average the frets.
+# two spaces tell most; the third and the fourth average the frets. Long ones look ahead: where a rough hand
+# must play much before anything may be filed, a short run gains nothing and a long one does.
 _PRESS_RUNS: tuple[tuple[tuple[int, ...], ...], ...] = (
     ((1,),),
     ((1, 2),),
@@ -33,17 +34,30 @@ _PRESS_RUNS: tuple[tuple[tuple[int, ...], ...], ...] = (
     ((3, 4),),
     ((1, 2), (1, 2)),
     ((1, 2), (3, 4)),
+    ((1, 2, 1), (1, 2, 1)),
+    ((1, 2, 1), (3, 4, 3)),
+    4 * ((1, 2, 1),),
+)
+# The same on every string on which something hangs: what they share is known better by all of them.
+_PRESS_RUNS_OF_ALL: tuple[tuple[tuple[int, ...], ...], ...] = (
+    ((1, 2),),
+    ((1, 2, 1),),
+    ((3, 4),),
+    ((1, 2, 1), (1, 2, 1)),
+    4 * ((1, 2, 1),),
 )
 _FRET_RUNS: tuple[tuple[tuple[int, ...], ...], ...] = (((1,),), ((2, 3),), ((12,),), ((1,), (2, 3), (12,)))
 PAYS = (
-    2.5  # [-] a run is asked for when it saves so many times what it costs; below it hardly helps; our choice
+    5.0  # [-] a run is asked for when it saves so many times what it costs; below it hardly helps; our choice
 )
+LEAVES_PAY = 5.0  # [-] the same of leaf takes; our choice
 HARDLY_NARROWS = 0.03  # [-] a run that narrows no open slot by this part is never asked for; our choice
 MOST_TAKES = 16  # asked for at once: then one measures anew; our choice
 USUAL_READING_CENTS = 0.2  # [cent] of one stopped take against its open strings, when no take says it
 HALF_OF_90 = 1.645  # [sd] half of a 90 % interval of a normal belief
 LEAF_STEP_MM = 0.05  # [mm] leaves that lie on a bench go in such steps; common practice, no source
 LEAST_VARIANCE_MM2 = 1e-8  # [mm^2] rounding must not carry a variance below 0
+MOST_LEAVES = 3  # of neighbouring thicknesses in one run; our choice
 LEAF_REACH = 1.3  # [sd] leaves further from the middle of the belief tell too little to be looked at
 
 
@@ -52,11 +66,48 @@ _CLEARED_BY_TAKES = {BarKind.SYMPTOM_ONLY, BarKind.WRONG_NOTES}
 
 @dataclass(frozen=True)
 class _Run:
-    """A proposal for one string: its takes as they are played, the stopped ones among them, and its time."""
+    """A proposal: takes as they are played, an open one of the string before and after each part.
 
-    takes: tuple[Position, ...]
-    stopped: tuple[Position, ...]
-    seconds: float
+    Attributes
+    ----------
+    parts : tuple of tuple of Position
+        Stopped takes between two open ones, all of one string.
+    """
+
+    parts: tuple[tuple[Position, ...], ...]
+
+    @property
+    def stopped(self) -> tuple[Position, ...]:
+        """All but the open takes."""
+        return tuple(position for part in self.parts for position in part)
+
+    @property
+    def strings(self) -> frozenset[int]:
+        """Numbers of the strings that are played."""
+        return frozenset(part[0].string for part in self.parts)
+
+    @property
+    def takes(self) -> tuple[Position, ...]:
+        """All takes in playing order."""
+        played: list[Position] = []
+        for part in self.parts:
+            reference = Position(part[0].string, Stop.OPEN)
+            if not played or played[-1] != reference:
+                played.append(reference)
+            played += [*part, reference]
+        return tuple(played)
+
+    @property
+    def seconds(self) -> float:
+        """Time that it takes to play."""
+        return sum(LEAF_PLUCK_S if p.stop is Stop.LEAF else PLUCK_S for p in self.takes)
+
+    def begun(self, most: int) -> _Run:
+        """Its first parts, no more takes than ``most``, one part at least."""
+        count = len(self.parts)
+        while count > 1 and len(_Run(self.parts[:count]).takes) > most:
+            count -= 1
+        return _Run(self.parts[:count])
 
 
 @dataclass(frozen=True)
@@ -94,15 +145,34 @@ def next_takes(
     reading = [stopped.sd_cents for stopped in survey.stopped]
     reading_cents = float(np.median(reading)) if reading else USUAL_READING_CENTS
     first = find_suspects(survey, fit, slots)[:FIRST_SUSPECTS]  # whom the answer names is settled first
-    for runs in _proposals(settings, fit, believed, first=first):
+    for runs in _proposals(settings, fit, believed, first=first, leaves=not _leaves_left_out(survey)):
         places = tuple(dict.fromkeys(p for run in runs for p in run.stopped))
         if not places:
             continue
         outlook = fit.joint.outlook(settings.instrument, places, reading_cents=reading_cents)
-        chosen = _choose(believed, outlook, runs)
+        leaf = runs[0].stopped[0].stop is Stop.LEAF
+        chosen = _choose(believed, outlook, runs, pays=LEAVES_PAY if leaf else PAYS)
         if chosen:
             return _asked(believed, outlook, chosen)
     return NOTHING_MORE
+
+
+def _leaves_left_out(survey: Survey) -> bool:
+    """Whether leaves were asked for and not laid: three open takes of a string and nothing of it between them.
+
+    A run ends and the next begins with an open take, so two are usual. Takes that could not be used may have
+    stood where a row is missing.
+    """
+    heard = [*survey.opens, *(s.take for s in survey.stopped), *(leaf.take for leaf in survey.leaves)]
+    rows = {take.row for take in heard}
+    for string in {take.position.string for take in heard}:
+        own = sorted((t for t in heard if t.position.string == string), key=lambda t: t.row)
+        for three in zip(own, own[1:], own[2:], strict=False):
+            if all(take.position.stop is Stop.OPEN for take in three) and rows.issuperset(
+                range(three[0].row, three[2].row)
+            ):
+                return True
+    return False
 
 
 def _believed(settings: SessionSettings, fit: Fit, slots: Sequence[SlotJudgement]) -> _Slots:
@@ -137,69 +207,76 @@ def _believed(settings: SessionSettings, fit: Fit, slots: Sequence[SlotJudgement
 
 
 def _proposals(
-    settings: SessionSettings, fit: Fit, believed: _Slots, *, first: Sequence[int]
+    settings: SessionSettings, fit: Fit, believed: _Slots, *, first: Sequence[int], leaves: bool
 ) -> Iterator[tuple[_Run, ...]]:
     """Runs to choose from, the kinds that are better to play first: presses, then leaves."""
     presses = settings.instrument.board is not Board.SCALLOPED
     stop, kinds = (Stop.PRESS, _PRESS_RUNS) if presses else (Stop.FRET, _FRET_RUNS)
     if presses and first:
-        yield tuple(_run(number, stop, ((1, 2),)) for number in first)
-    yield tuple(_run(number, stop, runs) for number in believed.numbers for runs in kinds)
-    if settings.instrument.fretwork is Fretwork.LEVEL:
+        yield tuple(_run((number,), stop, ((1, 2),)) for number in first)
+    runs = [_run((number,), stop, frets) for number in believed.numbers for frets in kinds]
+    if presses:
+        hangs = [n for n, stakes in zip(believed.numbers, believed.stakes, strict=True) if not stakes.barred]
+        runs += [_run(hangs, stop, frets) for frets in _PRESS_RUNS_OF_ALL if len(hangs) > 1]
+    yield tuple(runs)
+    if not leaves:
         return
     ends = [n for n in believed.numbers if n in (believed.numbers[0], believed.numbers[-1])]
     for some in (ends, [n for n in believed.numbers if n not in ends]):
         yield tuple(run for number in some for run in _leaves(settings, fit, number))
 
 
-def _run(number: int, stop: Stop, runs: tuple[tuple[int, ...], ...]) -> _Run:
-    """Stopped takes of one string between its open ones."""
-    stopped = [[Position(number, stop, fret) for fret in run] for run in runs]
-    reference = Position(number, Stop.OPEN)
-    takes = [reference]
-    for few in stopped:
-        takes += [*few, reference]
-    return _Run(tuple(takes), tuple(p for few in stopped for p in few), PLUCK_S * len(takes))
+def _run(numbers: Sequence[int], stop: Stop, frets: tuple[tuple[int, ...], ...]) -> _Run:
+    """The same stopped takes on some strings, one string after the other."""
+    return _Run(
+        tuple(tuple(Position(number, stop, fret) for fret in part) for number in numbers for part in frets)
+    )
 
 
 def _leaves(settings: SessionSettings, fit: Fit, number: int) -> Iterator[_Run]:
-    """Leaves of some thicknesses about the gap that is believed."""
+    """Leaves of some thicknesses about the gap that is believed: one, or neighbours that may bracket it."""
     assert fit.joint is not None
     probe = Position(number, Stop.LEAF, 1, leaf_mm=LEAF_STEP_MM)
     outlook = fit.joint.outlook(settings.instrument, (probe,), reading_cents=USUAL_READING_CENTS)
     gap = float(outlook.expected[0])
     reach = LEAF_REACH * float(np.sqrt(outlook.covariance[-1, -1]))
-    reference = Position(number, Stop.OPEN)
-    for step in range(max(1, round((gap - reach) / LEAF_STEP_MM)), round((gap + reach) / LEAF_STEP_MM) + 1):
-        leaf = replace(probe, leaf_mm=round(step * LEAF_STEP_MM, 2))
-        yield _Run((reference, leaf, reference), (leaf,), 2 * PLUCK_S + LEAF_PLUCK_S)
+    thinnest = max(1, round((gap - reach) / LEAF_STEP_MM))
+    thickest = round((gap + reach) / LEAF_STEP_MM)
+    for count in range(1, MOST_LEAVES + 1):
+        for step in range(thinnest, thickest - count + 2):
+            leaves = [replace(probe, leaf_mm=round(s * LEAF_STEP_MM, 2)) for s in range(step, step + count)]
+            yield _Run((tuple(leaves),))
 
 
-def _choose(believed: _Slots, outlook: Outlook, runs: Sequence[_Run]) -> tuple[_Run, ...]:
+def _choose(believed: _Slots, outlook: Outlook, runs: Sequence[_Run], *, pays: float) -> tuple[_Run, ...]:
     """The run that saves most for its time, and what still pays beside it on other strings."""
     index = {position: i for i, position in enumerate(outlook.positions)}
     played = [[index[p] for p in run.stopped] for run in runs]
     cost = np.array([run.seconds for run in runs])
-    string = [run.stopped[0].string for run in runs]
+    size = [len(run.takes) for run in runs]
     chosen: list[int] = []
     known: list[int] = []
     gained = 0.0
     while True:
-        free = [r for r in range(len(runs)) if string[r] not in {string[c] for c in chosen}]
-        free = [r for r in free if sum(len(runs[c].takes) for c in (*chosen, r)) <= MOST_TAKES]
-        if not free:
+        taken = frozenset[int]().union(*(runs[c].strings for c in chosen))
+        room = MOST_TAKES - sum(size[c] for c in chosen)
+        free = [
+            r for r, run in enumerate(runs) if not run.strings & taken and (size[r] <= room or not chosen)
+        ]
+        if not free or room <= 0:
             break
         after = np.array([_sds(outlook, [*known, *played[r]]) for r in free])
         gains = _gains(believed, after) - gained
         rate = gains / cost[free]
         rate[_narrows(believed, after, _sds(outlook, known)) < HARDLY_NARROWS] = 0.0
         best = int(np.argmax(rate))
-        if rate[best] < PAYS:
+        if rate[best] < pays:
             break
         chosen.append(free[best])
         known += played[free[best]]
         gained += float(gains[best])
-    return tuple(runs[c] for c in sorted(chosen, key=lambda c: string[c]))
+    # What is longer than one asks for at once is begun; the answer after that decides on the rest.
+    return tuple(runs[c].begun(MOST_TAKES) for c in sorted(chosen, key=lambda c: min(runs[c].strings)))
 
 
 def _sds(outlook: Outlook, known: Sequence[int]) -> FloatArray:

@@ -158,9 +158,11 @@ def _next(take: NextTake | None) -> dict[str, Any] | None:
 
 
 def _place(place: Position) -> dict[str, Any]:
-    """Return a take to be played; the thickness of the leaf is told for leaf takes only."""
+    """Return a take to be played; of a leaf take the leaf too, as a number and as tables of takes have it."""
     told = {"string": place.string, "stop": place.stop.value, "fret": place.fret, "capo": place.capo}
-    return told if place.leaf_mm is None else {**told, "leaf_mm": json_number(place.leaf_mm)}
+    if place.leaf_mm is None:
+        return told
+    return {**told, "leaf_mm": json_number(place.leaf_mm), "leaf": f"{place.leaf_mm:.2f} mm"}
 
 
 def _chords(measurement: Measurement) -> list[dict[str, Any]]:

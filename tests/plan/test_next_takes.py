@@ -134,6 +134,30 @@ def test_where_plucking_cannot_settle_leaves_are_laid_under_the_outer_strings() 
     assert all(p.string in (1, 4) and p.fret == 1 and p.leaf_mm is not None for p in leaves)
 
 
+def leaf_case() -> tuple[tuple[Take, ...], Fit]:
+    """Level frets, all slots somewhat high, pressed until no press pays: leaves are asked for."""
+    takes = heard(truth_of(JOB, [t + 0.2 for t in TARGETS]), protocol=Thoroughness.THOROUGH)
+    return takes, fit_instrument(JOB, build_survey(takes))
+
+
+def test_on_level_frets_leaves_come_after_the_presses_that_pay() -> None:
+    takes, fit = open_case()
+    assert all(p.stop in (Stop.OPEN, Stop.PRESS) for p in asked(JOB, takes, fit).takes)
+    takes, fit = leaf_case()
+    run = asked(JOB, takes, fit).takes
+    assert {p.stop for p in run} == {Stop.OPEN, Stop.LEAF}
+    assert {p.string for p in run} <= {1, 4}
+
+
+def test_whoever_leaves_the_leaves_out_is_not_asked_for_them_again() -> None:
+    takes, fit = leaf_case()
+    run = asked(JOB, takes, fit).takes
+    opens = heard(truth_of(JOB, TARGETS), positions=[p for p in run if p.stop is Stop.OPEN])
+    row = len(takes) + 1
+    played = (*takes, *(replace(t, row=row + i, when=float(row + i)) for i, t in enumerate(opens)))
+    assert not any(p.stop is Stop.LEAF for p in asked(JOB, played, fit).takes)
+
+
 def test_the_gain_told_is_the_gain_had() -> None:
     """The prediction is linear about the mode; solving again with the take in place must agree."""
     takes, fit = open_case()
