@@ -25,8 +25,8 @@ NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice
 NUT_OFFSET_STRING_MM = 0.085  # where in its slot each string bears; our choice
 BREAK_RAD = (0.13, 0.05)  # angle behind the nut, 0.05 to 0.25: from memory
 # How much of its elastic arch over the nut a string keeps that has taken a set there: 0 none, 1 all. Our
-# choice, wide, as nobody has measured it (docs/accuracy-job.md shows both ends).
-ARCH_PART = (0.5, 0.35)
+# choice, wide, as nobody has measured it; towards the elastic end, where a cut by leaf comes out shallower.
+ARCH_PART = (0.7, 0.35)
 ACTION_MM = {"polymer": (3.0, 0.6), "steel": (2.0, 0.5)}  # at fret 12, common practice
 ACTION_STRING_MM = 0.20  # string to string
 SADDLE_MM = {  # extra speaking length: usual compensation by kind of string, common practice

@@ -158,7 +158,7 @@ def next_takes(
 
 
 def _leaves_left_out(survey: Survey) -> bool:
-    """Whether leaves were asked for and not laid: three open takes of a string and nothing of it between them.
+    """Whether leaves were asked for and not laid: three open takes of a string with nothing between.
 
     A run ends and the next begins with an open take, so two are usual. Takes that could not be used may have
     stood where a row is missing.

@@ -130,13 +130,15 @@ def test_leaf_takes_are_heard_as_leaves() -> None:
 def test_what_a_leaf_would_tell_is_foreseen() -> None:
     """The mean variance over both answers, foreseen, against the two fits, weighed by their chances."""
     assert EAR.joint is not None
-    leaf = Position(6, Stop.LEAF, 1, 0, GAP_MM)
+    asked = Position(6, Stop.LEAF, 1, 0, GAP_MM)
+    gap_mm = float(EAR.joint.outlook(JOB.instrument, [asked], reading_cents=0.2).expected[0])
+    leaf = Position(6, Stop.LEAF, 1, 0, gap_mm)  # as thick as the gap is expected: it tells most
     view = EAR.joint.outlook(JOB.instrument, [leaf], reading_cents=0.2)
     foreseen = view.heights_after([0])[5, 5]
     sd = (view.covariance[6, 6] + view.noise[0]) ** 0.5
-    chance = float(stats.norm.cdf((view.expected[0] - GAP_MM) / sd))
+    chance = float(stats.norm.cdf((view.expected[0] - gap_mm) / sd))
     after = [
-        fit_instrument(JOB, build_survey((*TAKES, *leaf_takes((GAP_MM, cents))))) for cents in (0.2, 101.0)
+        fit_instrument(JOB, build_survey((*TAKES, *leaf_takes((gap_mm, cents))))) for cents in (0.2, 101.0)
     ]
     wide, narrow = (fit.height_covariance_mm2[5, 5] for fit in after)
     told = chance * wide + (1 - chance) * narrow

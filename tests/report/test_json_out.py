@@ -1,4 +1,4 @@
-"""Takes to be played next, as the JSON tells them: who follows can write a row of takes from an item's keys."""
+"""Takes to be played next, as the JSON tells them: a row of a table of takes can be written from an item."""
 
 from __future__ import annotations
 
