@@ -143,4 +143,4 @@ def test_what_a_leaf_would_tell_is_foreseen() -> None:
     wide, narrow = (fit.height_covariance_mm2[5, 5] for fit in after)
     told = chance * wide + (1 - chance) * narrow
     assert foreseen == pytest.approx(told, rel=0.1)
-    assert foreseen < 0.6 * view.heights_after()[5, 5]
+    assert foreseen < 0.65 * view.heights_after()[5, 5]  # a third off and more, arch and all

@@ -136,7 +136,7 @@ def test_where_plucking_cannot_settle_leaves_are_laid_under_the_outer_strings() 
 
 def leaf_case() -> tuple[tuple[Take, ...], Fit]:
     """Level frets, all slots somewhat high, pressed until no press pays: leaves are asked for."""
-    takes = heard(truth_of(JOB, [t + 0.2 for t in TARGETS]), protocol=Thoroughness.THOROUGH)
+    takes = heard(truth_of(JOB, [t + 0.3 for t in TARGETS]), protocol=Thoroughness.THOROUGH)
     return takes, fit_instrument(JOB, build_survey(takes))
 
 
