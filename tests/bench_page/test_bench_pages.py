@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from bench.measure_bench import hours
 from helpers.bench_page import TOKEN, ask, in_process, until
 from helpers.listen import course, in_a_row, new_folder, notes
 from pitchcheck.bench.folders import own_settings
@@ -192,3 +193,13 @@ def test_a_slow_tab_gets_the_latest_and_no_queue() -> None:
         return seen
 
     assert asyncio.run(look()) == [("live", 0), ("live", 999), ("stage", "on")]
+
+
+@pytest.mark.slow
+def test_listening_does_not_grow() -> None:
+    """Three minutes of a wrong note: `measure_bench hours` for hours; here only what grows with every note.
+
+    65 notes are heard; a note that stayed would be 2.2 s of float64 at 48 kHz, 0.85 MB.
+    """
+    seen = hours(0.05, looks=6)
+    assert seen[-1] - seen[1] < 0.25 * 44 * 0.85  # MB, of the 44 notes after the second look
