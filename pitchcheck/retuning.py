@@ -18,6 +18,7 @@ MOST_CENTS = 750.0  # more is another set of strings, or another octave
 TOGETHER_CENTS = 45.0  # strings tuned alike lie so near to each other's offset
 TOGETHER_SHARE = 0.75  # of the strings heard
 FEWEST = 2  # strings
+CAPO_CENTS = 80.0  # all strings sharper than this: more often a capo than a tuning (ours)
 LEAST_REFERENCE_CENTS = 10.0  # what is left beside whole semitones is worth saying from here
 
 
@@ -77,7 +78,8 @@ def tuned_words(instrument: Instrument, offset_cents: float) -> str:
     notes = ", ".join(spec.note for spec in instrument.strings)
     a4_hz = instrument.strings[0].a4_hz
     reference = f" at A4 = {a4_hz:.1f} Hz" if a4_hz != CONCERT_A4_HZ else ""
+    capo = "; if a capo was on, say so in the list of takes" if offset_cents > CAPO_CENTS else ""
     return (
         f"all strings are about {size:.0f} cents {side} of their notes: measured as tuned to "
-        f"{notes}{reference}, with the tension that goes with it"
+        f"{notes}{reference}, with the tension that goes with it{capo}"
     )

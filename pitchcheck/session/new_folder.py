@@ -123,13 +123,37 @@ def _text_of_own(path: Path, *, scale_mm: float | None, tuning: str | None) -> s
         document.pop(key, None)
     if scale_mm is not None and isinstance(document.get("instrument"), dict):
         document["instrument"]["scale"] = f"{check_scale_mm(scale_mm):g} mm"
-    if tuning is not None:
-        settings = parse_settings(tomlkit.dumps(document), name=path.name).settings
-        notes = {spec.number: spec.note for spec in retuned(settings.instrument.strings, tuning)}
-        for table in document.get("strings") or ():
-            table["note"] = notes[table["number"]]
     text = tomlkit.dumps(document)
+    if tuning is not None:
+        return retuned_text(text, tuning, name=path.name)
     parse_settings(text, name=path.name)
+    return text
+
+
+def retuned_text(text: str, tuning: str, *, name: str) -> str:
+    """Return the text of a ``session.toml`` with other notes and everything else as it was.
+
+    Parameters
+    ----------
+    text : str
+        Settings that can be read.
+    tuning : str
+        A note for every string from the last one to string 1 (``session.tunings.retuned``).
+    name : str
+        Of the file, for messages.
+
+    Raises
+    ------
+    BadValue
+        If the tuning is not believable.
+    """
+    settings = parse_settings(text, name=name).settings
+    notes = {spec.number: spec.note for spec in retuned(settings.instrument.strings, tuning)}
+    document = tomlkit.parse(text)
+    for table in document.get("strings") or ():
+        table["note"] = notes[table["number"]]
+    text = tomlkit.dumps(document)
+    parse_settings(text, name=name)
     return text
 
 

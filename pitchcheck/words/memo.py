@@ -117,4 +117,5 @@ def _run(key: tuple[str, int], run: list[str], *, many: bool) -> str:
 
 def _stop(position: Position) -> str:
     """Return how the string was stopped."""
-    return "open" if position.fret is None else f"{position.stop.value} {position.fret}"
+    stop = "open" if position.fret is None else f"{position.stop.value} {position.fret}"
+    return f"{stop} (capo {position.capo})" if position.capo else stop

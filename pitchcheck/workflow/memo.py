@@ -13,13 +13,14 @@ from pitchcheck.audio.recording import read_recording
 from pitchcheck.errors import BadValue, NothingMeasured, Problem
 from pitchcheck.instrument import Instrument
 from pitchcheck.measurement import Measurement
+from pitchcheck.memo.capo import behind_capo, on_whole_neck
 from pitchcheck.memo.courses import COURSES, prefer
 from pitchcheck.memo.labelling import Label, Labelling, label_sounds
 from pitchcheck.memo.refusal import find_refusal
 from pitchcheck.memo.sounds import Sound, find_sounds
 from pitchcheck.session.folder import read_session
 from pitchcheck.session.memo_folder import fill, memo_takes_text, write_memo_folder
-from pitchcheck.session.new_folder import settings_of_kind
+from pitchcheck.session.new_folder import retuned_text, settings_of_kind
 from pitchcheck.session.rows import READINGS, TAKES, TakeRow
 from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
 from pitchcheck.tuning import shift_note
@@ -45,6 +46,7 @@ SOUND_ENDINGS = {
     ),
     *(".wav", ".wave", ".flac", ".aif", ".aiff", ".webm", ".mka", ".wma"),
 }
+_CAPO = re.compile(r"capo[ _-]?([1-9])(?!\d)", re.IGNORECASE)
 LEAD_S = 0.08  # [s] of the room kept before a pluck
 TAIL_S = 0.12  # [s] before the next sound in which the hand comes back to the string
 LONGEST_TAKE_S = 6.0  # [s] kept of one pluck; 2 are read
@@ -91,8 +93,6 @@ class _Source:
     beside: Path
     settings: str
     instrument: Instrument
-    kind: str
-    scale_mm: float | None
 
 
 def is_memo(paths: Sequence[Path]) -> bool:
@@ -107,6 +107,12 @@ def is_memo(paths: Sequence[Path]) -> bool:
     if not (folder / TAKES).exists():
         return bool(sound_files(folder))
     return _is_unfilled(folder)
+
+
+def capo_of(path: Path) -> int:
+    """Fret of the capo behind which a recording was made, as its name says: "memo capo 2.m4a"; 0 for none."""
+    said = _CAPO.search(path.stem)
+    return int(said[1]) if said else 0
 
 
 def sound_files(folder: Path) -> tuple[Path, ...]:
@@ -130,7 +136,8 @@ def measure_memo(
     Parameters
     ----------
     paths : sequence of Path
-        Recordings in playing order, or one folder of them.
+        Recordings in playing order, or one folder of them. One made behind a capo says so in its name, like
+        "memo capo 2.m4a".
     kind : str, optional
         Kind of instrument; may be left out where the folder holds a ``session.toml``.
     scale_mm : float, optional
@@ -156,11 +163,23 @@ def measure_memo(
     """
     source = _find_source(paths, kind=kind, scale_mm=scale_mm, tuning=tuning)
     sounds, places = _listen(source, progress=progress)
-    labelling = label_sounds(sounds, instrument=source.instrument, courses=prefer(COURSES, course))
-    _check(labelling, source)
+    labels: dict[int, Label] = {}
+    labellings: list[Labelling] = []
+    for capo in sorted({capo_of(file) for file in source.files}):
+        which = [i for i, (file, _) in enumerate(places) if capo_of(file) == capo]
+        labelling = label_sounds(
+            [sounds[i] for i in which],
+            instrument=behind_capo(source.instrument, capo),
+            courses=prefer(COURSES, course),
+        )
+        _check(labelling, source)
+        labellings.append(labelling)
+        found_here = (on_whole_neck(label, capo) for label in labelling.labels)
+        labels.update(zip(which, found_here, strict=True))
+    labelling = labellings[0]
     found = tuple(
-        Found(file.name, replace(label, sound=_moved(label.sound, -start)))
-        for label, (file, start) in zip(labelling.labels, places, strict=True)
+        Found(file.name, replace(labels[i], sound=_moved(labels[i].sound, -start)))
+        for i, (file, start) in enumerate(places)
     )
     rows = _rows(found)
     used = {row.file for row in rows}
@@ -198,7 +217,9 @@ def _find_source(
             )
     own = folder / SETTINGS if folder is not None else None
     if own is not None and own.exists() and kind is None:
-        text = _own_text(own) if tuning is None else settings_of_kind(str(own), tuning=tuning)
+        text = _own_text(own)
+        if tuning is not None:
+            text = retuned_text(text, tuning, name=SETTINGS)
     elif kind is not None:
         text = settings_of_kind(kind, scale_mm=scale_mm, tuning=tuning)
     else:
@@ -207,7 +228,7 @@ def _find_source(
             f'pitchcheck measure "{paths[0]}" --kind electric'
         )
     instrument = parse_settings(text, name=SETTINGS).settings.instrument
-    return _Source(files, folder or files[0], text, instrument, kind or str(own), scale_mm)
+    return _Source(files, folder or files[0], text, instrument)
 
 
 def _own_text(path: Path) -> str:
@@ -222,7 +243,7 @@ def _settings_as_tuned(source: _Source, shifts: Mapping[int, int]) -> str:
         return source.settings
     ranked = sorted(source.instrument.strings, key=lambda spec: -spec.number)
     tuning = " ".join(shift_note(spec.note, shifts.get(spec.number, 0)) for spec in ranked)
-    return settings_of_kind(source.kind, scale_mm=source.scale_mm, tuning=tuning)
+    return retuned_text(source.settings, tuning, name=SETTINGS)
 
 
 def _listen(source: _Source, *, progress: Progress | None) -> tuple[list[Sound], list[tuple[Path, float]]]:

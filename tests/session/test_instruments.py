@@ -10,7 +10,7 @@ import pytest
 from pitchcheck.errors import BadValue, NothingMeasured
 from pitchcheck.instrument import Instrument
 from pitchcheck.physics.materials import Make, string_constants
-from pitchcheck.session.new_folder import settings_of_kind
+from pitchcheck.session.new_folder import retuned_text, settings_of_kind
 from pitchcheck.session.presets import Preset, get_preset, presets
 from pitchcheck.session.settings import parse_settings, read_settings
 from pitchcheck.session.tunings import retuned
@@ -170,3 +170,16 @@ def test_places_of_a_short_string_are_those_of_its_board() -> None:
     banjo = as_instrument(get_preset("banjo"))
     own = banjo.string_scale_mm(5)
     assert 667.0 - own + fret_place(own, 1) == pytest.approx(fret_place(667.0, 6), abs=EXACT_MM)
+
+
+def test_another_tuning_leaves_the_rest_of_the_settings() -> None:
+    """Gauge readings, the pass before and comments stay where a session's own settings are retuned."""
+    own = settings_of_kind("acoustic") + (
+        '[[meter]]\nwhat = "clearance_third"\nstring = 6\nvalue = "0.010 in"\n[before]\nfolder = "../x"\n'
+    )
+    text = retuned_text(own, "DADGAD", name="session.toml")
+    read = parse_settings(text, name="session.toml")
+    assert [s.note for s in read.settings.instrument.strings] == ["D4", "A3", "G3", "D3", "A2", "D2"]
+    assert len(read.settings.meter) == 1
+    assert read.before is not None
+    assert "# String 1 is the one nearest the floor" in text
