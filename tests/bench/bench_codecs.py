@@ -46,7 +46,7 @@ STRINGS = {
     "tenor ukulele": (1, 3, 4),
 }
 COURSE = ((Stop.OPEN, None), (Stop.PRESS, 1), (Stop.PRESS, 2), (Stop.OPEN, None)) * 2
-CODECS = ("wav", "mp3 128k", "m4a 64k", "opus 32k", "opus 16k", "m4a 32k", "3gp amr")
+CODECS = ("wav", "mp3 128k", "mp3 64k", "m4a 64k", "opus 32k", "opus 16k", "m4a 32k", "3gp amr")
 LONG_S = 2.2
 FAR_CENTS = 50.0  # beyond it another note was read; ``measure`` sets such a take aside
 HOME = ((Stop.OPEN, None), (Stop.PRESS, 1), (Stop.PRESS, 2), (Stop.PRESS, 1), (Stop.OPEN, None))

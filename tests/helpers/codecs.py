@@ -26,6 +26,7 @@ PHONE = {
     "m4a 64k": Encoder("m4a", "aac", 64_000, container="ipod"),
     "m4a 32k": Encoder("m4a", "aac", 32_000, container="ipod"),
     "mp3 128k": Encoder("mp3", "libmp3lame", 128_000),
+    "mp3 64k": Encoder("mp3", "libmp3lame", 64_000),
     "opus 32k": Encoder("ogg", "libopus", 32_000, 48_000),
     "opus 16k": Encoder("ogg", "libopus", 16_000, 48_000),
     "3gp amr": Encoder("3gp", "libopencore_amrnb", 12_200, 8_000),
