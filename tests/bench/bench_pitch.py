@@ -1,7 +1,9 @@
 """Accuracy of the pitch reading beside general estimators and the Cramer-Rao bound.
 
-``python tests/bench/bench_pitch.py [count] [folder]`` writes the table to standard output and the picture to
-docs/pictures/accuracy-pitch.png: so many made pairs a row, and a folder laid out like fixtures/notes.
+``python tests/bench/bench_pitch.py [count] [folder] [--write]`` writes the table to standard output and the
+picture to docs/pictures/accuracy-pitch.png: so many made pairs a row, and a folder laid out like
+fixtures/notes. With ``--write`` the table goes between its marks in docs/accuracy-pitch.md, for another
+folder than the project's that of all recorded pairs.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from helpers import notes
+from helpers import marks, notes
 from helpers.notes import Pair, Strung
 from pitchcheck.clip import Clip
 from pitchcheck.pitch.read_note import read_note
@@ -186,19 +188,31 @@ def kinds(count: int, folder: Path) -> Iterator[tuple[str, list[Pair]]]:
     yield "off the law by 1.3 cents", list(made("scatter", count, scatter_cents=1.3))
 
 
-def main(count: int, folder: Path) -> None:
-    print("| pairs | n | " + " | ".join(ESTIMATORS) + " | bound | spread | beyond 4 sd | refused |")
-    print("| --- | --- | " + "--- | " * (len(ESTIMATORS) + 4))
+def row(kind: str, pairs: Sequence[Pair], scores: dict[str, Score]) -> str:
+    """One line of the table."""
+    cells = [f"{s.median:.3f} / {s.high:.2f}" for s in scores.values()]
+    ours = scores["together"]
+    z = ours.normalised
+    bound = f"{0.6745 * ours.bound:.4f}" if ours.bound else ""
+    calm = f"{np.std(z):.2f} | {np.mean(np.abs(z) > 4):.3f} | {np.mean(~np.isfinite(ours.errors)):.3f}"
+    return f"| {kind} | {len(pairs)} | " + " | ".join(cells) + f" | {bound} | {calm} |"
+
+
+def main(count: int, folder: Path, *, write: bool) -> None:
+    lines = ["| pairs | n | " + " | ".join(ESTIMATORS) + " | bound | spread | beyond 4 sd | refused |"]
+    lines.append("| --- | --- | " + "--- | " * (len(ESTIMATORS) + 3) + "--- |")
+    own = folder == notes.NOTES
     table: dict[str, dict[str, Score]] = {}
     for kind, pairs in kinds(count, folder):
-        row = table[kind] = {name: score(method, pairs) for name, method in ESTIMATORS.items()}
-        cells = [f"{s.median:.3f} / {s.high:.2f}" for s in row.values()]
-        ours = row["together"]
-        z = ours.normalised
-        bound = f"{0.6745 * ours.bound:.4f}" if ours.bound else ""
-        calm = f"{np.std(z):.2f} | {np.mean(np.abs(z) > 4):.3f} | {np.mean(~np.isfinite(ours.errors)):.3f}"
-        print(f"| {kind} | {len(pairs)} | " + " | ".join(cells) + f" | {bound} | {calm} |", flush=True)
-    draw(table)
+        if not own and not kind.startswith("recorded"):
+            break
+        table[kind] = {name: score(method, pairs) for name, method in ESTIMATORS.items()}
+        lines.append(row(kind, pairs, table[kind]))
+        print(lines[-1], flush=True)
+    if write:
+        marks.write("accuracy-pitch.md", "pitch" if own else "pitch-all", "\n".join(lines) + "\n")
+    if own:
+        draw(table)
 
 
 def draw(table: dict[str, dict[str, Score]]) -> None:
@@ -223,7 +237,9 @@ def draw(table: dict[str, dict[str, Score]]) -> None:
 
 
 if __name__ == "__main__":
+    words = [word for word in sys.argv[1:] if word != "--write"]
     main(
-        int(sys.argv[1]) if len(sys.argv) > 1 else 40,
-        Path(sys.argv[2]) if len(sys.argv) > 2 else notes.NOTES,
+        int(words[0]) if words else 40,
+        Path(words[1]) if len(words) > 1 else notes.NOTES,
+        write="--write" in sys.argv,
     )

@@ -265,6 +265,7 @@ def test_a_false_string_shows_in_most_of_its_takes() -> None:
     takes = [take(i, Position(3, Stop.OPEN), 196.0, doubts=doubt if i < 4 else ()) for i in range(1, 6)]
     (found,) = find_causes(JOB, EMPTY_SURVEY, sound_fit(), takes)
     assert (found.cause, found.strings) == (Cause.WORN_STRING, (3,))
+    assert (found.size, found.unit) == (60.0, "%")  # three of five takes
     assert find_causes(JOB, EMPTY_SURVEY, sound_fit(), [replace(t, doubts=()) for t in takes]) == ()
     assert find_causes(JOB, EMPTY_SURVEY, sound_fit(), takes[2:]) == ()  # one doubt in three takes
 

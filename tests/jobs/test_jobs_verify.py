@@ -155,3 +155,10 @@ def test_the_lists_are_what_sha256sum_reads(made: Path) -> None:
         assert done.returncode == 0, done.stdout + done.stderr
     chained = (made / "passes/02-final" / SUMS).read_text().splitlines()[0]
     assert chained == f"{sum_of_file(made / 'passes/01-before' / SUMS)}  ../01-before/{SUMS}"
+
+
+def test_a_fingerprint_that_is_no_file_is_changed_and_not_missing(job: Path) -> None:
+    (job / FINGERPRINT).unlink()
+    (job / FINGERPRINT).mkdir()
+    checked = verify_job(job)
+    assert (FINGERPRINT in checked.changed, FINGERPRINT in checked.missing) == (True, False)

@@ -104,3 +104,14 @@ def test_a_low_b_fretted_high_up_as_published() -> None:
     # Neither its scale nor its gauge is in the abstract: a usual set, within what the prior allows.
     spread = math.hypot(known.bend_follows * known.stretch_factor_error, known.bend_error)
     assert abs(math.log(at_12 / found) / 2) < PRIOR_SPAN * spread
+
+
+@pytest.mark.parametrize(("material", "kg_m3"), [("phosphor bronze", 8.8e3), ("80/20 brass wound", 8.6e3)])
+def test_a_wrap_of_bronze_or_brass_weighs_more_than_one_of_steel(material: str, kg_m3: float) -> None:
+    # Handbook densities: phosphor bronze 8800, red brass 8700 to 8750, steel 7850 kg/m3; all else alike.
+    one, steel = (
+        string_constants(StringSpec(6, "E2", 1.35, m, True, core_mm=0.56), scale_mm=650.0)
+        for m in (material, "nickel plated steel")
+    )
+    assert one.tension_n / steel.tension_n == pytest.approx(kg_m3 / 7.85e3, rel=0.03)
+    assert steel.stretch_factor / one.stretch_factor == pytest.approx(one.tension_n / steel.tension_n)
