@@ -32,6 +32,9 @@ TERMS = {
     "relief": "relief: the slight forward bow of the neck",
     "open string": "open string: plucked without touching it anywhere else",
 }
+SLOT = (  # for who brings an instrument; who works on it knows
+    "slot: the groove in the nut, the piece at the headstock end of the fretboard, in which a string lies"
+)
 _PATTERNS = {
     "press": r"\bpress(?:es)? ?[1-4]?\b",
     "slot height": r"\bslot heights?\b",

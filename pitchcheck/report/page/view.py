@@ -26,7 +26,7 @@ from pitchcheck.words.causes import CauseLine, cause_lines
 from pitchcheck.words.fit import fit_lines
 from pitchcheck.words.headline import headline, summary
 from pitchcheck.words.questions import question_lines, suspicion
-from pitchcheck.words.terms import terms_in
+from pitchcheck.words.terms import SLOT, terms_in
 
 
 @dataclass(frozen=True)
@@ -60,6 +60,7 @@ class Answer:
     caution: str
     needs: tuple[str, ...]
     terms: tuple[str, ...]  # the words of the trade used above, explained
+    customer_terms: tuple[str, ...]  # those of the part that a customer reads
     press: bool  # whether a press is asked for, which is then drawn
 
 
@@ -144,6 +145,7 @@ def answer(measurement: Measurement) -> Answer:
         caution=brief.caution(measurement),
         needs=brief.needs(measurement),
         terms=terms_in((*told, *names, *asked, *todo)),
+        customer_terms=(SLOT, *terms_in((*told, *names, todo[-1]))),
         press=bool(measurement.suspects) or (upcoming is not None and upcoming.position.stop is Stop.PRESS),
     )
 
