@@ -1,6 +1,6 @@
 """The batch that the guide is judged by: good takes at 25 dB, and among them what should be refused.
 
-Remake the figures of docs/listening.md: ``pytest -m slow tests/guide/test_guide_batch.py -s``.
+Remake the figures of docs/accuracy-listening.md: ``pytest -m slow tests/guide/test_guide_batch.py -s``.
 """
 
 from __future__ import annotations
