@@ -1,6 +1,7 @@
 """Remakes the tables of docs/accuracy.md and docs/accuracy-job.md that come from the finite-element bench.
 
-    python -m tests.fe_bench.tables plain stress job      all of them; a quarter of an hour on two cores
+    python -m tests.fe_bench.tables plain stress job      all of them; half an hour on two cores
+    python -m tests.fe_bench.tables stress --only "worn"  in pieces: rows whose label holds the text
     python -m tests.fe_bench.tables short                 the short form, a minute
     python -m tests.fe_bench.tables short --check         exit 1 if the document says something else
 
@@ -13,6 +14,7 @@ import argparse
 import re
 import sys
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 from . import job, single
@@ -22,93 +24,134 @@ from .stress import SETS
 
 DOCS = Path(__file__).parents[2] / "docs"
 START = 1000
-PLAIN = {"full": 6, "thorough": 3, ADAPTIVE: 6, "fretted": 3}  # instruments of each kind
-STRESS = 2
-JOBS = 2
+# Instruments of each kind.
+PLAIN = {"full": 6, "thorough": 3, ADAPTIVE: 6, "fretted": 3}
+HAND = 2
+STRESS = 1
+JOBS = {"usual": 8, "other": 2, "fixed": 1}
 SHORT = 1
 ALL_KINDS = (*FIVE, "mandolin")
+Maker = Callable[[], list[str]]
+Piece = tuple[tuple[str, ...], Maker]  # labels of some rows, and what makes them together
 
 
-def plain(workers: int) -> list[str]:
-    """Level instruments, by course and kind."""
-    rows = list(single.HEAD)
-    for takes, count in PLAIN.items():
+def plain(workers: int) -> list[Piece]:
+    """Level instruments, by course and kind; then rough hands."""
+
+    def by_kind(takes: str, count: int) -> list[str]:
         work = single.cases("plain", kinds=ALL_KINDS, count=count, start=START, course=takes)
         found = single.run_all(work, workers)
-        rows += [single.row(f"{takes}, {k}", [s for s in found if s.case.kind == k]) for k in ALL_KINDS]
+        return [single.row(f"{takes}, {k}", [s for s in found if s.case.kind == k]) for k in ALL_KINDS]
+
+    def by_hand(takes: str, hand: str) -> list[str]:
+        work = single.cases("plain", kinds=FIVE, count=HAND, start=START, course=takes, hand=hand)
+        return [single.row(f"{takes}, {hand} hand", single.run_all(work, workers))]
+
+    pieces: list[Piece] = [
+        (tuple(f"{takes}, {k}" for k in ALL_KINDS), partial(by_kind, takes, count))
+        for takes, count in PLAIN.items()
+    ]
     for hand in ("clumsy", "home"):
         for takes in ("full", ADAPTIVE):
-            work = single.cases("plain", kinds=FIVE, count=STRESS, start=START, course=takes, hand=hand)
-            rows.append(single.row(f"{takes}, {hand} hand", single.run_all(work, workers)))
-    return rows
+            pieces.append(((f"{takes}, {hand} hand",), partial(by_hand, takes, hand)))
+    return pieces
 
 
-def stress(workers: int) -> list[str]:
+def stress(workers: int) -> list[Piece]:
     """What nobody modelled: all strings, then the outer ones without leaves and with."""
 
     def outer(found: list[single.Score]) -> list[single.Score]:
         last = {kind: len(KINDS[kind].wires) for kind in FIVE}
         return [s for s in found if s.number in (1, last[s.case.kind])]
 
-    rows = list(single.HEAD)
-    for name in SETS:
-        scores = [
+    def rows(name: str) -> list[str]:
+        full, leaves, asked = (
             single.run_all(
                 single.cases(name, kinds=FIVE, count=STRESS, start=START, course=takes, leaves=leaves),
                 workers,
             )
             for takes, leaves in (("full", False), ("full", True), (ADAPTIVE, True))
-        ]
-        rows.append(single.row(f"{name}; full", scores[0]))
-        rows.append(single.row(f"{name}; adaptive", scores[2]))
-        rows.append(single.row(f"{name}; full, outer strings", outer(scores[0])))
-        rows.append(single.row(f"{name}; full and leaves, outer strings", outer(scores[1])))
-    return rows
+        )
+        found = (full, asked, outer(full), outer(leaves), outer(asked))
+        return [single.row(label, some) for label, some in zip(labels(name), found, strict=True)]
+
+    def labels(name: str) -> tuple[str, ...]:
+        return (
+            f"{name}; full",
+            f"{name}; adaptive",
+            f"{name}; full, outer strings",
+            f"{name}; full and leaves, outer strings",
+            f"{name}; adaptive, outer strings",
+        )
+
+    return [(labels(name), partial(rows, name)) for name in SETS]
 
 
-def jobs(workers: int) -> list[str]:
+def jobs(workers: int) -> list[Piece]:
     """Whole jobs by course, hand, leaf reading and aim."""
-    rows = list(job.HEAD)
     words = {"": [], "string": ["a leaf reading a pass"], "line": ["the same, no arch over the nut"]}
-    for takes, hand, gauge, aim in (
-        ("full", "careful", "", ""),
-        ("short", "careful", "", ""),
-        (ADAPTIVE, "careful", "", ""),
-        (ADAPTIVE, "careful", "", "new nut"),
-        (ADAPTIVE, "careful", "string", ""),
-        (ADAPTIVE, "careful", "line", ""),
-        ("full", "clumsy", "", ""),
-        (ADAPTIVE, "clumsy", "", ""),
-        (ADAPTIVE, "clumsy", "string", ""),
-        (ADAPTIVE, "clumsy", "line", ""),
+
+    def one(label: str, count: int, case: tuple[str, str, str, str, bool]) -> list[str]:
+        work = [job.JobCase(kind, START + i, *case) for i in range(count) for kind in FIVE]
+        return [job.row(label, job.run_all(work, workers))]
+
+    pieces: list[Piece] = []
+    for size, takes, hand, gauge, aim, leaves in (
+        ("fixed", "full", "careful", "", "", True),
+        ("fixed", "short", "careful", "", "", True),
+        ("usual", ADAPTIVE, "careful", "", "", True),
+        ("other", ADAPTIVE, "careful", "", "", False),
+        ("other", ADAPTIVE, "careful", "", "new nut", True),
+        ("other", ADAPTIVE, "careful", "string", "", True),
+        ("other", ADAPTIVE, "careful", "line", "", True),
+        ("other", ADAPTIVE, "clumsy", "", "", True),
+        ("fixed", ADAPTIVE, "clumsy", "string", "", True),
     ):
-        work = [job.JobCase(kind, START + i, takes, hand, gauge, aim) for i in range(JOBS) for kind in FIVE]
-        label = ", ".join([takes, f"{hand} hand", *([aim] if aim else []), *words[gauge]])
-        rows.append(job.row(label, job.run_all(work, workers)))
-    return rows
+        without = [] if leaves else ["no leaves to lay"]
+        label = ", ".join([takes, f"{hand} hand", *without, *([aim] if aim else []), *words[gauge]])
+        pieces.append(((label,), partial(one, label, JOBS[size], (takes, hand, gauge, aim, leaves))))
+    return pieces
 
 
-def short(workers: int) -> list[str]:
+def short(workers: int) -> list[Piece]:
     """A few instruments of every sort: what CI makes again."""
-    rows = list(single.HEAD)
-    for name in ("plain", "uneven board", "press not down"):
+
+    def one(name: str) -> list[str]:
         work = single.cases(name, kinds=FIVE, count=SHORT, start=START, course="full")
-        rows.append(single.row(f"{name}, full", single.run_all(work, workers)))
+        return [single.row(f"{name}, full", single.run_all(work, workers))]
+
+    return [((f"{name}, full",), partial(one, name)) for name in ("plain", "uneven board", "press not down")]
+
+
+def short_job(workers: int) -> list[Piece]:
+    """A few jobs: what CI makes again."""
+    label = f"{ADAPTIVE}, careful hand"
+
+    def one() -> list[str]:
+        work = [job.JobCase(kind, START + i) for i in range(SHORT) for kind in FIVE]
+        return [job.row(label, job.run_all(work, workers))]
+
+    return [((label,), one)]
+
+
+def made(pieces: Sequence[Piece], old: str, only: str) -> list[str]:
+    """Rows of a table: those whose label holds a text anew, the others as they stand."""
+    standing = {line.split("|")[1].strip(): line for line in old.splitlines() if line.startswith("|")}
+    rows: list[str] = []
+    for labels, make in pieces:
+        if any(only in label for label in labels):
+            rows += make()
+        else:
+            rows += [standing[label] for label in labels if label in standing]
     return rows
 
 
-def short_job(workers: int) -> list[str]:
-    """A few jobs: what CI makes again."""
-    work = [job.JobCase(kind, START + i) for i in range(SHORT) for kind in FIVE]
-    return [*job.HEAD, job.row(f"{ADAPTIVE}, careful hand", job.run_all(work, workers))]
-
-
-TABLES: dict[str, tuple[str, Callable[[int], list[str]]]] = {
-    "plain": ("accuracy.md", plain),
-    "stress": ("accuracy.md", stress),
-    "job": ("accuracy-job.md", jobs),
-    "short": ("accuracy.md", short),
-    "short-job": ("accuracy-job.md", short_job),
+TABLES: dict[str, tuple[str, tuple[str, ...], Callable[[int], list[Piece]]]] = {
+    "plain": ("accuracy.md", single.HEAD, plain),
+    "stress": ("accuracy.md", single.HEAD, stress),
+    "job": ("accuracy-job.md", job.HEAD, jobs),
+    "short": ("accuracy.md", single.HEAD, short),
+    "short-job": ("accuracy-job.md", job.HEAD, short_job),
 }
 
 
@@ -137,15 +180,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("table", nargs="+", choices=list(TABLES))
     parser.add_argument("--check", action="store_true")
+    parser.add_argument("--only", default="", help="only rows whose label holds this text; others stay")
     parser.add_argument("--workers", type=int, default=2)
     chosen = parser.parse_args(arguments)
     status = 0
     for name in chosen.table:
-        file, make = TABLES[name]
+        file, head, pieces = TABLES[name]
         path = DOCS / file
-        new = "\n".join(make(chosen.workers)) + "\n"
-        text = path.read_text(encoding="utf-8")
-        before, old, after = cut(name, text)
+        _, old, _ = cut(name, path.read_text(encoding="utf-8"))
+        new = "\n".join([*head, *made(pieces(chosen.workers), old, chosen.only)]) + "\n"
+        before, old, after = cut(name, path.read_text(encoding="utf-8"))  # it may have changed meanwhile
         if not chosen.check:
             path.write_text(before + new + after, encoding="utf-8")
         elif not agree(old, new):
