@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pitchcheck.instrument import Aim
 from pitchcheck.plan.removal import (
     HAND_ERROR_MM,
     HAND_PART,
@@ -27,8 +28,9 @@ PASS_S = 360.0  # [s] tools out, strings slack and up again, settling: reckoned
 PASS_STRING_S = 60.0  # [s] filing one slot: reckoned
 AGAIN_S = 4 * PLUCK_S  # [s] a filed string is played again
 # What it is worth to a player or a customer to have a slot lower by a tenth of a millimetre, as far as it is
-# worth filing: a quarter of an hour. Our choice; a pass for one string pays from 0.05 mm on.
-LEFT_S_PER_MM = 9000.0
+# worth filing: a quarter of an hour; twice that to whoever cuts a new nut, who is asked for all of it. Our
+# choice; a pass for one string pays from 0.05 mm on.
+LEFT_S_PER_MM = {Aim.SET_UP: 9000.0, Aim.NEW_NUT: 18000.0}
 NARROWED_BY_PASS = 0.9  # [-] a belief after a filed string was heard again, over before; from simulation
 ANSWER_S = 300.0  # [s] what it is worth to know how a slot stands where nothing will be filed: our choice
 LOOK_AHEAD = 2  # passes
@@ -56,6 +58,8 @@ class Stakes:
         Floor less target. [mm]
     barred : bool
         Something that no take of this kind can clear up bars filing: then takes decide nothing.
+    aim : Aim
+        Tells what a height that is left costs.
     """
 
     worth_mm: float
@@ -63,6 +67,7 @@ class Stakes:
     pass_s: float
     floor_mm: float = -math.inf
     barred: bool = False
+    aim: Aim = Aim.SET_UP
 
 
 def would_file(mean_mm: FloatArray, sd_mm: FloatArray, *, worth_mm: float) -> tuple[BoolArray, FloatArray]:
@@ -74,13 +79,13 @@ def would_file(mean_mm: FloatArray, sd_mm: FloatArray, *, worth_mm: float) -> tu
     return np.asarray(worth & (amount >= LEAST_CUT_MM)), amount
 
 
-def left_s(mean_mm: FloatArray, sd_mm: FloatArray, *, worth_mm: float) -> FloatArray:
+def left_s(mean_mm: FloatArray, sd_mm: FloatArray, stakes: Stakes) -> FloatArray:
     """Expected cost of leaving a slot as it is. [s]"""
     from scipy.special import ndtr
 
-    z = (mean_mm - worth_mm) / sd_mm
+    z = (mean_mm - stakes.worth_mm) / sd_mm
     density = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
-    return np.asarray(LEFT_S_PER_MM * sd_mm * (z * ndtr(z) + density))
+    return np.asarray(LEFT_S_PER_MM[stakes.aim] * sd_mm * (z * ndtr(z) + density))
 
 
 def _is_open(mean_mm: FloatArray, sd_mm: FloatArray, stakes: Stakes) -> BoolArray:
@@ -108,7 +113,7 @@ def cost_s(mean_mm: FloatArray, sd_mm: FloatArray, stakes: Stakes, *, passes: in
         return np.zeros_like(mean_mm)
     if not stakes.may_file:
         return np.where(_is_open(mean_mm, sd_mm, stakes), ANSWER_S, 0.0)
-    leave = left_s(mean_mm, sd_mm, worth_mm=stakes.worth_mm)
+    leave = left_s(mean_mm, sd_mm, stakes)
     if passes == 0:
         return leave
     files, amount = would_file(mean_mm, sd_mm, worth_mm=stakes.worth_mm)

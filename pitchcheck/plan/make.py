@@ -119,7 +119,7 @@ def _removals(settings: SessionSettings, slots: Sequence[SlotJudgement]) -> dict
         )
         if amount > 0:
             found[slot.number] = amount
-    return found if is_worth_a_pass(found) else {}
+    return found if is_worth_a_pass(found, settings.target.aim) else {}
 
 
 def _plan_string(

@@ -196,6 +196,7 @@ def _believed(settings: SessionSettings, fit: Fit, slots: Sequence[SlotJudgement
                 may_file=slot.nut is Nut.SLOTTED,
                 pass_s=PASS_S,
                 floor_mm=slot.goal.floor_mm - slot.goal.target_mm,
+                aim=settings.target.aim,
                 barred=not {bar.kind for bar in slot.bars} <= _CLEARED_BY_TAKES,
             )
         )

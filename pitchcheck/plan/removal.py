@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from pitchcheck.fit.belief import Belief
+from pitchcheck.instrument import Aim
 from pitchcheck.types import FloatArray
 
 UNDER_MM = 0.02  # [mm] so far below its target a slot is under: definition
@@ -24,7 +25,9 @@ WORTH_BELIEF = 0.90  # [-] belief that a slot is worth filing: definition
 HAND_PART = (0.7, 1.0)
 HAND_ERROR_MM = 0.01
 LEAST_CUT_MM = 0.03  # [mm] less is a stroke or two, below what a hand can tell; our choice
-PASS_CUT_MM = 0.05  # [mm] nothing is filed at all when no slot may lose this much; our choice
+# [mm] Nothing is filed at all when no slot may lose this much; who cuts a new nut has the file in hand. Our
+# choice.
+PASS_CUT_MM = {Aim.SET_UP: 0.05, Aim.NEW_NUT: LEAST_CUT_MM}
 STEPS_PER_MM = 100  # [1/mm] removals are told in steps of 0.01 mm, rounded down: definition
 _PARTS = np.linspace(*HAND_PART, 7)
 _PART_WEIGHT = np.array([0.5, 1, 1, 1, 1, 1, 0.5]) / 6  # trapezoid rule
@@ -105,9 +108,9 @@ def removal_mm(excess_mm: Belief, *, above_floor_mm: float, worth_mm: float) -> 
     return amount if amount >= LEAST_CUT_MM else 0.0
 
 
-def is_worth_a_pass(removals_mm: Mapping[int, float]) -> bool:
+def is_worth_a_pass(removals_mm: Mapping[int, float], aim: Aim) -> bool:
     """Whether what may come off the slots is worth slackening, filing and settling at all."""
-    return max(removals_mm.values(), default=0.0) >= PASS_CUT_MM
+    return max(removals_mm.values(), default=0.0) >= PASS_CUT_MM[aim]
 
 
 def normal_spared_mm(mean_mm: FloatArray, sd_mm: FloatArray) -> FloatArray:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtr, ndtri
 
 from pitchcheck.fit.belief import Belief
+from pitchcheck.instrument import Aim
 from pitchcheck.plan import removal as rule
 
 sds = st.floats(0.005, 0.4)
@@ -81,9 +82,11 @@ def test_what_is_worth_filing_hangs_on_the_aim() -> None:
 
 
 def test_a_pass_is_not_made_for_a_stroke_or_two() -> None:
-    assert not rule.is_worth_a_pass({})
-    assert not rule.is_worth_a_pass({1: 0.03, 2: 0.04})
-    assert rule.is_worth_a_pass({1: 0.03, 2: 0.06})
+    for aim in Aim:
+        assert not rule.is_worth_a_pass({}, aim)
+        assert rule.is_worth_a_pass({1: 0.03, 2: 0.06}, aim)
+    assert not rule.is_worth_a_pass({1: 0.03, 2: 0.04}, Aim.SET_UP)
+    assert rule.is_worth_a_pass({1: 0.03, 2: 0.02}, Aim.NEW_NUT)
 
 
 @given(means, sds)
@@ -125,7 +128,7 @@ def test_over_a_whole_job_one_slot_in_a_hundred_at_most_is_under(own: float, aga
             covariance[i] -= np.outer(gain, cross)
             belief = Belief.normal(float(state[i, 0]), float(np.sqrt(covariance[i, 0, 0])))
             told = rule.removal_mm(belief, above_floor_mm=FLOOR_FAR_MM, worth_mm=0.10)
-            if told < rule.PASS_CUT_MM:
+            if told < rule.PASS_CUT_MM[Aim.SET_UP]:
                 live[i] = False
                 continue
             true[i] -= told * rng.uniform(*rule.HAND_PART) + rule.HAND_ERROR_MM * rng.standard_normal()
