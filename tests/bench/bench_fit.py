@@ -23,7 +23,7 @@ from pitchcheck.course import Thoroughness
 DOCS = Path(__file__).parents[2] / "docs"
 SEEDS = range(2)
 START, END = "<!-- measured -->\n", "<!-- /measured -->\n"
-DRAWN = {Thoroughness.FULL: 50, Thoroughness.THOROUGH: 25}  # instruments of each of five kinds
+DRAWN = {Thoroughness.FULL: 20, Thoroughness.THOROUGH: 10}  # instruments of each of five kinds
 TAKES = {
     "press 1, 2 once": (1, (1, 2)),
     "press 1, 2 twice": (2, (1, 2)),
