@@ -17,7 +17,7 @@ import numpy as np
 from pitchcheck.fit import priors
 from pitchcheck.instrument import MeterQuantity
 from pitchcheck.physics.gauging import gauge_mm
-from pitchcheck.physics.stops import Setup, Touch, press_force, side_cents, stop_cents
+from pitchcheck.physics.stops import Setup, Touch, force_left_n, side_cents, stop_cents
 from pitchcheck.takes import Stop
 from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
@@ -81,6 +81,10 @@ TOUCH_WEIGHT = np.array([1.0, 4.0, 1.0]) / 6.0
 NARROW_FRET = 9  # from here on spaces are narrower than a fingertip with room behind it
 PAD_PER_BEHIND = 2.0  # [-] a fingertip does not lie over the fret: its width is at most so many times that
 SPARE_FORCE = 1.7  # [-] force over what brings the string down, from which a fretted note is a usual one
+CLEAN_N = (
+    1.0  # [N] with which a string lies on its fret at least: nobody plays a note that buzzes; our choice
+)
+FORCE_KNEE = 12.0  # [-] how sharply that takes over from a usual touch; our choice
 HARDLY_DOWN_CENTS = 12.0  # [cent] what is not known of a note with none to spare; our choice
 LEAST_ROD_HALF_MM = 0.05  # [mm] the rod has two edges
 
@@ -185,8 +189,29 @@ def _touched(kind: CaseKind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
     scatter = priors.log_force_scatter(u[:, Coordinate.TENSION])
     moved = np.repeat(u, count, axis=0)
     moved[:, Coordinate.LOG_FORCE] += (scatter[:, None] * TOUCH_STEP).ravel()
+    if _from_the_nut(kind):
+        least = np.log(np.repeat(_least_force(kind, scale_mm, u), count))
+        force = moved[:, Coordinate.LOG_FORCE]
+        moved[:, Coordinate.LOG_FORCE] = np.logaddexp(FORCE_KNEE * force, FORCE_KNEE * least) / FORCE_KNEE
     setup = _setup(np.repeat(scale_mm, count), moved)
     return _stopped(kind, setup, moved, touches=count).reshape(-1, count)
+
+
+def _from_the_nut(kind: CaseKind) -> bool:
+    """Whether the finger presses between the nut and the first fret."""
+    return kind.fret == 1 and not kind.capo
+
+
+def _least_force(kind: CaseKind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
+    """Force over tension with which a string lies on fret 1 so that it sounds clean. [-]
+
+    By straight lines: the moment about the nut of what the fret must bear, of the string's kink towards the
+    slot and of its rise towards the saddle.
+    """
+    first = fret_place(1.0, 1) * scale_mm
+    kink = np.maximum(u[:, Coordinate.SLOT_HEIGHT], 0.0) / first + 2 * u[:, Coordinate.ACTION_12] / scale_mm
+    borne = np.maximum(kink, 0.0) + CLEAN_N / u[:, Coordinate.TENSION]
+    return np.asarray(borne * first / (first - finger_behind_mm(scale_mm, 1)))
 
 
 def _hardly_down_variance(kind: CaseKind, scale_mm: FloatArray, u: FloatArray) -> FloatArray:
@@ -195,7 +220,7 @@ def _hardly_down_variance(kind: CaseKind, scale_mm: FloatArray, u: FloatArray) -
     Behind fret 1 a high slot on a short scale takes nearly all of a usual finger's force; whoever plays it
     presses harder than usual, or the string floats over the fret. Either way the note says little.
     """
-    if kind.fret != kind.capo + 1 or kind.capo:
+    if not _from_the_nut(kind):
         return np.zeros_like(scale_mm)
     reach = fret_place(1.0, 1) * scale_mm - finger_behind_mm(scale_mm, kind.fret)
     needed = np.maximum(u[:, Coordinate.SLOT_HEIGHT], 0.0) / reach
@@ -229,9 +254,7 @@ def _sink_mm(kind: CaseKind, setup: Setup, u: FloatArray) -> FloatArray:
     """How far the rod sinks into the board: what force is left when the string is down. [mm]"""
     if kind.stop is not Stop.PRESS:
         return np.zeros_like(setup.scale_mm)
-    left_n = priors.ROD_FORCE_N - u[:, Coordinate.TENSION] * press_force(
-        setup, fret=kind.fret, capo=kind.capo
-    )
+    left_n = force_left_n(setup, u[:, Coordinate.TENSION], priors.ROD_FORCE_N, fret=kind.fret, capo=kind.capo)
     return np.asarray(u[:, Coordinate.GIVE] * left_n)
 
 

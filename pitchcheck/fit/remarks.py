@@ -36,7 +36,7 @@ SURELY = 0.95  # [-] belief that the frets lie outside of it before it is said; 
 MISFIT_FACTOR = 2.0  # [-] overdispersion from which presses are said not to fit; our choice
 # [-] presses that miss by so much, each counted up to 3 sd, yet by no rough hand; our choice
 MISFIT_CHI_SQUARE, ONE_BAD, STEADY_FACTOR = 4.0, 9.0, 1.6
-NOT_BELIEVED_FACTOR = 3.4  # [-] the same, from which no verdict rests on them: 4 is the most looked for
+NOT_BELIEVED_FACTOR = 5.0  # [-] the same, from which no verdict rests on them: no hand, however clumsy; our choice
 NOT_DOWN_SD, NECK_BENDS_SD = 0.1, 0.5  # [sd] fret height that presses feign; from tests/fe_bench
 
 

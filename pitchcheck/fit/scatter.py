@@ -27,7 +27,7 @@ from pitchcheck.takes import Stop
 from pitchcheck.types import BoolArray, FloatArray
 
 # Hands three times as rough as a careful one are rare, not unheard of. Grids and priors: our choice.
-HAND_GRID, HAND_PRIOR_LOG = np.array([1.0, 1.4, 2.0, 2.8, 4.0]), 0.6
+HAND_GRID, HAND_PRIOR_LOG = np.array([1.0, 1.4, 2.0, 2.8, 4.0, 5.6]), 0.6
 SLIDE_GRID, SLIDE_PRIOR_LOG = np.array([1.0, 1.5, 2.2, 3.3, 5.0, 8.0, 12.0]), 0.4
 PLACE_GRID, PLACE_PRIOR_LOG = np.array([1.0, 1.6, 2.5, 4.0, 6.5, 10.0]), 0.45
 # How much of what sets a bad take aside is kept from the scatter: one bad take is no rough hand, several are.

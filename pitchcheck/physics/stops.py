@@ -28,6 +28,7 @@ END_SHORTENING = (
 )
 # the saddle, where it is nearly clamped (0.5 and 1 are the limits; from simulation)
 FINGER_NODES = 5  # the fingertip's load is spread over this many points
+ROD_SPARE_N = 6.0  # [N] beyond what brings the string down, at least: whoever presses makes sure; our choice
 FRET_ERRORS = 4  # frets 1 to 4 have their own height error
 
 
@@ -137,6 +138,25 @@ def press_force(setup: Setup, *, fret: int, capo: int) -> FloatArray:
     half = (fret_place(1.0, fret) - fret_place(1.0, fret - 1)) * setup.scale_mm / 2
     above = setup.slot_height_mm if fret == 1 and not capo else 0.0
     return np.asarray((2 * setup.fret_height_mm + above) / half)
+
+
+def force_left_n(
+    setup: Setup, tension_n: FloatArray, rod_force_n: FloatArray | float, *, fret: int, capo: int
+) -> FloatArray:
+    """Force on the board once the string is down: a tight string asks for a harder push. [N]
+
+    Parameters
+    ----------
+    setup : Setup
+        Arrays of shape (m,).
+    tension_n : array, shape (m,)
+    rod_force_n : array or float
+        Usual push on the rod. [N]
+    fret, capo : int
+        The fret that sounds and the capo's.
+    """
+    left_n = rod_force_n - tension_n * press_force(setup, fret=fret, capo=capo)
+    return np.asarray(np.maximum(left_n, ROD_SPARE_N))
 
 
 def side_cents(setup: Setup, side_mm2: FloatArray, *, fret: int) -> FloatArray:

@@ -14,7 +14,7 @@ import numpy as np
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Instrument
 from pitchcheck.physics.materials import Make, string_constants
-from pitchcheck.physics.stops import FRET_ERRORS, Setup, Touch, press_force, side_cents, stop_cents
+from pitchcheck.physics.stops import FRET_ERRORS, Setup, Touch, force_left_n, side_cents, stop_cents
 from pitchcheck.takes import Stop
 from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
@@ -234,8 +234,8 @@ def _setup(truth: InstrumentTruth, strings: Sequence[StringTruth], grips: Sequen
 
 def _sink_mm(setup: Setup, strings: Sequence[StringTruth], grips: Sequence[Grip], *, fret: int) -> FloatArray:
     """How far the rod sinks into the board with the force that the string leaves it. [mm]"""
-    taken_n = _column([s.tension_n for s in strings]) * press_force(setup, fret=fret, capo=0)
-    left_n = _column([g.press.rod_force_n for g in grips]) - taken_n
+    pushed_n = _column([g.press.rod_force_n for g in grips])
+    left_n = force_left_n(setup, _column([s.tension_n for s in strings]), pushed_n, fret=fret, capo=0)
     return np.asarray(_column([g.press.give_mm for g in grips]) * left_n)
 
 

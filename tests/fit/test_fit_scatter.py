@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from fe_bench.instruments import CAREFUL, CLUMSY
+from fe_bench.player import Player
+from fe_bench.sessions import course, listen, write
+from fe_bench.single import Case, player_of
 from helpers.planted import SIX, heard, job_of, shifted, truth_of
 from pitchcheck.course import Thoroughness
 from pitchcheck.fit import Fit, fit_instrument
 from pitchcheck.fit.result import MisfitCause, UnsettledKind
+from pitchcheck.session.folder import read_session
 from pitchcheck.survey import build_survey
 from pitchcheck.takes import Position, Stop, Take
+from pitchcheck.workflow.measure import hear_pass
 
 JOB = job_of()
 TAKES = heard(truth_of(JOB, SIX), protocol=Thoroughness.FULL)
@@ -71,3 +81,24 @@ def test_presses_that_are_all_off_do_not_go_unsaid(cents: float) -> None:
     wrong = {n for what in fit.unsettled for n in what.strings if what.kind is UnsettledKind.PRESSES}
     worst = max(fit.strings, key=lambda s: abs(s.height_mm.median - SIX[s.number - 1]))
     assert worst.number in wrong  # nothing is said of the slot that they move most
+
+
+@pytest.mark.parametrize("kind", ["electric", "bass"])
+def test_a_clumsy_hand_is_believed_as_far_as_it_allows(kind: str) -> None:
+    """Three times a careful hand's scatter of place and push, repeats on every string: wider, and not barred."""
+    player = player_of(Case(kind, 2, hand="clumsy"))
+    answers = []
+    for hand in (CLUMSY, CAREFUL):
+        own = Player(replace(player.truth, hand=hand), np.random.default_rng(5))
+        places = course("presses", [s.number for s in own.truth.strings])
+        with tempfile.TemporaryDirectory() as home:
+            write(Path(home) / "session", own.truth, listen(own, places))
+            passed = hear_pass(read_session(Path(home) / "session"), workers=1)
+        fit = fit_instrument(passed.session.settings, passed.survey)
+        assert fit.unsettled == ()
+        answers.append(fit)
+    clumsy, careful = answers
+    assert clumsy.scatter.hand > 1.7 > careful.scatter.hand
+    assert np.all(widths(clumsy) > 1.2 * widths(careful))
+    off = [(s.height_mm.low <= player.slot_mm(s.number) <= s.height_mm.high) for s in clumsy.strings]
+    assert np.mean(off) > 0.7
