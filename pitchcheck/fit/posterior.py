@@ -44,6 +44,9 @@ class Posterior:
         Of the presses for a careful hand on the declared fretwork, and its degrees of freedom.
     press_strain : array
         Residual of every press then, over its standard deviation.
+    press_shift : (float, float)
+        What all presses have in common beyond everything believed beforehand, and its standard deviation
+        (infinite without presses). [cent]
     """
 
     problem: Problem
@@ -54,6 +57,7 @@ class Posterior:
     leaves: tuple[LeafCheck, ...]
     press_chi_square: tuple[float, float]
     press_strain: FloatArray
+    press_shift: tuple[float, float]
 
     def roughness(self, stop: Stop) -> float:
         """How many times the scatter of a careful hand the takes of one kind have."""
@@ -69,6 +73,7 @@ def solve_problem(problem: Problem) -> Posterior:
     """Solve a problem, scatter, gauges and leaves included."""
     plain = solve(problem.unknowns, problem.data)
     strain, chi_square = _press_fit(problem, plain)
+    shift = _press_shift(problem, plain)
     problem, ear, scatter = _with_scatter(problem, plain)
     checks = question_gauges(problem, ear)
     believed = [check.row for check in checks if not check.questioned]
@@ -82,7 +87,7 @@ def solve_problem(problem: Problem) -> Posterior:
     data = problem.data
     if leaves:
         data, solution = _with_leaves(problem, leaves, solution)
-    return Posterior(problem, data, solution, scatter, checks, leaf_checks, chi_square, strain)
+    return Posterior(problem, data, solution, scatter, checks, leaf_checks, chi_square, strain, shift)
 
 
 def _press_fit(problem: Problem, solution: Solution) -> tuple[FloatArray, tuple[float, float]]:
@@ -94,6 +99,25 @@ def _press_fit(problem: Problem, solution: Solution) -> tuple[FloatArray, tuple[
     jacobian = solution.jacobian[rows]
     taken = np.einsum("dn,nm,dm->d", jacobian, solution.covariance, jacobian) / noise
     return strain, (float(np.sum(strain**2)), float(np.sum(1 - np.minimum(taken, 1.0))))
+
+
+def _press_shift(problem: Problem, solution: Solution) -> tuple[float, float]:
+    """Return what all presses have in common that no belief foresaw, and its standard deviation. [cent]
+
+    A score test: the best shift of all presses alike, in the normal law that the beliefs make of the data,
+    linear about the solution. A fit can follow such a shift by stretching every belief a little, so residuals
+    do not show it.
+    """
+    press = np.array([case.kind.stop is Stop.PRESS for case in problem.unknowns.cases], dtype=np.bool_)
+    alike = press[problem.data.case].astype(np.float64)
+    if not alike.any():
+        return 0.0, float("inf")
+    jacobian = solution.jacobian
+    off = solution.residual + jacobian @ solution.z
+    law = problem.data.covariance + np.diag(solution.hand) + jacobian @ jacobian.T
+    weighed = np.linalg.solve(law, alike)
+    known = float(alike @ weighed)
+    return float(weighed @ off) / known, known**-0.5
 
 
 def _with_scatter(plain: Problem, solution: Solution) -> tuple[Problem, Solution, Scatter]:

@@ -36,7 +36,10 @@ SURELY = 0.95  # [-] belief that the frets lie outside of it before it is said; 
 MISFIT_FACTOR = 2.0  # [-] overdispersion from which presses are said not to fit; our choice
 # [-] presses that miss by so much, each counted up to 3 sd, yet by no rough hand; our choice
 MISFIT_CHI_SQUARE, ONE_BAD, STEADY_FACTOR = 4.0, 9.0, 1.6
-NOT_BELIEVED_FACTOR = 5.0  # [-] the same, from which no verdict rests on them: no hand, however clumsy; our choice
+NOT_BELIEVED_FACTOR = (
+    5.0  # [-] the same, from which no verdict rests on them: no hand, however clumsy; our choice
+)
+SHIFT_SD, SHIFT_CENTS = 3.0, 4.0  # presses off alike by so much, and that surely, are none; our choice
 NOT_DOWN_SD, NECK_BENDS_SD = 0.1, 0.5  # [sd] fret height that presses feign; from tests/fe_bench
 
 
@@ -153,7 +156,7 @@ def unsettled(posterior: Posterior, *, fret_height_mm: Belief) -> tuple[Unsettle
                 Unsettled(UnsettledKind.LEAF, strings, what, leaf.row.bound_mm, leaf.expected_mm, leaf.sd_mm)
             )
     rough = max(posterior.scatter.slide, posterior.scatter.hand)
-    if rough > NOT_BELIEVED_FACTOR or _explained_away(posterior):
+    if rough > NOT_BELIEVED_FACTOR or _explained_away(posterior) or _off_alike(posterior):
         strings = tuple(n for n in problem.strings if n in problem.pressed)
         found.append(Unsettled(UnsettledKind.PRESSES, strings))
     elif aside := _all_set_aside(posterior):
@@ -173,7 +176,7 @@ def press_misfit(posterior: Posterior) -> PressMisfit | None:
     scatter, problem = posterior.scatter, posterior.problem
     chi_square, freedom = posterior.press_chi_square
     rough = max(scatter.hand, scatter.slide) >= MISFIT_FACTOR
-    if freedom < 1 or not (rough or _explained_away(posterior)):
+    if freedom < 1 or not (rough or _explained_away(posterior) or _off_alike(posterior)):
         return None
     rows = [i for i, (_, place) in enumerate(problem.places) if place.stop is Stop.PRESS]
     strain = np.abs(posterior.press_strain)
@@ -203,6 +206,12 @@ def _all_set_aside(posterior: Posterior) -> tuple[int, ...]:
     return tuple(number for number, weight in best.items() if weight < HARDLY_USED)
 
 
+def _off_alike(posterior: Posterior) -> bool:
+    """Whether all presses are off by the same: not down, one fret too far, a capo left on."""
+    cents, sd = posterior.press_shift
+    return abs(cents) > max(SHIFT_CENTS, SHIFT_SD * sd)
+
+
 def _explained_away(posterior: Posterior) -> bool:
     """Whether presses that do not fit came to fit by strings stretched out of all likelihood, not by a hand.
 
@@ -221,6 +230,8 @@ def _cause(posterior: Posterior) -> MisfitCause:
         return MisfitCause.UNSTEADY_HAND
     names = posterior.problem.unknowns.names
     height = float(posterior.solution.z[names.index("fret height")])
+    if _off_alike(posterior):
+        return MisfitCause.NOT_DOWN if posterior.press_shift[0] < 0 else MisfitCause.NECK_BENDS
     if height < NOT_DOWN_SD:  # the board seems nearer than it is
         return MisfitCause.NOT_DOWN
     return MisfitCause.NECK_BENDS if height > NECK_BENDS_SD else MisfitCause.UNEVEN

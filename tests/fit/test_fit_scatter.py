@@ -11,7 +11,7 @@ import pytest
 
 from fe_bench.instruments import CAREFUL, CLUMSY
 from fe_bench.player import Player
-from fe_bench.sessions import course, listen, write
+from fe_bench.sessions import Heard, course, listen, write
 from fe_bench.single import Case, player_of
 from helpers.planted import SIX, heard, job_of, shifted, truth_of
 from pitchcheck.course import Thoroughness
@@ -70,17 +70,41 @@ def test_one_bad_press_is_no_rough_hand() -> None:
     assert fit.misfit is None
 
 
-@pytest.mark.parametrize("cents", [-20.0])
-def test_presses_that_are_all_off_do_not_go_unsaid(cents: float) -> None:
-    """A rod that never reaches the board: every press flat alike. All sharp alike looks like taller frets."""
-    takes: tuple[Take, ...] = TAKES
-    for take in TAKES:
+def all_presses_off(takes: tuple[Take, ...], cents: float) -> tuple[Take, ...]:
+    """Every press sharper by the same."""
+    for take in takes:
         if take.position.stop is Stop.PRESS:
             takes = shifted(takes, take.row, cents)
-    fit = fit_instrument(JOB, build_survey(takes))
+    return takes
+
+
+@pytest.mark.parametrize("cents", [-20.0, -12.0, 12.0, 20.0])
+def test_presses_that_are_all_off_do_not_go_unsaid(cents: float) -> None:
+    """A rod that never reaches the board, or one fret too far: nothing is said of any slot pressed."""
+    fit = fit_instrument(JOB, build_survey(all_presses_off(TAKES, cents)))
     wrong = {n for what in fit.unsettled for n in what.strings if what.kind is UnsettledKind.PRESSES}
-    worst = max(fit.strings, key=lambda s: abs(s.height_mm.median - SIX[s.number - 1]))
-    assert worst.number in wrong  # nothing is said of the slot that they move most
+    assert wrong == {1, 2, 3, 4, 5, 6}
+    assert fit.misfit is not None
+
+
+@pytest.mark.parametrize("kind", ["electric", "acoustic", "classical", "bass", "mandolin"])
+def test_twenty_cents_on_every_press_are_noticed(kind: str) -> None:
+    """Three instruments of a kind that nobody modelled: each is believed as it is, and none with 20 cents more."""
+    for seed in (3, 4, 5):
+        player = player_of(Case(kind, seed, course="short"))
+        heard = listen(player, course("short", [s.number for s in player.truth.strings]))
+        sharp = [replace(h, hz=h.hz * 2 ** (20 / 1200)) if h.place.stop == "press" else h for h in heard]
+        assert fit_of(player, heard).unsettled == ()
+        wrong = fit_of(player, sharp).unsettled
+        assert {n for what in wrong for n in what.strings} == {s.number for s in player.truth.strings}
+
+
+def fit_of(player: Player, heard: list[Heard]) -> Fit:
+    """The fit of a table of readings."""
+    with tempfile.TemporaryDirectory() as home:
+        write(Path(home) / "session", player.truth, heard)
+        passed = hear_pass(read_session(Path(home) / "session"), workers=1)
+    return fit_instrument(passed.session.settings, passed.survey)
 
 
 @pytest.mark.parametrize("kind", ["electric", "bass"])
@@ -91,14 +115,11 @@ def test_a_clumsy_hand_is_believed_as_far_as_it_allows(kind: str) -> None:
     for hand in (CLUMSY, CAREFUL):
         own = Player(replace(player.truth, hand=hand), np.random.default_rng(5))
         places = course("presses", [s.number for s in own.truth.strings])
-        with tempfile.TemporaryDirectory() as home:
-            write(Path(home) / "session", own.truth, listen(own, places))
-            passed = hear_pass(read_session(Path(home) / "session"), workers=1)
-        fit = fit_instrument(passed.session.settings, passed.survey)
+        fit = fit_of(own, listen(own, places))
         assert fit.unsettled == ()
         answers.append(fit)
     clumsy, careful = answers
     assert clumsy.scatter.hand > 1.7 > careful.scatter.hand
-    assert np.all(widths(clumsy) > 1.2 * widths(careful))
+    assert np.all(widths(clumsy) > 1.1 * widths(careful))
     off = [(s.height_mm.low <= player.slot_mm(s.number) <= s.height_mm.high) for s in clumsy.strings]
     assert np.mean(off) > 0.7
