@@ -89,7 +89,7 @@ def test_presses_that_are_all_off_do_not_go_unsaid(cents: float) -> None:
 
 @pytest.mark.parametrize("kind", ["electric", "acoustic", "classical", "bass", "mandolin"])
 def test_twenty_cents_on_every_press_are_noticed(kind: str) -> None:
-    """Three instruments of a kind that nobody modelled: each is believed as it is, and none with 20 cents more."""
+    """Three instruments of a kind: each is believed as it is, and none of them with 20 cents more."""
     for seed in (3, 4, 5):
         player = player_of(Case(kind, seed, course="short"))
         heard = listen(player, course("short", [s.number for s in player.truth.strings]))
@@ -109,7 +109,7 @@ def fit_of(player: Player, heard: list[Heard]) -> Fit:
 
 @pytest.mark.parametrize("kind", ["electric", "bass"])
 def test_a_clumsy_hand_is_believed_as_far_as_it_allows(kind: str) -> None:
-    """Three times a careful hand's scatter of place and push, repeats on every string: wider, and not barred."""
+    """Three times a careful hand's scatter, repeats on every string: wider, and not barred."""
     player = player_of(Case(kind, 2, hand="clumsy"))
     answers = []
     for hand in (CLUMSY, CAREFUL):
