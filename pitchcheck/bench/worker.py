@@ -1,4 +1,4 @@
-"""Whatever takes long is worked out in one process of its own, so that the sound that is heard is never late.
+"""Whatever takes long is worked out in processes beside, so that the sound that is heard is never late.
 
 Conventions: functions and their arguments go to the other process by name and value; what they raise and may
 be told to a person comes back as ``Refused``, as not every exception survives the way.
@@ -21,6 +21,7 @@ from pitchcheck.errors import BadInput, NothingMeasured, PitchcheckError
 from pitchcheck.jobs.errors import ConfirmFirst
 
 NICENESS = 10  # below whatever captures sound
+PROCESSES = 2
 Result = TypeVar("Result")
 
 
@@ -33,7 +34,7 @@ class Refused:
 
 
 class Worker:
-    """One process, started when it is first needed; things are done one after the other."""
+    """Two processes, each started when it is first needed: what was asked for need not wait for the nut."""
 
     def __init__(self) -> None:
         self._lock = Lock()
@@ -62,7 +63,7 @@ class Worker:
     def _start(self) -> ProcessPoolExecutor:
         if self._pool is None:
             context = multiprocessing.get_context("spawn")
-            self._pool = ProcessPoolExecutor(1, mp_context=context, initializer=step_aside)
+            self._pool = ProcessPoolExecutor(PROCESSES, mp_context=context, initializer=step_aside)
         return self._pool
 
 

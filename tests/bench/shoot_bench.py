@@ -1,5 +1,7 @@
 """Takes the pictures of the bench page for the documents: a simulated guitar, a real browser, no sound card.
 
+Every state is one that really came about, but for the microphone, which is a file.
+
 PYTHONPATH=tests python tests/bench/shoot_bench.py docs/pictures
 """
 
@@ -7,6 +9,7 @@ from __future__ import annotations
 
 import sys
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,12 +17,23 @@ import numpy as np
 
 from helpers.bench_page import in_thread, until
 from helpers.browser import open_browser
+from helpers.folders import READINGS, make_folder
+from helpers.jobs import NOW
 from helpers.listen import GAP_S, RATE_HZ, course, in_a_row, new_folder, notes
+from helpers.memo_player import Wish, make_memo
+from pitchcheck.bench.page_kit import Bench
 from pitchcheck.bench.runner import Begin
+from pitchcheck.instrument import Removal
+from pitchcheck.jobs.write import new_job
+from pitchcheck.simulate.folder import session_text
+from pitchcheck.simulate.player import play
+from pitchcheck.simulate.scenario import HAND, demo_settings, demo_truth
 from pitchcheck.types import FloatArray
+from pitchcheck.workflow.jobs.add_pass import add_pass
 
 STRINGS = (2,)
-SHOWN_MS = 90_000  # measuring on a busy machine included
+FILED_MM = {2: 0.15, 5: 0.20}  # between the two passes of the job
+SHOWN_MS = 240_000  # measuring on a busy machine included
 SIZE = {"width": 1280, "height": 800}
 
 
@@ -31,10 +45,54 @@ def main(folder: Path) -> None:
         _shoot(browser, Path(name) / "a", in_a_row(wrong), folder, {"again": "Again", "press": "press 1"})
         _shoot(browser, Path(name) / "b", in_a_row(takes[:4]), folder, {"taken": "Taken"})
         _shoot(browser, Path(name) / "c", in_a_row(takes), folder, {"measured": "Measured"})
-        with in_thread(Path(name) / "d") as (address, _):
+        with in_thread(Path(name) / "d") as (address, bench):
             page = browser.new_page(viewport=SIZE)
+            page.set_default_timeout(SHOWN_MS)
             page.goto(address, wait_until="domcontentloaded")
             page.screenshot(path=folder / "bench-start.png")
+            _shoot_memo(page, address, Path(name), folder)
+            _shoot_job(page, address, bench, Path(name) / "source", folder)
+
+
+def _shoot_memo(page: Any, address: str, place: Path, folder: Path) -> None:
+    """Drop a memo and take a picture of what was found in it."""
+    memo = make_memo(7, Wish(kind="bass", course="short", encoder="m4a 64k", snr_db=32.0))
+    page.fill("#memo-name", "phone")
+    page.select_option("#memo-kind", "bass")
+    page.fill("#memo-scale", f"{memo.instrument.scale_mm} mm")
+    page.set_input_files("#files", memo.write(place))
+    page.click("text=Find out and measure")
+    page.wait_for_selector(".sound svg")
+    page.screenshot(path=folder / "bench-memo.png")
+
+
+def _shoot_job(page: Any, address: str, bench: Bench, source: Path, folder: Path) -> None:
+    """Make a job with two passes of the demo guitar, filed in between; take a picture of both compared."""
+    job = new_job(bench.places.jobs, title="Guitar on the left", now=NOW, owner_words="Sour near the nut.")
+    rng, truth, settings = np.random.default_rng(1), demo_truth(), session_text(demo_settings())
+    nothing: dict[int, float] = {}
+    for number, filed in enumerate((nothing, FILED_MM)):
+        strings = tuple(
+            replace(s, slot_height_mm=s.slot_height_mm - filed.get(s.number, 0.0)) for s in truth.strings
+        )
+        played = play(
+            rng, truth=replace(truth, strings=strings), hand=HAND, positions=course(tuple(range(1, 7)))
+        )
+        lines = [
+            f"{n.position.string},{n.position.stop.value},{n.position.fret or ''},0,{n.hz:.3f}\n"
+            for n in played
+        ]
+        made = make_folder(
+            source.with_name(f"{source.name}-{number}"), settings=settings, readings=READINGS + "".join(lines)
+        )
+        removed = [Removal(string, amount) for string, amount in filed.items()]
+        add_pass(job.folder, made, now=NOW, removed=removed, workers=1)
+    page.goto(f"{address}job/{job.id}")
+    page.wait_for_selector("text=The slots before and now")
+    page.wait_for_selector("text=What to do")
+    page.screenshot(path=folder / "bench-job.png")
+    page.evaluate("document.getElementById('change-head').scrollIntoView()")
+    page.screenshot(path=folder / "bench-compare.png")
 
 
 def _shoot(browser: Any, root: Path, sound: FloatArray, folder: Path, wanted: dict[str, str]) -> None:
