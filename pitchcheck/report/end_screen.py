@@ -6,16 +6,17 @@ not fit is left out from the steps, and the line that names ``--all`` says so.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from textwrap import wrap
 
 from pitchcheck.compare import Comparison
 from pitchcheck.compare.records import SlotChange
-from pitchcheck.instrument import MeterQuantity, MeterReading
+from pitchcheck.instrument import MeterQuantity
 from pitchcheck.measurement import Measurement
 from pitchcheck.physics.gauges import third_fret_clearance_mm
 from pitchcheck.plan import StringPlan
 from pitchcheck.report.slots import BOTTOM_INSTEAD, NOTHING
+from pitchcheck.report.text_table import aligned, gauged
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import brief, numbers, phrases
 from pitchcheck.words import comparison as change_words
@@ -174,24 +175,6 @@ def _table(measurement: Measurement, true_heights_mm: Mapping[int, float] | None
             row += [numbers.figure(third_fret_clearance_mm(true_mm), unit=unit), inside]
     above = " " * (len(heads[0]) + 2) + f"Gap over fret 1 with the string held at fret 3, in {unit}"
     return [above, *aligned((heads, *rows))]
-
-
-def aligned(lines: Sequence[Sequence[str]]) -> list[str]:
-    """Return lines of cells with their columns aligned."""
-    widths = [max(len(cell) for cell in column) + 2 for column in zip(*lines, strict=True)]
-    return [
-        "".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip()
-        for line in lines
-    ]
-
-
-def gauged(reading: MeterReading, unit: LengthUnit) -> str:
-    """Return what a gauge said; of leaves, between which two the gap lies."""
-    ends = (reading.passes_mm, reading.stops_mm)
-    low, high = ("" if mm is None else numbers.figure(mm, unit=unit) for mm in ends)
-    if low and high:
-        return f"{low} to {high}"
-    return f"over {low}" if low else f"under {high}" if high else numbers.figure(reading.value_mm, unit=unit)
 
 
 def _cells(plan: StringPlan, measurement: Measurement, unit: LengthUnit) -> list[str]:

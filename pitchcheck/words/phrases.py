@@ -5,18 +5,16 @@ Conventions: British spelling, no full stop unless a whole sentence is returned.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.instrument import MeterQuantity, Nut
 from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.tuning import AUDIBLE_CENTS as AUDIBLE_CENTS
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import numbers
-
-_COUNTS = (
-    "none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
-)  # fmt: skip
+from pitchcheck.words.lists import count as count
+from pitchcheck.words.lists import listed as listed
+from pitchcheck.words.lists import sentence as sentence
+from pitchcheck.words.lists import strings as strings
 
 VERDICT_WORDS = {
     Verdict.HIGH: "high",
@@ -25,7 +23,6 @@ VERDICT_WORDS = {
     Verdict.UNSURE: "unsure",
 }
 UNMEASURED = "not measured"
-_RUN = 4  # [-] strings in a row from which "to" reads better than a list
 _COARSE_MM = 1.5  # [mm] from here a rule is what one measures with, so tenths of a millimetre will do
 
 GAUGE_WORDS = {
@@ -117,28 +114,6 @@ CAUSE_CURES = {
 }
 
 
-def count(number: int, *, capital: bool = False) -> str:
-    """Return a small number as a word, larger ones in figures."""
-    word = _COUNTS[number] if number < len(_COUNTS) else str(number)
-    return word.capitalize() if capital else word
-
-
-def listed(parts: Sequence[str], *, joint: str = "and") -> str:
-    """Join parts as a person would: ``"a, b and c"``."""
-    if len(parts) < 2:
-        return "".join(parts)
-    return f"{', '.join(parts[:-1])} {joint} {parts[-1]}"
-
-
-def strings(numbers: Sequence[int], *, capital: bool = False) -> str:
-    """Return ``"string 6"``, ``"strings 5 and 6"``, or ``"strings 1 to 6"`` for a long run."""
-    word = "string" if len(numbers) == 1 else "strings"
-    first, last = min(numbers), max(numbers)
-    run = len(numbers) >= _RUN and sorted(numbers) == list(range(first, last + 1))
-    which = f"{first} to {last}" if run else listed([str(n) for n in sorted(numbers)])
-    return f"{word.capitalize() if capital else word} {which}"
-
-
 def size(finding: Finding, *, unit: LengthUnit | None = None) -> str:
     """Return how large a finding is, with its unit."""
     if finding.unit == "mm":
@@ -158,11 +133,6 @@ def place(finding: Finding) -> str:
         word = "fret" if len(finding.frets) == 1 else "frets"
         parts.append(f"{word} {listed([str(f) for f in sorted(finding.frets)])}")
     return ", ".join(parts) or "the whole instrument"
-
-
-def sentence(words: str) -> str:
-    """Return words with a capital letter first, the rest as it is."""
-    return words[:1].upper() + words[1:]
 
 
 def verdict(plan: StringPlan) -> str:

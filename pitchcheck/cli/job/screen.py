@@ -9,9 +9,9 @@ from collections.abc import Iterator
 
 from pitchcheck.jobs.errors import JobDamaged
 from pitchcheck.jobs.records import Job, StoredPass
-from pitchcheck.report.end_screen import aligned, gauged
+from pitchcheck.report.text_table import aligned, gauged
 from pitchcheck.units import LengthUnit
-from pitchcheck.words import numbers, phrases
+from pitchcheck.words import lists, numbers
 from pitchcheck.words.checklist import CHECKLIST
 from pitchcheck.workflow.jobs.now import JobNow
 from pitchcheck.workflow.jobs.result_file import read_result
@@ -54,9 +54,9 @@ def _pass_in_short(stored: StoredPass) -> str:
         heard = [slot.number for slot in read_result(stored.folder).slots if slot.heard]
     except JobDamaged as error:
         return f"{start}: FAULT: {error}"
-    told = phrases.strings(heard) if heard else "nothing"
+    told = lists.strings(heard) if heard else "nothing"
     parts = ", ".join(numbers.figure(r.amount_mm, unit=LengthUnit.MM) for r in stored.removed)
-    off = f"{parts} mm off {phrases.strings([r.string for r in stored.removed])}" if parts else ""
+    off = f"{parts} mm off {lists.strings([r.string for r in stored.removed])}" if parts else ""
     changed = f"; changed: {stored.changed}" if stored.changed else ""
     return f"{start}: heard {told}{f'; filed before it: {off}' if off else ''}{changed}"
 
@@ -125,5 +125,5 @@ def _amounts(now: JobNow) -> str:
             groups.setdefault(numbers.removal(slot.remove_now_mm, unit=unit), []).append(slot.number)
     if not groups:
         return f"By pass {now.last.number}{since}: file nothing."
-    parts = ", ".join(f"{phrases.strings(few)} {amount}" for amount, few in groups.items())
+    parts = ", ".join(f"{lists.strings(few)} {amount}" for amount, few in groups.items())
     return f"By pass {now.last.number}{since}, off the slot at most: {parts}."

@@ -13,7 +13,6 @@ from pitchcheck.physics.gauges import third_fret_clearance_mm
 from pitchcheck.session.folder import read_session
 from pitchcheck.units import LengthUnit
 from pitchcheck.workflow.jobs.gauge import readings_after
-from pitchcheck.workflow.jobs.report import measurement_of
 from pitchcheck.workflow.jobs.result_file import StoredResult, StoredSlot, last_heard, read_result, result_of
 
 
@@ -51,7 +50,9 @@ def job_now(job: Job) -> JobNow | None:
         return None
     last = job.counted[-1]
     result = read_result(last.folder)
-    if last.gauge:
+    if last.gauge:  # then there is something to be fitted; else the stored result is read in no time
+        from pitchcheck.workflow.jobs.report import measurement_of
+
         result = result_of(measurement_of(last, before=job.counted[:-1]))
     heard = last_heard(job)
     slots = []
