@@ -97,6 +97,13 @@ class NoOpenTake:
 
 
 @dataclass(frozen=True)
+class CopyOf:
+    """Set aside: the same place and the same pitch to the last digit as another row, as a copied row has."""
+
+    row: int
+
+
+@dataclass(frozen=True)
 class PressTooFar:
     """So sharp a press is a very high slot, or was played one fret too far."""
 
@@ -136,6 +143,7 @@ Doubt = (
     | StoppedOffItsPlace
     | LeafOffItsNotes
     | NoOpenTake
+    | CopyOf
     | PressTooFar
     | NoOpenTakeOn
     | StatedDoubt

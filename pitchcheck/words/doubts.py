@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import assert_never
 
 from pitchcheck.doubts import (
+    CopyOf,
     Doubt,
     Faint,
     LeafOffItsNotes,
@@ -63,6 +64,8 @@ def doubt(what: Doubt) -> str:
             )
         case NoOpenTake():
             return "no usable open take of the same string and capo to compare it with; not used"
+        case CopyOf(row):
+            return f"a copy of row {row}, to the last digit of the pitch; not used again. Play each take anew"
         case PressTooFar(off_cents):
             return (
                 f"{off_cents:+.0f} cents: either a very high slot or the string was pressed one fret too "

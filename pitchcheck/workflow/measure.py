@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from pitchcheck.copies import set_copies_aside
 from pitchcheck.errors import NothingMeasured, Problem
 from pitchcheck.fit.problem import FitPass
 from pitchcheck.instrument import Instrument
@@ -73,7 +74,7 @@ def hear_pass(session: Session, *, workers: int, progress: Progress | None = Non
     else:
         heard = hear_takes(session, workers=workers, progress=progress)
         takes, problems = heard.takes, (*problems, *heard.problems)
-    takes = check_places(takes, instrument=session.settings.instrument)
+    takes = check_places(set_copies_aside(takes), instrument=session.settings.instrument)
     in_order = tuple(sorted(problems, key=lambda fault: (fault.file != SETTINGS, fault.row or 0)))
     return Pass(session, takes, build_survey(takes), in_order)
 

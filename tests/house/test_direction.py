@@ -42,6 +42,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "retuning": set(),
     "survey": {"pitch"},
     "placing": {"survey", "physics"},
+    "copies": set(),
     "physics": set(),
     "fit": {"physics", "survey"},
     "findings": {"fit"},

@@ -33,6 +33,7 @@ EVERY = (
     kinds.NoOpenTakeOn(kinds.Side.BEFORE),
     kinds.NoOpenTakeOn(kinds.Side.AFTER),
     kinds.StatedDoubt("said by an older version"),
+    kinds.CopyOf(3),
 )
 # As version 0.1.0 wrote them, at commit time of the first stored job: a change detector for the old format.
 SENTENCES_OF_0_1 = {
