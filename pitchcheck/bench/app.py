@@ -18,7 +18,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 from starlette.routing import Mount, Route
 
 from pitchcheck.bench import forms, job_work
-from pitchcheck.bench.folders import check_name, list_sessions, new_session
+from pitchcheck.bench.folders import check_kind, check_name, list_sessions, new_session
 from pitchcheck.bench.guard import Guard
 from pitchcheck.bench.job_pages import JobPages
 from pitchcheck.bench.page_kit import Bench, PageKit, missing, report_response
@@ -134,6 +134,8 @@ class Pages(PageKit):
                 strings=forms.text(form, "strings"),
                 only=forms.numbers(forms.text(form, "only")),
                 thoroughness=forms.thoroughness(form),
+                aim=forms.aim(form),
+                level_frets=forms.ticked(form, "level-frets"),
             )
         except PitchcheckError as error:
             return await run_in_threadpool(self._start_page, refused(error).words)
@@ -215,17 +217,17 @@ class Pages(PageKit):
         try:
             name = check_name(forms.text(form, "name"))
             scale = forms.text(form, "scale")
+            said = recordings.MemoWish(
+                kind=check_kind(forms.text(form, "kind")),
+                scale_mm=length_mm(scale) if scale else None,
+                tuning=forms.text(form, "tuning") or None,
+                course=forms.text(form, "course") or None,
+            )
             paths = await run_in_threadpool(
                 recordings.keep_uploads,
                 self._bench.root,
                 name,
                 [(item.filename or "", item.file) for item in files],
-            )
-            said = recordings.MemoWish(
-                kind=forms.text(form, "kind") or None,
-                scale_mm=length_mm(scale) if scale else None,
-                tuning=forms.text(form, "tuning") or None,
-                course=forms.text(form, "course") or None,
             )
             found = await self.worked(job_work.label_recordings, paths, said)
         except (PitchcheckError, OSError) as error:

@@ -15,10 +15,12 @@ from pathlib import Path
 
 from pitchcheck.course import Thoroughness
 from pitchcheck.errors import BadValue, PitchcheckError
+from pitchcheck.instrument import Aim
 from pitchcheck.jobs.layout import JOB
 from pitchcheck.jobs.names import is_id
 from pitchcheck.recorder.course_file import COURSE, parse_course
-from pitchcheck.session.new_folder import write_new
+from pitchcheck.session.new_folder import with_choices, write_new
+from pitchcheck.session.presets import presets
 from pitchcheck.session.rows import TAKES
 from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
 from pitchcheck.workflow.again import SESSIONS
@@ -131,6 +133,8 @@ def new_session(
     strings: str,
     only: Sequence[int],
     thoroughness: Thoroughness,
+    aim: Aim | None = None,
+    level_frets: bool = False,
 ) -> tuple[Path, Start]:
     """Make a session; return its folder and what is to be played.
 
@@ -147,6 +151,8 @@ def new_session(
     only : sequence of int
         Strings to be played; all when empty.
     thoroughness : Thoroughness
+    aim : Aim, optional
+    level_frets : bool
 
     Raises
     ------
@@ -158,11 +164,33 @@ def new_session(
         raise BadValue(f"{folder.name} is there already. Open it, or choose another name.")
     if strings.strip():
         text = own_settings(kind, scale_mm=scale_mm, strings=strings.splitlines())
+        text = with_choices(text, aim=aim, level_frets=level_frets)
         parse_settings(text, name=SETTINGS)
         write_new(folder, {SETTINGS: text})
+    else:
+        check_kind(kind)
     return folder, start_session(
-        folder, kind=kind, scale_mm=scale_mm, thoroughness=thoroughness, strings=only or None
+        folder,
+        kind=kind,
+        scale_mm=scale_mm,
+        thoroughness=thoroughness,
+        strings=only or None,
+        aim=aim,
+        level_frets=level_frets,
     )
+
+
+def check_kind(kind: str) -> str:
+    """Return a kind that is one of the list: another word might name a file.
+
+    Raises
+    ------
+    BadValue
+        If it is none.
+    """
+    if kind not in {preset.name for preset in presets()}:
+        raise BadValue(f"{kind[:80]!r} is no kind of instrument. Choose one of the list.")
+    return kind
 
 
 def own_settings(kind: str, *, scale_mm: float | None, strings: Sequence[str]) -> str:

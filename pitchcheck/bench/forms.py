@@ -16,7 +16,7 @@ from starlette.datastructures import FormData, UploadFile
 
 from pitchcheck.course import Thoroughness
 from pitchcheck.errors import BadValue
-from pitchcheck.instrument import Removal, StringSpec
+from pitchcheck.instrument import Aim, Removal, StringSpec
 from pitchcheck.session.gauge_entry import SHORT_NAMES, GaugeEntry
 from pitchcheck.units import length_mm
 
@@ -50,6 +50,17 @@ def thoroughness(form: FormData) -> Thoroughness:
         return Thoroughness(text(form, "course") or Thoroughness.BASE)
     except ValueError as error:
         raise BadValue("There is no such course. Choose one of the list.") from error
+
+
+def aim(form: FormData) -> Aim | None:
+    """Return what the slots are wanted for; None if it is not said."""
+    said = text(form, "aim")
+    if not said:
+        return None
+    try:
+        return Aim(said)
+    except ValueError as error:
+        raise BadValue("There is no such aim. Choose one of the list.") from error
 
 
 def gauge(form: FormData) -> GaugeEntry:

@@ -147,3 +147,14 @@ def test_what_is_too_large_is_refused_by_what_is_said_and_by_what_comes(app: Gua
     for said in (str(UPLOAD_BYTES + 1), "-1", "1e9", "9" * 40):
         length = {"content-length": said}
         assert ask(app, f"/{TOKEN}/recordings", method="POST", body=b"x", headers=length).status == 413
+
+
+def test_a_kind_of_instrument_never_names_a_file(bench: tuple[Guard, Bench]) -> None:
+    app, made = bench
+    secret = made.root.parent / "secret.toml"
+    secret.write_text("schema = 1\n", encoding="utf-8")
+    for kind in (str(secret), "../secret.toml", "secret.toml"):
+        said = ask(app, NEW, method="POST", form={**FORM, "kind": kind})
+        assert said.status == 400
+        assert "no kind of instrument" in said.text
+    assert list(made.root.iterdir()) == []

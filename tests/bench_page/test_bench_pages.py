@@ -17,7 +17,7 @@ from pitchcheck.bench.hub import Hub
 from pitchcheck.bench.page_kit import Bench
 from pitchcheck.bench.runner import Stage
 from pitchcheck.errors import BadValue
-from pitchcheck.instrument import MeterQuantity
+from pitchcheck.instrument import Aim, Fretwork, MeterQuantity
 from pitchcheck.session.folder import read_session
 from pitchcheck.session.settings import parse_settings, read_settings
 from pitchcheck.takes import Position, Stop
@@ -33,6 +33,7 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Guard, Be
     with in_process(root, in_a_row(notes(STRINGS))) as (app, bench):
         new_folder(root / "one")
         form = {"name": "two", "kind": "electric", "course": "quick", "only": "2"}
+        form |= {"aim": "new nut", "level-frets": "yes"}
         assert ask(app, f"/{TOKEN}/sessions", method="POST", form=form).status == 303
         until(lambda: bench.runner.stage is Stage.ENDED and bench.runner.nut)
         yield app, bench
@@ -42,6 +43,9 @@ def test_a_session_by_sound_alone_keeps_every_take_and_shows_the_nut(played: tup
     app, bench = played
     rows = read_session(bench.root / "two").takes
     assert [row.position for row in rows] == list(course(STRINGS))
+    settings = read_settings(bench.root / "two").settings
+    assert settings.target.aim is Aim.NEW_NUT
+    assert settings.instrument.fretwork is Fretwork.LEVEL
     assert bench.hub.part("stage")["stage"] == "ended"
     until(lambda: ask(app, f"/{TOKEN}/session/two/nut").text.count("<figure>") == 2)
     nut = ask(app, f"/{TOKEN}/session/two/nut").text

@@ -46,6 +46,7 @@ def noise_wav() -> bytes:
         ([("memo.wav", b"no sound at all")], {"name": "memo", "kind": "bass"}),
         ([("memo.wav", noise_wav())], {"name": "../memo", "kind": "bass"}),
         ([("memo.wav", noise_wav())], {"name": "memo", "kind": "no such kind"}),
+        ([("memo.wav", noise_wav())], {"name": "memo", "kind": "../session.toml"}),
         ([("memo.wav", noise_wav())], {"name": "memo", "kind": "bass", "scale": "3"}),
     ],
 )
