@@ -9,7 +9,7 @@ from scipy import integrate, stats
 from pitchcheck.pitch import joint_notes
 from pitchcheck.pitch.coarse import _Line
 from pitchcheck.pitch.differences import own_variances
-from pitchcheck.pitch.inharmonic_fit import initial_robust_weight, student_weight
+from pitchcheck.pitch.inharmonic_fit import _grid, initial_robust_weight, student_weight
 from pitchcheck.pitch.joint_notes import JointNotes, NoteLikelihood, _priors
 from pitchcheck.pitch.partial_scatter import (
     orthogonalise,
@@ -17,6 +17,7 @@ from pitchcheck.pitch.partial_scatter import (
     variance_inflation,
     with_own_variance,
 )
+from pitchcheck.pitch.partial_slopes import Slopes
 
 EXACT = 1e-9  # relative: sums of a few numbers
 
@@ -91,6 +92,58 @@ def test_partials_of_a_stiff_string_give_its_note_and_stiffness_back(inharmonici
     first, found = line.fit()
     assert first == pytest.approx(110.0, rel=1e-9)
     assert found == pytest.approx(inharmonicity, rel=1e-6, abs=1e-12)
+
+
+def test_evidence_and_estimates_of_one_note_are_those_of_dense_algebra() -> None:
+    # Unknown: sharp (free), stiffer (believed), glide (5 cents, or none, alike likely). What each partial
+    # tells is a quadratic in its pitch and glide; its own deviation of both is integrated out by hand.
+    rng, cent = np.random.default_rng(6), np.log(2) / 1200
+    number = np.arange(1.0, 7.0)
+    root = rng.normal(size=(6, 2, 2)) / cent
+    information = root @ root.swapaxes(1, 2)
+    score = rng.normal(size=(6, 2)) / cent
+    slopes = Slopes(number, np.array([0.6]), information[None], score[None], np.array([0.7]))
+    shapes = np.array([[0.5, 1.0, 0.0, -1.0], [2.0, 0.3, 0.5, -2.0]])
+    near, believed, weight = 3e-5, (2e-5, 4e-5), np.linspace(0.5, 1.2, 6)
+    evidence, mean, variance = _grid(
+        slopes, shapes, inharmonicity=near, robust_weight=weight, believed=believed
+    )
+    sensitivity = number**2 / (2 * (1 + near * number**2))  # d ln f / dB of sqrt(1 + B k^2)
+    tilt = information[:, 0, 1] / information[:, 0, 0]
+    told = []
+    for j, (size, bend, power, before) in enumerate(shapes):
+        own = (size * cent * (number / 3.5) ** -power) ** 2 / weight
+        total, matrix, vector = before, np.zeros((3, 3)), np.zeros(3)
+        kept = []
+        parts = (
+            (information[:, 0, 0], score[:, 0], own, np.stack([np.ones(6), sensitivity, tilt])),
+            (
+                information[:, 1, 1] - information[:, 0, 1] ** 2 / information[:, 0, 0],
+                score[:, 1] - tilt * score[:, 0],
+                own * (bend / 0.7) ** 2,
+                np.stack([np.zeros(6), np.zeros(6), np.ones(6)]),
+            ),
+        )
+        for known, found, spread, design in parts:
+            less = 1 / (1 + known * spread)
+            total += 0.5 * np.sum(spread * less * found**2 + np.log(less))
+            matrix += (design * known * less) @ design.T
+            vector += design @ (found * less)
+            kept.append(known * less)
+        matrix[1, 1] += believed[1] ** -2
+        vector[1] += (believed[0] - near) * believed[1] ** -2
+        inflation = variance_inflation(information[:, 0, 0], kept[0], tail=5.0)
+        for i, free in enumerate((2, 3)):  # without a glide, and with one
+            precision = matrix[:free, :free] + np.diag([0.0, 0.0, (5 * cent) ** -2][:free])
+            covariance = np.linalg.inv(precision)
+            middle = covariance @ vector[:free]
+            belief = total + vector[:free] @ middle / 2 + np.linalg.slogdet(covariance)[1] / 2
+            told.append((evidence[i, 0, j], belief - i * np.log(5 * cent)))
+            assert mean[i, :free, 0, j] == pytest.approx(middle, rel=1e-6)
+            assert variance[i, :free, 0, j] == pytest.approx(np.diag(covariance) * inflation, rel=1e-6)
+    first = told[0]
+    for found, true in told:
+        assert found - first[0] == pytest.approx(true - first[1], rel=1e-6, abs=1e-6)
 
 
 LIKELIHOOD = NoteLikelihood(
