@@ -86,10 +86,10 @@ def _collect(box: Any, stream: Any) -> tuple[list[npt.NDArray[np.float32]], int 
     total = waiting = 0
     for frame in _frames(box, stream):
         if rate is None:
-            rate, channels = int(frame.sample_rate), int(frame.layout.nb_channels)
+            rate, channels = int(frame.sample_rate), len(frame.layout.channels)
             if channels > MOST_CHANNELS:
                 raise Unsound(f"{channels} channels; {MOST_CHANNELS} can be read", "Record one or two.")
-        if (int(frame.sample_rate), int(frame.layout.nb_channels)) != (rate, channels):
+        if (int(frame.sample_rate), len(frame.layout.channels)) != (rate, channels):
             limit = "its sampling rate or number of channels changes on the way"
             raise Unsound(limit, "Cut the file there, or record it again.")
         frame.pts = None
