@@ -18,6 +18,8 @@ from pitchcheck.diagnosis import Cause, DiagnosisLimits, find_causes
 from pitchcheck.diagnosis.limits import robust_sd, sd_of_interval, t_limit
 from pitchcheck.diagnosis.misfits import find_frets
 from pitchcheck.diagnosis.opens import find_drift, find_jumps
+from pitchcheck.diagnosis.sharpness import sharpness
+from pitchcheck.findings import Finding
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, MeterResidual, Residual
 from pitchcheck.instrument import MeterQuantity, MeterReading
@@ -164,3 +166,34 @@ def test_a_saddle_moves_the_way_that_mends_the_octave(cents: float, way: str) ->
     assert found.cause is Cause.SADDLE
     assert way in " ".join(finding_lines(found))
     assert ("back" in " ".join(finding_lines(found))) is (cents > 0)
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_a_saddle_is_named_beyond_what_is_not_known_of_it(way: float) -> None:
+    def found(cents: float) -> list[Finding]:
+        made = [Made(t, touch_mm=0.1, fret_12_cents=cents if i == 5 else 0.0) for i, t in enumerate(TARGETS)]
+        return list(find_causes(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS)))
+
+    (far,) = found(way * 30.0)
+    sd = far.evidence[0].sd_cents
+    # A millimetre of saddle is 1731 / 648 cents at fret 12, and 0.3 mm of it are not known here.
+    assert sd > 0.3 * 1200 / math.log(2) / SCALE_MM
+    limit = LIMITS.in_tune_cents + float(stats.norm.isf(0.05)) * sd  # 95 % on its side
+    assert [f.cause for f in found(way * limit * (1 + NEAR))] == [Cause.SADDLE]
+    assert found(way * limit * (1 - NEAR)) == []
+
+
+def test_the_parts_of_a_sharp_first_fret_add_up() -> None:
+    target, height = TARGETS[0], TARGETS[0] + 0.3
+    made = [Made(height, touch_mm=0.15, first_fret_cents=20.0, nut_offset_mm=(0.5, 0.05)), *[None] * 5]
+    string = make_fit(made, targets_mm=TARGETS).strings[0]
+    parts = sharpness(string, scale_mm=SCALE_MM)
+    assert parts is not None
+    high, right = (neck_cents(h, touch_mm=0.15)[0] for h in (height, target))
+    light = neck_cents(height, touch_mm=0.0)[0]
+    assert parts.slot_cents == pytest.approx(high - right)
+    assert parts.touch_cents == pytest.approx(high - light)
+    assert parts.nut_cents == pytest.approx(1200 / math.log(2) * 0.5 / SCALE_MM)
+    told = parts.slot_cents + parts.touch_cents + parts.nut_cents + parts.usual_cents + parts.left_cents
+    assert told == pytest.approx(20.0)
+    assert parts.slot_cents + parts.touch_cents + parts.nut_cents + parts.usual_cents == pytest.approx(high)
