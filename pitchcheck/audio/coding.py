@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 # What a way of writing adds to the uncertainty of one pitch beyond what the reading finds by itself, from so
-# many bit/s a channel up. [cent] ``python tests/bench/bench_codecs.py`` makes them, on 96 notes of four simulated
-# instruments: the worst of these, and never less than at a higher rate.
+# many bit/s a channel up. [cent] ``python tests/bench/bench_codecs.py`` makes them, on 96 notes of four
+# simulated instruments: the worst of these, and never less than at a higher rate.
 LOSS_CENTS = {
     "mp3": ((96_000, 0.06), (0, 0.07)),
     "aac": ((56_000, 0.13), (0, 0.13)),

@@ -12,6 +12,7 @@ from pitchcheck.instrument import Nut
 from pitchcheck.judgement import FIRST_SUSPECTS
 from pitchcheck.measurement import Measurement
 from pitchcheck.plan import StringPlan, Verdict
+from pitchcheck.takes import Stop
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import numbers, phrases
 from pitchcheck.words.causes import SLOT_CAUSES, cause_lines
@@ -119,6 +120,8 @@ def _others(measurement: Measurement) -> list[str]:
     unsure = [p.number for p in plan.strings if p.verdict is Verdict.UNSURE and p.height_mm is not None]
     best = plan.next_take
     play = f"next play {best.position.words()}" if best else "play press 1 and press 2 again"
+    if best and best.position.stop is Stop.LEAF:
+        play += ", or have a repairer gauge it"
     if measurement.suspects:
         play = f"play press 1 and 2 on {phrases.strings(measurement.suspects[:FIRST_SUSPECTS])}"
     not_high = [p.number for p in plan.strings if p.number in unsure and p.slot.surely_not_high]

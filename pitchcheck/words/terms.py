@@ -44,7 +44,7 @@ _PATTERNS = {
     "buzz": r"\bbuzz",
     "cent": r"\bcents?\b",
     "saddle": r"\bsaddle\b",
-    "action": r"\baction (?:at|over)\b",
+    "action": r"\b(?:action (?:at|over)|relief and action)\b",
     "relief": r"\brelief\b",
     "open string": r"\bopen strings?\b",
 }

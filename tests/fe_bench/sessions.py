@@ -21,6 +21,7 @@ P1, P2, P3, P4 = (("press", n) for n in (1, 2, 3, 4))
 _FRETS = ((F1,), (F1,), (F2, F3), (F12,))
 RUNS: dict[str, tuple[tuple[tuple[str, int], ...], ...]] = {
     "short": ((P1, P2),),
+    "home": ((P1, P2, P1),),
     "presses": ((P1, P2), (P1, P2)),
     "quick": ((F1,), (P1, P2)),
     "full": (*_FRETS, (P1, P2), (P1, P2)),

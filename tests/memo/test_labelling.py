@@ -188,3 +188,8 @@ def test_presses_far_too_sharp_are_still_presses_of_their_fret(high: float) -> N
     once, again = (play("electric", places, press=part * high) for part in (1.0, 0.4))
     sounds = [b if p.fret == 2 else a for p, a, b in zip(places, once, again, strict=True)]
     assert heard(label_sounds(sounds, instrument=instrument("electric"))) == places
+
+
+def test_some_strings_played_once_more_after_all_of_them() -> None:
+    places = [*survey(COURSES["home"], SIX), *survey(COURSES["home"], [3, 2, 1])]
+    assert heard(label_sounds(play("electric", places), instrument=instrument("electric"))) == places

@@ -134,6 +134,7 @@ def answer(measurement: Measurement) -> Answer:
     causes = cause_lines(measurement)
     todo = (*brief.steps(measurement), brief.amounts(measurement))
     names = [f"{line.title} {line.size} {line.cure}" for line in causes]
+    caution = brief.caution(measurement)
     upcoming = measurement.plan.next_take
     return Answer(
         headline=told[0],
@@ -142,9 +143,9 @@ def answer(measurement: Measurement) -> Answer:
         asked=asked,
         steps=todo[:-1],
         amounts=todo[-1],
-        caution=brief.caution(measurement),
+        caution=caution,
         needs=brief.needs(measurement),
-        terms=terms_in((*told, *names, *asked, *todo)),
+        terms=terms_in((*told, *names, *asked, *todo, caution)),
         customer_terms=(SLOT, *terms_in((*told, *names, todo[-1]))),
         press=bool(measurement.suspects) or (upcoming is not None and upcoming.position.stop is Stop.PRESS),
     )
