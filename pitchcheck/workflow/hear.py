@@ -33,6 +33,7 @@ from pitchcheck.survey import Survey
 from pitchcheck.takes import Position, Stop, Take
 from pitchcheck.tuning import SEMITONES_PER_OCTAVE
 from pitchcheck.units import CENTS_PER_OCTAVE
+from pitchcheck.workflow.kept_readings import KeptReadings, sum_of
 from pitchcheck.workflow.progress import Progress
 
 PRESS_HINT_CENTS = 25.0  # [cent] where a press is looked for: the middle of what the fixtures show (3 to 99)
@@ -100,8 +101,10 @@ def takes_from_readings(rows: Sequence[ReadingRow]) -> tuple[Take, ...]:
     return tuple(Take(row.row, None, row.position, row.hz, row.sd_cents, when[row.row]) for row in rows)
 
 
-def hear_takes(session: Session, *, workers: int, progress: Progress | None = None) -> Heard:
-    """Read the sound of every take of a session.
+def hear_takes(
+    session: Session, *, workers: int, progress: Progress | None = None, keep: bool = False
+) -> Heard:
+    """Read the sound of every take of a session; strings whose readings the folder keeps are not heard again.
 
     Parameters
     ----------
@@ -110,6 +113,8 @@ def hear_takes(session: Session, *, workers: int, progress: Progress | None = No
         Processes at work at once. 1 reads everything here.
     progress : Progress, optional
         Told after every string.
+    keep : bool
+        Keeps what was read in the folder. Only where the program writes into it anyway.
     """
     if not session.takes:
         return Heard((), ())
@@ -118,7 +123,7 @@ def hear_takes(session: Session, *, workers: int, progress: Progress | None = No
     answers: dict[int, Reading | str] = {}
     faults: dict[int, Problem] = {}
     done = 0
-    for part in _read_all(work, workers=workers if len(session.takes) >= FEWEST_FOR_A_POOL else 1):
+    for part in _answers(session, work, workers=workers, keep=keep):
         for row, answer in part:
             if isinstance(answer, Problem):
                 faults[row], answers[row] = answer, answer.limit
@@ -137,6 +142,31 @@ def hear_takes(session: Session, *, workers: int, progress: Progress | None = No
         for row in session.takes
     )
     return Heard(takes, tuple(faults[row] for row in sorted(faults)))
+
+
+def _answers(
+    session: Session, work: Sequence[StringWork], *, workers: int, keep: bool
+) -> Iterable[list[tuple[int, Reading | Problem]]]:
+    """Yield the answers string by string: those that the folder keeps, then those that are heard now."""
+    kept = KeptReadings.of_folder(session.folder)
+    left: dict[int, tuple[StringWork, str | None]] = {}  # by first row
+    for part in work:
+        asked = keep or kept.of_sum
+        key = sum_of(part.folder, part.rows, part.expected_hz) if asked else None
+        found = None if key is None else kept.find(key, part.rows)
+        if found is None:
+            left[part.rows[0].row] = (part, key)
+        else:
+            yield found
+    takes = sum(len(part.rows) for part, _ in left.values())
+    few = takes < FEWEST_FOR_A_POOL
+    for answers in _read_all([part for part, _ in left.values()], workers=1 if few else workers):
+        part, key = next(left[row] for row, _ in answers if row in left)
+        if key is not None:
+            kept.put(key, part.rows, answers)
+        yield answers
+    if keep:
+        kept.save()
 
 
 def read_string(work: StringWork) -> list[tuple[int, Reading | Problem]]:

@@ -23,11 +23,14 @@ from pitchcheck.session.settings import SETTINGS
 from pitchcheck.survey import build_survey
 from pitchcheck.workflow.hear import Pass, hear_takes, takes_from_readings
 from pitchcheck.workflow.jobs.result_file import stored_pass
+from pitchcheck.workflow.kept_readings import KEPT
 from pitchcheck.workflow.progress import Progress
 from pitchcheck.workflow.retune import settle_tuning
 
 
-def measure_folder(folder: str | Path, *, progress: Progress | None = None, workers: int = 1) -> Measurement:
+def measure_folder(
+    folder: str | Path, *, progress: Progress | None = None, workers: int = 1, keep: bool = False
+) -> Measurement:
     """Measure the instrument that a session folder describes.
 
     Parameters
@@ -39,6 +42,9 @@ def measure_folder(folder: str | Path, *, progress: Progress | None = None, work
     workers : int >= 1
         Processes that read sound at once. More than one needs a script that may be imported again
         (``if __name__ == "__main__":``).
+    keep : bool
+        Keeps in the folder what was read of the sound, so that it is not heard again; else nothing is
+        written.
 
     Returns
     -------
@@ -52,7 +58,7 @@ def measure_folder(folder: str | Path, *, progress: Progress | None = None, work
         If the settings cannot be used; carries every fault found in them.
     """
     session = read_session(Path(folder))
-    this = hear_pass(session, workers=workers, progress=progress)
+    this = hear_pass(session, workers=workers, progress=progress, keep=keep)
     before, faults = _earlier(session, workers=workers)
     problems = (*this.problems, *faults)
     if progress is not None:
@@ -61,18 +67,20 @@ def measure_folder(folder: str | Path, *, progress: Progress | None = None, work
 
 
 def quickly_measured(folder: Path) -> bool:
-    """Whether a folder holds readings, so that measuring it takes seconds and no sound has to be heard."""
-    return (folder / READINGS).is_file()
+    """Whether a folder holds or keeps readings, so that measuring it takes seconds: no sound is heard."""
+    return (folder / READINGS).is_file() or (folder / KEPT).is_file()
 
 
-def hear_pass(session: Session, *, workers: int, progress: Progress | None = None) -> Pass:
+def hear_pass(
+    session: Session, *, workers: int, progress: Progress | None = None, keep: bool = False
+) -> Pass:
     """Takes of one folder, heard, placed and compared."""
     session = settle_tuning(session)
     problems = session.problems
     if session.readings:
         takes = takes_from_readings(session.readings)
     else:
-        heard = hear_takes(session, workers=workers, progress=progress)
+        heard = hear_takes(session, workers=workers, progress=progress, keep=keep)
         takes, problems = heard.takes, (*problems, *heard.problems)
     takes = check_places(set_copies_aside(takes), instrument=session.settings.instrument)
     in_order = tuple(sorted(problems, key=lambda fault: (fault.file != SETTINGS, fault.row or 0)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
@@ -48,7 +49,7 @@ class Measuring:
             if measure is None:  # loaded only now: it brings the whole fit
                 from pitchcheck.workflow.measure import measure_folder
 
-                measure = measure_folder
+                measure = partial(measure_folder, keep=True)
             self.measurement = measure(folder, progress=progress)
         except NothingMeasured as fault:
             self.fault = fault
