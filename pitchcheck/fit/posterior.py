@@ -76,7 +76,7 @@ def solve_problem(problem: Problem) -> Posterior:
     shift = _press_shift(problem, plain)
     problem, ear, scatter = _with_scatter(problem, plain)
     checks = question_gauges(problem, ear)
-    believed = [check.row for check in checks if not check.questioned]
+    believed = [(check.row.case, *check.site) for check in checks if not check.questioned]
     solution = ear
     if believed:
         problem = problem.with_gauges(believed)

@@ -116,8 +116,8 @@ class Problem:
         slopes = self.unknowns.spread[case, at]
         return float(self.unknowns.centre[case, at] + slopes @ z), slopes
 
-    def with_gauges(self, kept: Sequence[GaugeRow]) -> Problem:
-        """Return the problem with the data of some gauge readings."""
+    def with_gauges(self, kept: Sequence[tuple[int, float, float]]) -> Problem:
+        """Return the problem with some gauge readings: case, value [mm] and variance [mm^2] of each."""
         return replace(self, data=self.data.joined(_gauge_data(kept)))
 
 
@@ -314,11 +314,12 @@ def _gauge_cases(
     return tuple(values), tuple(leaves)
 
 
-def _gauge_data(kept: Sequence[GaugeRow]) -> Data:
+def _gauge_data(kept: Sequence[tuple[int, float, float]]) -> Data:
     """Data of gauge readings."""
+    case, value, variance = zip(*kept, strict=True)
     return Data(
-        value=np.array([row.reading.value_mm for row in kept]),
-        covariance=np.diag([row.reading.sd_mm**2 for row in kept]),
-        case=np.array([row.case for row in kept], dtype=np.intp),
-        robust=np.ones(len(kept), dtype=np.bool_),
+        value=np.array(value),
+        covariance=np.diag(variance),
+        case=np.array(case, dtype=np.intp),
+        robust=np.zeros(len(kept), dtype=np.bool_),  # how far each is believed is in its variance
     )

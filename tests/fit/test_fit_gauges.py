@@ -7,10 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from bench.fit_bench import FULL, GAUGE_MM, fit_of, folders, gauged, load
 from helpers.planted import SIX, heard, job_of, truth_of
 from pitchcheck.fit import Fit, fit_instrument
+from pitchcheck.fit.gauges import BAD, BAD_SD_MM, _site
 from pitchcheck.fit.priors import ARCH_PART, BREAK_RAD
 from pitchcheck.fit.result import UnsettledKind
 from pitchcheck.instrument import Length, MeterQuantity, MeterReading, SessionSettings
@@ -138,3 +140,37 @@ def test_a_stated_fret_height_that_cannot_be_is_left_out_with_a_note() -> None:
 
 def heights(fit: Fit) -> np.ndarray:
     return np.array([s.height_mm.median for s in fit.strings])
+
+
+def test_an_odd_reading_moves_the_other_slots_less_than_in_proportion() -> None:
+    """The slot is known: the reading is off by so many standard deviations of ear and gauge."""
+    true_mm = third_fret_clearance_mm(SIX[5]) + HELD_ARCH * KEPT_MM
+    sd_mm = with_meter(MeterReading(MeterQuantity.CLEARANCE_THIRD, 6, true_mm, GAUGE_MM)).meter[0].sd_mm
+
+    def moved(off_sd: float) -> np.ndarray:
+        reading = MeterReading(MeterQuantity.CLEARANCE_THIRD, 6, true_mm + off_sd * sd_mm, GAUGE_MM)
+        fit = with_meter(reading)
+        assert not fit.meter[0].questioned
+        return np.array([s.height_mm.median for s in fit.strings])
+
+    true = moved(0.0)
+    one, far = (np.abs(moved(off) - true)[:5].max() for off in (1.0, 2.7))
+    assert one > 0.002
+    assert far < 0.75 * 2.7 * one
+
+
+@pytest.mark.parametrize("off", [-0.05, 0.0, 0.04])
+def test_the_reading_that_stands_for_a_perhaps_bad_one_has_its_effect(off: float) -> None:
+    """Held against the mixture itself, summed on a grid."""
+    spread, noise = 0.03**2, 0.013**2
+    gap = np.linspace(-0.4, 0.4, 40001)
+    good = stats.norm.pdf(off, gap, math.sqrt(noise))
+    bad = stats.norm.pdf(off, gap, math.sqrt(noise + BAD_SD_MM**2))
+    belief = stats.norm.pdf(gap, 0.0, math.sqrt(spread)) * ((1 - BAD) * good + BAD * bad)
+    belief /= belief.sum()
+    mean = float(belief @ gap)
+    variance = float(belief @ (gap - mean) ** 2)
+    value, site = _site(1.0 + off, noise, 1.0, spread)
+    after = 1 / (1 / spread + 1 / site)
+    assert after == pytest.approx(variance, rel=1e-3)
+    assert after * (value - 1.0) / site == pytest.approx(mean, abs=1e-5)
