@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy import stats
 
 from pitchcheck.fit.belief import Belief
-from pitchcheck.fit.cases import STEP, Coordinate
+from pitchcheck.fit.cases import STEP, TOUCH_STEP, TOUCH_WEIGHT, Coordinate
+from pitchcheck.fit.joint import Outlook
 from pitchcheck.fit.modes import _log_belief
 from pitchcheck.fit.scatter import _given_others
 from pitchcheck.fit.skewness import _directions
@@ -101,3 +103,37 @@ def test_belief_below_and_quantile_of_a_normal_are_scipys() -> None:
     assert belief.below(1.5) == pytest.approx(stats.norm.cdf(1.0), abs=1e-4)
     assert belief.shifted(0.3).median == pytest.approx(1.3)
     assert belief.scaled(2.0).median == pytest.approx(2.0)
+
+
+def test_three_touches_stand_for_a_normal_scatter() -> None:
+    # Gauss-Hermite with three nodes is exact to the fifth moment: Abramowitz and Stegun 25.4.46.
+    for order, moment in enumerate((1.0, 0.0, 1.0, 0.0, 3.0, 0.0)):
+        assert float(TOUCH_WEIGHT @ TOUCH_STEP**order) == pytest.approx(moment, abs=1e-12)
+
+
+@pytest.mark.parametrize("expected", [0.35, 0.40, 0.48])
+def test_a_leaf_tells_as_much_as_its_yes_or_no_does(expected: float) -> None:
+    # The gap is normal, the string sounds open where it is wider than the leaf, but for noise: by quadrature,
+    # how far the gap's variance falls on average once the answer is known.
+    leaf, variance, noise = 0.40, 0.05**2, 0.01**2
+    gap = np.linspace(expected - 0.4, expected + 0.4, 20_001)
+    density = stats.norm.pdf(gap, expected, np.sqrt(variance))
+    left = 0.0
+    for answer in (stats.norm.cdf(gap, leaf, np.sqrt(noise)), stats.norm.sf(gap, leaf, np.sqrt(noise))):
+        chance = (density * answer).sum() * (gap[1] - gap[0])
+        share = density * answer / (density * answer).sum()
+        mean = float(share @ gap)
+        left += float(chance) * float(share @ (gap - mean) ** 2)
+    outlook = SimpleNamespace(
+        positions=[SimpleNamespace(leaf_mm=leaf)], noise=np.array([noise]), expected=np.array([expected])
+    )
+    as_noise = Outlook._noise_of(outlook, 0, variance)  # type: ignore[arg-type]
+    assert variance - variance**2 / (variance + as_noise) == pytest.approx(left, rel=1e-3)
+
+
+def test_a_leaf_whose_answer_is_sure_tells_nothing() -> None:
+    outlook = SimpleNamespace(
+        positions=[SimpleNamespace(leaf_mm=0.1)], noise=np.array([1e-4]), expected=np.array([0.9])
+    )
+    as_noise = Outlook._noise_of(outlook, 0, 0.05**2)  # type: ignore[arg-type]
+    assert 0.05**2 / as_noise < 1e-6
