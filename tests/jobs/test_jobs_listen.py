@@ -53,19 +53,19 @@ def test_a_finished_session_is_filed_and_another_waits(
 
 
 @pytest.mark.parametrize(
-    ("words", "slug"),
+    ("words", "exit_status", "slug"),
     [
-        (["--job", "nobody"], "no-such-job"),
-        (["--removed", "1=0.1 mm"], "bad-value"),
-        (["--job", "{id}", "--removed", "one"], "bad-value"),
+        (["--job", "nobody"], 2, "no-such-job"),
+        (["--removed", "1=0.1 mm"], 64, "wrong-call"),
+        (["--job", "{id}", "--removed", "one"], 2, "bad-value"),
     ],
 )
 def test_what_cannot_be_filed_is_refused_before_anything_is_played(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str], slug: str
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str], exit_status: int, slug: str
 ) -> None:
     monkeypatch.setenv("PITCHCHECK_JOBS", str(tmp_path / "jobs"))
     job = make_job(tmp_path / "jobs")
     status, said = listen(str(tmp_path / "new"), "--kind", "bass", *(w.format(id=job.id) for w in words))
-    assert status == 2
-    assert f"under {slug}." in said
+    assert status == exit_status
+    assert f"explain {slug}" in said
     assert not (tmp_path / "new").exists()

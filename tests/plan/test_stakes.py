@@ -17,9 +17,10 @@ TABLE = 0.003  # absolute, of a belief: beliefs are tables of 181 points
 def test_leaving_a_slot_costs_what_is_expected_above_the_worth(mean: float) -> None:
     sd, worth = 0.08, 0.1
     above = integrate.quad(lambda x: (x - worth) * stats.norm.pdf(x, mean, sd), worth, mean + 10 * sd)[0]
-    found = decision.left_s(np.array([mean]), np.array([sd]), worth_mm=worth)[0]
+    stakes = decision.Stakes(worth_mm=worth, may_file=True, pass_s=0.0)
+    found = decision.left_s(np.array([mean]), np.array([sd]), stakes)[0]
     # So many seconds a millimetre is our choice; what they are counted from is not.
-    assert found == pytest.approx(decision.LEFT_S_PER_MM * above, rel=1e-6)
+    assert found == pytest.approx(decision.LEFT_S_PER_MM[stakes.aim] * above, rel=1e-6)
 
 
 @pytest.mark.parametrize(("mean", "sd"), [(0.3, 0.05), (-0.2, 0.05), (0.1, 0.02), (0.1, 0.3), (0.02, 0.06)])
