@@ -220,6 +220,28 @@ def test_pause_hears_nothing() -> None:
     assert len(feed(guide, take(OPEN))) == 1
 
 
+@pytest.mark.slow
+def test_a_session_left_for_an_hour_goes_on_where_it_was() -> None:
+    """Three takes, an hour away with the pause on, the room without it: the next comes as usual."""
+    guide = new_guide([PlannedTake(OPEN)] * 6)
+    for _ in range(3):
+        feed(guide, take(OPEN))
+    usual_s = guide.view().left_s
+    guide.step(Command.PAUSE)
+    room = np.tile(bench().room(2.0), 30)
+    for _ in range(60):
+        assert guide.step(Sound(room)) == ()
+    guide.step(Command.PAUSE)
+    feed(guide, bench().room(4.0))
+    assert states(guide) == "ttt>.."
+    (outcome,) = feed(guide, take(OPEN))
+    assert isinstance(outcome, Accepted)
+    left_s = guide.view().left_s
+    assert usual_s is not None
+    assert left_s is not None
+    assert left_s <= usual_s  # one take less, at the pace of before the hour
+
+
 def test_finish_early_then_more_is_asked() -> None:
     guide = new_guide()
     feed(guide, take(OPEN))
