@@ -202,6 +202,7 @@ def test_nothing_heard_at_all() -> None:
     comparison = compared(BEFORE, ())
     assert [s.change_mm for s in comparison.strings] == [None] * 6
     assert comparison.repeats == ()
+    assert comparison.scatter == 1.0
 
 
 @pytest.mark.parametrize(

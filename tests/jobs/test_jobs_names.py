@@ -160,3 +160,37 @@ def test_a_job_cannot_swallow_itself(tmp_path: Path) -> None:
     for source in (job.folder, tmp_path):
         with pytest.raises(BadInput, match="the job itself"):
             files_to_copy(source, job=job.folder)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [("a\x07b", r"unprintable '\\x07'"), ("x" * 4001, "has 4001 characters")],
+)
+def test_words_that_cannot_be_kept_are_refused_with_the_reason(words: str, says: str) -> None:
+    with pytest.raises(BadValue, match=says):
+        check_words("note", words)
+
+
+@pytest.mark.parametrize(
+    ("name", "fault"),
+    [
+        ("a/../b.wav", "leads out"),
+        ("./b.wav", "leads out"),
+        ("a//b.wav", "leads out"),
+        ("a/b.wav", None),
+        ("x" * 121, "longer than 120"),
+        ("x" * 120, None),
+        ("a./b", "not every system"),
+        (" a", "not every system"),
+        ("a:b", "not every system"),
+        ("lpt1.wav", "reserved"),
+        ("LPT1 .wav", "reserved"),
+        ("lpt.wav", None),
+        ("a/" * 99 + "abc", "too long"),  # 201 bytes
+        ("a/" * 99 + "ab", None),
+    ],
+)
+def test_what_a_file_in_a_job_may_be_called(name: str, fault: str | None) -> None:
+    # Windows, "Naming Files, Paths, and Namespaces"; 120 and 200 bytes are our choice, below every system's.
+    found = file_fault(name)
+    assert (found is None) if fault is None else (found is not None and fault in found)
