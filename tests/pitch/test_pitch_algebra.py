@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import integrate, stats
 
 from pitchcheck.pitch import joint_notes
 from pitchcheck.pitch.coarse import _Line
-from pitchcheck.pitch.differences import own_variances
+from pitchcheck.pitch.differences import _student_weight, own_variances
 from pitchcheck.pitch.inharmonic_fit import _grid, initial_robust_weight, student_weight
 from pitchcheck.pitch.joint_notes import JointNotes, NoteLikelihood, _priors
 from pitchcheck.pitch.partial_scatter import (
@@ -18,6 +20,7 @@ from pitchcheck.pitch.partial_scatter import (
     with_own_variance,
 )
 from pitchcheck.pitch.partial_slopes import Slopes
+from pitchcheck.pitch.tracks import _damped, _fitted
 
 EXACT = 1e-9  # relative: sums of a few numbers
 
@@ -239,3 +242,40 @@ def test_a_partial_far_off_the_law_counts_little_and_the_others_alike() -> None:
     tail = 1 / (found[0] - 1)
     assert found[6] == pytest.approx((tail + 1) / (tail + z2), rel=0.02)
     assert off[6] == pytest.approx(sharp[6], rel=0.02)
+
+
+@pytest.mark.parametrize("size", [200, 201])
+@pytest.mark.parametrize("fall", [None, (3.0, 8.0, 20.0)])
+def test_amplitude_and_phase_at_the_middle_of_a_block_are_found_exactly(
+    size: int, fall: tuple[float, ...] | None
+) -> None:
+    rate_hz, hz = 8000.0, np.array([220.0, 441.0, 665.0])
+    t = (np.arange(size) - (size - 1) / 2) / rate_hz  # from the middle of the block
+    true = np.array([1.0, 0.4, 0.2]) * np.exp(1j * np.array([0.3, -1.2, 2.5]))
+    rate = -np.zeros(3) if fall is None else -np.array(fall)
+    block = (true[:, None] * np.exp((rate + 2j * np.pi * hz)[:, None] * t)).real.sum(axis=0) + 0.05
+    blocks = np.stack([block, 2 * block])
+    found = (
+        _fitted(blocks, hz, rate_hz=rate_hz)
+        if fall is None
+        else _damped(blocks, hz, np.array(fall), rate_hz=rate_hz)
+    )
+    assert found == pytest.approx(np.stack([true, 2 * true], axis=1), abs=1e-8)
+
+
+def test_student_weights_of_notes_against_the_mean_of_their_partial() -> None:
+    # Three notes an octave apart at most, noise next to nothing: (tail + 1) / (tail + z^2), z over what the
+    # partials of one string deviate by, wider with the distance in pitch from the middle note (0.25 octave
+    # doubles the variance), and a wider one counts by so much less.
+    cent = np.log(2) / 1200
+    laws = JointNotes(np.array([1.0, 2.0, 4.0]), np.array([100.0, 110.0, 220.0]), np.full(3, 2e-5))
+    away = np.array([[0.0, 1.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, 0.0]]) * cent
+    information, score = np.zeros((3, 3, 3, 3)), np.zeros((3, 3, 3))
+    information[..., 0, 0] = 1e14
+    score[..., 0] = 1e14 * away
+    trial = replace(LIKELIHOOD, information=information, score=score, own_sd=())
+    shape = np.array([1.0, 1.0, 0.0, 0.0])  # a cent at every partial
+    found = _student_weight(trial, laws, np.zeros(9), shape=shape)
+    wider = 1 + (np.log2(laws.hz / 110.0) / 0.25)[:, None] ** 2
+    z2 = (away / cent) ** 2 / wider
+    assert found == pytest.approx(11 / (10 + z2) / wider, rel=1e-4)
