@@ -1,4 +1,4 @@
-"""What one more take costs once every sound was heard: the survey is fitted anew, within a second on one core.
+"""What one more take costs once every sound was heard: the survey is fitted anew, within a second.
 
 Processor time of this thread, best of three, so that a busy machine does not count. Measured 0.36 s (six
 strings, full course and a run more) and 0.22 s (third pass of a job) where this was written.
