@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Iterator
+from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from helpers.bench_page import HOST, TOKEN, ask, in_process
+from helpers.bench_page import HOST, PORT, TOKEN, ask, in_process
 from pitchcheck.bench.guard import FORM_BYTES, UPLOAD_BYTES, Guard
 from pitchcheck.bench.page_kit import Bench
 from pitchcheck.bench.server import HOST as BOUND
@@ -158,3 +158,12 @@ def test_a_kind_of_instrument_never_names_a_file(bench: tuple[Guard, Bench]) -> 
         assert said.status == 400
         assert "no kind of instrument" in said.text
     assert list(made.root.iterdir()) == []
+
+
+@pytest.mark.parametrize(("path", "status"), [(f"/{TOKEN}/", 200), ("/", 404), (f"/{TOKEN}x/", 404)])
+def test_the_guard_itself_asks_for_the_token(path: str, status: int) -> None:
+    async def anything(scope: object, receive: object, send: Callable[..., Awaitable[None]]) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body", "body": b""})
+
+    assert ask(Guard(anything, token=TOKEN, port=PORT), path).status == status
