@@ -203,7 +203,7 @@ def test_a_slow_tab_gets_the_latest_and_no_queue() -> None:
 def test_listening_does_not_grow() -> None:
     """Three minutes of a wrong note: `measure_bench hours` for hours; here only what grows with every note.
 
-    65 notes are heard; a note that stayed would be 2.2 s of float64 at 48 kHz, 0.85 MB.
+    48 notes are heard; a note that stayed would be 2.2 s of float64 at 48 kHz, 0.85 MB.
     """
     seen = hours(0.05, looks=6)
-    assert seen[-1] - seen[1] < 0.25 * 44 * 0.85  # MB, of the 44 notes after the second look
+    assert seen[-1] - seen[1] < 0.25 * 32 * 0.85  # MB, of the 32 notes after the second look
