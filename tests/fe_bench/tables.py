@@ -25,7 +25,7 @@ from .stress import SETS
 DOCS = Path(__file__).parents[2] / "docs"
 START = 1000
 # Instruments of each kind.
-PLAIN = {"full": 6, "thorough": 3, ADAPTIVE: 6, "fretted": 3}
+PLAIN = {"full": 6, "thorough": 2, ADAPTIVE: 6, "fretted": 2}
 HAND = 2
 STRESS = 1
 JOBS = {"usual": 8, "other": 2, "fixed": 1}
