@@ -69,7 +69,7 @@ def test_what_the_page_sealed_is_whole_and_the_command_line_shows_it(
     assert [one.name for one in job.passes] == ["before", "final"]
     assert [(r.string, r.amount_mm) for r in job.passes[1].removed] == [(6, pytest.approx(0.2))]
     assert [path.name for path in job.passes[0].photos]
-    shown = run(bench, "job", "show", "lamp")
+    shown = run(bench, "job", "show", "lamp", "--all")
     assert "Came in like this." in shown
     assert "The lamp keeper" in shown
 
@@ -147,7 +147,7 @@ def test_notes_steps_gauge_and_a_pass_set_aside_go_both_ways(
     assert said.status == 200
     assert "passes 0.010 in" in said.text
     assert post("gauge", what="third", string="9", unit="in", value="0.010").status == 400
-    shown = run(bench, "job", "show", "lamp")
+    shown = run(bench, "job", "show", "lamp", "--all")
     for words in ("Old nut is let in.", "[x] 1 Finish scored", "by hand", "a leaf of 0.010 in passes"):
         assert words in shown
     run(bench, "job", "note", "lamp", "Said on the command line.")
@@ -157,7 +157,7 @@ def test_notes_steps_gauge_and_a_pass_set_aside_go_both_ways(
     assert third.is_dir()
     assert seal(app, "third", at, [], anyway="yes").status == 303
     assert post("set-aside", **{"pass": "3", "reason": "the wrong folder"}).status == 303
-    assert "SET ASIDE" in run(bench, "job", "show", "lamp")
+    assert "SET ASIDE" in run(bench, "job", "show", "lamp", "--all")
     assert verify_job(folder_of(bench, at)).sound
 
 
