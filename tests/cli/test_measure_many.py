@@ -86,10 +86,10 @@ def test_what_is_no_list_of_results_is_left_alone(place: Path) -> None:
 
 def test_options_of_one_folder_are_refused_for_many(place: Path) -> None:
     refused = measure(*(place / "bench" / name for name in NAMES), "--report", place / "x.html")
-    assert refused.exit_code == 2
+    assert refused.exit_code == 64
     assert "--report belongs to one folder" in refused.stderr
     refused = measure(place / "bench" / NAMES[0])
-    assert refused.exit_code == 2
+    assert refused.exit_code == 64
     assert "--workers" in refused.stderr
 
 
