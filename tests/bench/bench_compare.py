@@ -1,4 +1,4 @@
-"""Remakes the table of docs/accuracy-compare.md: ``python -m tests.bench.bench_compare`` from the project's root.
+"""Remakes the table of docs/accuracy-compare.md: ``python -m tests.bench.bench_compare``, from the root.
 
 Takes twenty minutes or so. Seeds differ from those of the tests.
 """

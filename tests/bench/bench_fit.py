@@ -1,4 +1,4 @@
-"""Remakes tables and pictures of docs/accuracy-fit.md: ``python -m tests.bench.bench_fit`` from the project's root.
+"""Remakes tables and pictures of docs/accuracy-fit.md: ``python -m tests.bench.bench_fit``, from the root.
 
 Takes some ten minutes. Measured on the sixty instruments of the fixtures, each with two different reading
 noises, and on many drawn from the fit's own beliefs.
