@@ -8,6 +8,7 @@ done next, or no run pays.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -15,7 +16,7 @@ import numpy as np
 
 from pitchcheck.diagnosis.suspicion import find_suspects
 from pitchcheck.fit.joint import Outlook
-from pitchcheck.fit.result import Fit
+from pitchcheck.fit.result import Fit, UnsettledKind
 from pitchcheck.instrument import Board, Nut, SessionSettings
 from pitchcheck.judgement import FIRST_SUSPECTS, BarKind, SlotJudgement
 from pitchcheck.plan.decision import LEAF_PLUCK_S, PASS_S, PLUCK_S, Stakes, gain_s, would_file
@@ -57,6 +58,9 @@ USUAL_READING_CENTS = 0.2  # [cent] of one stopped take against its open strings
 HALF_OF_90 = 1.645  # [sd] half of a 90 % interval of a normal belief
 LEAF_STEP_MM = 0.05  # [mm] leaves that lie on a bench go in such steps; common practice, no source
 LEAST_VARIANCE_MM2 = 1e-8  # [mm^2] rounding must not carry a variance below 0
+PRESSED_ENOUGH = (
+    6  # presses of a string in a pass: if they still contradict the rest, more settle nothing; our choice
+)
 MOST_LEAVES = 3  # of neighbouring thicknesses in one run; our choice
 LEAF_REACH = 1.3  # [sd] leaves further from the middle of the belief tell too little to be looked at
 
@@ -144,6 +148,11 @@ def next_takes(
     believed = _believed(settings, fit, slots)
     reading = [stopped.sd_cents for stopped in survey.stopped]
     reading_cents = float(np.median(reading)) if reading else USUAL_READING_CENTS
+    if doubted := _pressed_again(survey, fit):
+        once_more = _Run(tuple(part for run in doubted for part in run.parts)).begun(MOST_TAKES)
+        pressed = tuple(dict.fromkeys(once_more.stopped))
+        outlook = fit.joint.outlook(settings.instrument, pressed, reading_cents=reading_cents)
+        return _asked(believed, outlook, (once_more,))
     first = find_suspects(survey, fit, slots)[:FIRST_SUSPECTS]  # whom the answer names is settled first
     for runs in _proposals(settings, fit, believed, first=first, leaves=not _leaves_left_out(survey)):
         places = tuple(dict.fromkeys(p for run in runs for p in run.stopped))
@@ -155,6 +164,15 @@ def next_takes(
         if chosen:
             return _asked(believed, outlook, chosen)
     return NOTHING_MORE
+
+
+def _pressed_again(survey: Survey, fit: Fit) -> list[_Run]:
+    """Presses once more where they contradict the rest, the strings that fit worst first; few were played yet."""
+    doubted = {n for u in fit.unsettled if u.kind is UnsettledKind.PRESSES for n in u.strings}
+    played = Counter(s.take.position.string for s in survey.stopped if s.take.position.stop is Stop.PRESS)
+    worst = fit.misfit.strings if fit.misfit is not None else ()
+    order = sorted(doubted, key=lambda n: (worst.index(n) if n in worst else len(worst), n))
+    return [_run((n,), Stop.PRESS, ((1, 2, 1),)) for n in order if 0 < played[n] < PRESSED_ENOUGH]
 
 
 def _leaves_left_out(survey: Survey) -> bool:

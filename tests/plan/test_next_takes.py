@@ -12,6 +12,7 @@ from helpers.planted import heard, job_of, truth_of
 from pitchcheck.course import Thoroughness
 from pitchcheck.diagnosis.suspicion import find_suspects
 from pitchcheck.fit import Fit, fit_instrument
+from pitchcheck.fit.result import UnsettledKind
 from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
 from pitchcheck.judgement import (
     FIRST_SUSPECTS,
@@ -183,3 +184,30 @@ def test_a_nut_that_is_never_filed_is_asked_about_for_its_verdict_only() -> None
     settings = replace(JOB, instrument=replace(JOB.instrument, nut=Nut.LOCKING))
     run = asked(settings, takes, fit)
     assert len(run.takes) <= len(asked(JOB, takes, fit).takes)
+
+
+def asked_with_presses_off(rounds: int) -> tuple[NextTakes, Fit]:
+    """What is asked when every press of so many rounds (1, 2 on every string) sounds 20 cents sharp."""
+    takes: list[Take] = []
+    for _ in range(rounds):
+        more = heard(truth_of(JOB, [t + HIGH_MM for t in TARGETS]), protocol=Thoroughness.QUICK)
+        first = len(takes)
+        takes += [replace(t, row=first + i, when=float(first + i)) for i, t in enumerate(more)]
+    off = [replace(t, hz=t.hz * 2 ** (20 / 1200)) if t.position.stop is Stop.PRESS else t for t in takes]
+    survey = build_survey(tuple(off))
+    fit = fit_instrument(JOB, survey)
+    slots = bar_filing(judge_slots(JOB, fit), fit=fit, findings=(), survey=survey)
+    return next_takes(JOB, survey, fit, slots), fit
+
+
+def test_presses_that_contradict_the_rest_are_asked_for_again_while_few_were_played() -> None:
+    asked, fit = asked_with_presses_off(1)
+    assert {u.kind for u in fit.unsettled} == {UnsettledKind.PRESSES}
+    assert asked.first is not None
+    worst = fit.misfit.strings[0] if fit.misfit is not None else 1
+    assert asked.first.position == Position(worst, Stop.PRESS, 1)
+    assert len(asked.takes) <= MOST_TAKES
+    assert {p.fret for p in asked.takes if p.stop is Stop.PRESS} == {1, 2}
+    enough, fit = asked_with_presses_off(3)
+    assert {u.kind for u in fit.unsettled} == {UnsettledKind.PRESSES}
+    assert enough.takes == ()  # six presses a string say the same: more of them settle nothing
