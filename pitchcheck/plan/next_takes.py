@@ -167,7 +167,7 @@ def next_takes(
 
 
 def _pressed_again(survey: Survey, fit: Fit) -> list[_Run]:
-    """Presses once more where they contradict the rest, the strings that fit worst first; few were played yet."""
+    """Presses once more where they contradict the rest, worst first, while few were played."""
     doubted = {n for u in fit.unsettled if u.kind is UnsettledKind.PRESSES for n in u.strings}
     played = Counter(s.take.position.string for s in survey.stopped if s.take.position.stop is Stop.PRESS)
     worst = fit.misfit.strings if fit.misfit is not None else ()
