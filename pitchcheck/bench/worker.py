@@ -13,8 +13,9 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from multiprocessing.process import BaseProcess
 from pathlib import Path
-from threading import Lock
+from threading import Lock, Thread
 from typing import Any, TypeVar
 
 from pitchcheck.errors import BadInput, NothingMeasured, PitchcheckError
@@ -68,9 +69,18 @@ class Worker:
 
 
 def step_aside() -> None:
-    """Let whatever captures sound go first; called once in the worker process."""
+    """Let whatever captures sound go first, and end with the bench; called once in the worker process."""
     with suppress(OSError, AttributeError):  # no such thing on this system
         os.nice(NICENESS)
+    bench = multiprocessing.parent_process()
+    if bench is not None:
+        Thread(target=_end_with, args=(bench,), daemon=True).start()
+
+
+def _end_with(bench: BaseProcess) -> None:
+    """Wait until the bench is gone; one that was killed cannot tell its workers."""
+    bench.join()
+    os._exit(0)
 
 
 def guarded(work: Callable[..., Result], *args: Any) -> Result | Refused:
