@@ -42,7 +42,7 @@ def tab_to(page: Any, words: str) -> None:
     """Go on by the tab key alone until what has the focus says so."""
     for _ in range(150):
         page.keyboard.press("Tab")
-        if page.evaluate("(document.activeElement.innerText ?? '').trim()").startswith(words):
+        if page.evaluate("(document.activeElement?.innerText ?? '').trim()").startswith(words):
             return
     raise AssertionError(f"{words!r} is not reached by the keyboard")
 
@@ -96,6 +96,7 @@ def test_every_button_of_a_session_works_by_keyboard(browser: Any, tmp_path: Pat
         until(lambda: not bench.runner.busy)
         push(page, "Listen")
         until(lambda: bench.runner.stage is Stage.LISTENING)
+        prompt(page, "String 2: open")  # the page has come anew
         push(page, "Finish")
         until(lambda: bench.runner.stage is Stage.ENDED, within_s=120.0)
         prompt(page, "Measured")
