@@ -6,7 +6,7 @@ a stored pass keeps them; the name of a record is part of that format.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any, get_args
@@ -156,7 +156,7 @@ WRONG_NOTES = (
     LeafOffItsNotes,
 )  # kinds that say: this is not the note listed
 
-_KINDS = {kind.__name__: kind for kind in get_args(Doubt)}
+_KINDS: dict[str, Callable[..., Doubt]] = {kind.__name__: kind for kind in get_args(Doubt)}
 
 
 def as_data(doubt: Doubt) -> dict[str, Any]:
@@ -183,7 +183,7 @@ def from_data(data: Mapping[str, Any]) -> Doubt:
         kind = _KINDS[data["kind"]]
         if kind is NoOpenTakeOn:
             return NoOpenTakeOn(Side(values["side"]))
-        return kind(**values)  # type: ignore[no-any-return]
+        return kind(**values)
     except (KeyError, TypeError, ValueError) as error:
         raise BadValue(
             f"the doubt {dict(data)!r} is not of a kind this program knows. Use the version that wrote it."

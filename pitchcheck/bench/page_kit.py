@@ -62,7 +62,9 @@ class PageKit:
         """Let the worker process do something, and wait for it."""
         try:
             return await asyncio.wrap_future(self._bench.worker.submit(work, *args))
-        except Exception as error:  # of the work itself, or its process was killed
+        except Exception as error:
+            # Faults that may be told came back as `Refused`; this is one of the program, or the process was
+            # killed. A person at the bench gets a page and goes on; what was heard is kept either way.
             return Refused(
                 f"It could not be worked out ({type(error).__name__}); nothing was changed. Try again."
             )

@@ -234,7 +234,8 @@ def _kinds(record: type) -> dict[str, tuple[object, bool]]:
 def _record(kind: type[Record], table: Table, where: str, more: Table) -> Record:
     """Return a record from its table."""
     values = dict(more)
-    for name, (wanted, optional) in _kinds(kind).items():  # type: ignore[arg-type]
+    of: type = kind  # any class is hashable, as the cache wants it
+    for name, (wanted, optional) in _kinds(of).items():
         if name in more:
             continue
         value = table.get(name)
@@ -256,8 +257,8 @@ def _value(kind: Any, value: object, what: str, where: str) -> object:
                 return Removal(string, length_mm(amount))
             except BadValue as error:
                 raise JobDamaged(f"{what}: {error}") from error
-    elif is_dataclass(kind) and isinstance(value, dict):
-        return _record(kind, value, where, {})  # type: ignore[arg-type]
+    elif isinstance(kind, type) and is_dataclass(kind) and isinstance(value, dict):
+        return _record(kind, value, where, {})
     elif isinstance(kind, type) and issubclass(kind, StrEnum):
         if isinstance(value, str) and value in list(kind):
             return kind(value)

@@ -72,7 +72,7 @@ def place_new(beside: Path, target: Path) -> None:
         os.link(beside, target)  # in one step: whoever looks finds nothing, or all of it
     except FileExistsError:
         raise
-    except (OSError, NotImplementedError) as error:  # a file system without hard links
+    except (OSError, NotImplementedError) as error:  # no hard links: of the drive, or of the system (os.link)
         if target.exists():
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(target)) from error
         os.replace(beside, target)

@@ -23,11 +23,13 @@ SURE = 4.0  # standard uncertainties: at 32 kb/s a pure tone of ten harmonics is
 DELAY_S = 0.1  # encoders put some silence before the sound: 0.05 s at most
 
 
-@pytest.mark.parametrize("name", PHONE)
-@pytest.mark.parametrize("channels", [1, 2])
+ONE_CHANNEL = {"3gp amr"}  # a voice codec: 3GPP TS 26.071
+
+
+@pytest.mark.parametrize(
+    ("name", "channels"), [(n, c) for n in PHONE for c in (1, 2) if c == 1 or n not in ONE_CHANNEL]
+)
 def test_a_note_comes_back_at_its_pitch(tmp_path: Path, name: str, channels: int) -> None:
-    if channels == 2 and name == "3gp amr":
-        pytest.skip("that codec has one channel")
     note = pluck(HZ, seconds=2.5, rate_hz=RATE_HZ)
     sound = note if channels == 1 else np.stack([0 * note, note], axis=1)
     path = encode(tmp_path / f"a.{PHONE[name].ending}", sound, rate_hz=RATE_HZ, encoder=PHONE[name])

@@ -127,7 +127,7 @@ def test_a_leaf_tells_as_much_as_its_yes_or_no_does(expected: float) -> None:
     outlook = SimpleNamespace(
         positions=[SimpleNamespace(leaf_mm=leaf)], noise=np.array([noise]), expected=np.array([expected])
     )
-    as_noise = Outlook._noise_of(outlook, 0, variance)  # type: ignore[arg-type]
+    as_noise = Outlook._noise_of(outlook, 0, variance)
     assert variance - variance**2 / (variance + as_noise) == pytest.approx(left, rel=1e-3)
 
 
@@ -135,5 +135,5 @@ def test_a_leaf_whose_answer_is_sure_tells_nothing() -> None:
     outlook = SimpleNamespace(
         positions=[SimpleNamespace(leaf_mm=0.1)], noise=np.array([1e-4]), expected=np.array([0.9])
     )
-    as_noise = Outlook._noise_of(outlook, 0, 0.05**2)  # type: ignore[arg-type]
+    as_noise = Outlook._noise_of(outlook, 0, 0.05**2)
     assert 0.05**2 / as_noise < 1e-6

@@ -188,12 +188,12 @@ def ask(
     async def send(message: dict[str, object]) -> None:
         found.append(message)
 
-    asyncio.run(app(scope, receive, send))  # type: ignore[arg-type]
+    asyncio.run(app(scope, receive, send))
     start = found[0]
     return Answer(
         int(str(start["status"])),
-        {k.decode().lower(): v.decode() for k, v in start["headers"]},  # type: ignore[attr-defined]
-        b"".join(bytes(m.get("body", b"")) for m in found[1:]),  # type: ignore[call-overload]
+        {k.decode().lower(): v.decode() for k, v in start["headers"]},
+        b"".join(bytes(m.get("body", b"")) for m in found[1:]),
     )
 
 

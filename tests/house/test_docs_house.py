@@ -9,7 +9,8 @@ import pytest
 
 from helpers.imports import PACKAGE, ROOT
 
-DOCUMENTS = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").rglob("*.md")])
+HOSTED = (ROOT / ".github").glob("*.md")  # where code hosts look
+DOCUMENTS = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *HOSTED, *(ROOT / "docs").rglob("*.md")])
 LINK = re.compile(r"\[[^\]]+\]\(([^)#\s]+)(?:#[^)]*)?\)")
 COMMAND = re.compile(r"^python3 -m venv .*$", re.MULTILINE)
 EQUATION = re.compile(r"\([Ee]quations? (\d+)|[Ee]quations? (\d+)(?: to (\d+))?")

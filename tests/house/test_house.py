@@ -20,10 +20,6 @@ TOP_LEVEL = {
     "README.md",
     "DEVELOPERS.md",
     "LICENSE",
-    "CHANGELOG.md",
-    "CITATION.cff",
-    "CONTRIBUTING.md",
-    "SECURITY.md",
     "pyproject.toml",
     "pitchcheck",
     "tests",
@@ -143,7 +139,7 @@ def test_examples_in_docstrings_are_true(name: str) -> None:
 def test_the_citation_names_this_version() -> None:
     from pitchcheck import __version__
 
-    lines = (ROOT / "CITATION.cff").read_text(encoding="utf-8").splitlines()
+    lines = (ROOT / "docs" / "CITATION.cff").read_text(encoding="utf-8").splitlines()
     assert f"version: {__version__}" in lines  # Citation File Format 1.2.0: "version" of the software
 
 
