@@ -59,7 +59,7 @@ def seal(job: Path, session: Path, said: Sealing, now: datetime) -> Sealed:
 
 def job_now(folder: Path) -> str:
     """Return how the instrument of a job is now: nut, what to do, chords."""
-    from pitchcheck.workflow.jobs.report import measurement_of
+    from pitchcheck.workflow.jobs.compared import measurement_of
 
     *before, last = read_job(folder).counted
     return render("nut.jinja", nut=draw_nut_so_far(measurement_of(last, before=before)))
@@ -68,7 +68,7 @@ def job_now(folder: Path) -> str:
 def job_change(folder: Path, before: str | None, after: str | None) -> str:
     """Return two passes against one another: slots, side views, chords."""
     from pitchcheck.report.job.view import JobReportInput, job_view
-    from pitchcheck.workflow.jobs.report import compare_job, sound_job
+    from pitchcheck.workflow.jobs.compared import compare_job, sound_job
 
     found = compare_job(sound_job(folder), before=before, after=after)
     given = JobReportInput(found.job.title, (), found.after, found.comparison)
@@ -93,14 +93,8 @@ def job_report_page(folder: Path, wanted: ReportWanted, now: datetime) -> str:
     """Return the report of a job; of one with a single pass the intake page."""
     from pitchcheck.errors import BadValue
     from pitchcheck.jobs.names import check_line
-    from pitchcheck.workflow.jobs.report import (
-        Extras,
-        Reader,
-        compare_job,
-        intake_report,
-        job_report,
-        sound_job,
-    )
+    from pitchcheck.workflow.jobs.compared import compare_job, sound_job
+    from pitchcheck.workflow.jobs.report import Extras, Reader, intake_report, job_report
 
     if wanted.reader not in set(Reader):
         raise BadValue("A report is for the tech or for the player. Choose one.")

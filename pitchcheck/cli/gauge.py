@@ -31,8 +31,8 @@ def gauge(name: NameArgument, reading: WordsArgument, jobs: JobsOption = None) -
     """
     from pitchcheck.session.gauge_entry import add_gauge, parse_gauge
     from pitchcheck.session.settings import SETTINGS
+    from pitchcheck.workflow.jobs.compared import last_measurement
     from pitchcheck.workflow.jobs.gauge import add_job_gauge
-    from pitchcheck.workflow.jobs.report import last_measurement
     from pitchcheck.workflow.measure import measure_folder, quickly_measured
 
     entry = parse_gauge(" ".join(reading))

@@ -16,7 +16,8 @@ from pitchcheck.instrument import MeterQuantity
 from pitchcheck.jobs.read import read_job
 from pitchcheck.jobs.write import new_job
 from pitchcheck.workflow.jobs.add_pass import add_pass
-from pitchcheck.workflow.jobs.report import Extras, Reader, gauge_readings, intake_report, sound_job
+from pitchcheck.workflow.jobs.compared import sound_job
+from pitchcheck.workflow.jobs.report import Extras, Reader, gauge_readings, intake_report
 
 PNG = bytes.fromhex(  # one black pixel (PNG specification, third edition, chunks IHDR, IDAT, IEND)
     "89504e470d0a1a0a0000000d4948445200000001000000010802000000907753de"

@@ -21,8 +21,8 @@ from pitchcheck.jobs.read import read_job
 from pitchcheck.jobs.records import Job
 from pitchcheck.jobs.write import add_note, new_job, record_step
 from pitchcheck.workflow.jobs.add_pass import add_pass
+from pitchcheck.workflow.jobs.compared import measurement_of
 from pitchcheck.workflow.jobs.export import Without, export
-from pitchcheck.workflow.jobs.report import measurement_of
 from pitchcheck.workflow.measure import measure_folder
 
 NAME = "Quillfeather"  # stands for a person in every place where a person might be named

@@ -26,9 +26,10 @@ from pitchcheck.session.gauge_entry import parse_gauge
 from pitchcheck.simulate.folder import session_text
 from pitchcheck.simulate.instrument import InstrumentTruth
 from pitchcheck.workflow.jobs.add_pass import add_pass
+from pitchcheck.workflow.jobs.compared import compare_job, last_measurement, sound_job
 from pitchcheck.workflow.jobs.gauge import add_job_gauge
 from pitchcheck.workflow.jobs.now import job_now
-from pitchcheck.workflow.jobs.report import Reader, compare_job, job_report, last_measurement, sound_job
+from pitchcheck.workflow.jobs.report import Reader, job_report
 from pitchcheck.workflow.measure import measure_folder
 
 SETTINGS = job_of()

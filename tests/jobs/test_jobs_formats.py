@@ -45,7 +45,7 @@ from pitchcheck.jobs.write import add_note
 from pitchcheck.units import length_mm
 from pitchcheck.words.checklist import CHECKLIST
 from pitchcheck.workflow.jobs.add_pass import add_pass
-from pitchcheck.workflow.jobs.report import measurement_of
+from pitchcheck.workflow.jobs.compared import measurement_of
 from pitchcheck.workflow.jobs.result_file import read_result
 
 

@@ -26,9 +26,9 @@ from pitchcheck.jobs.read import list_jobs, read_job
 from pitchcheck.jobs.sums import FINGERPRINT, SUMS, BadList, fingerprint_text, parse_sums, sum_of_bytes
 from pitchcheck.jobs.verify import verify_job
 from pitchcheck.jobs.write import add_note
+from pitchcheck.workflow.jobs.compared import measurement_of, sound_job
 from pitchcheck.workflow.jobs.export import Without, export
 from pitchcheck.workflow.jobs.lines import list_lines, show_lines
-from pitchcheck.workflow.jobs.report import measurement_of, sound_job
 from pitchcheck.workflow.jobs.result_file import earlier_passes, last_heard, read_result
 
 HUGE = "9" * 5000  # digits; Python refuses to turn more than 4300 into a number or back

@@ -10,7 +10,8 @@ import pytest
 from helpers.jobs import FINGERPRINT_1, NOW, SCHEMA_1
 from pitchcheck.jobs.errors import JobDamaged
 from pitchcheck.workflow import hear
-from pitchcheck.workflow.jobs.report import compare_job, job_report, sound_job, steps_done
+from pitchcheck.workflow.jobs.compared import compare_job, sound_job
+from pitchcheck.workflow.jobs.report import job_report, steps_done
 
 
 def test_a_report_holds_what_the_job_holds(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -23,7 +23,7 @@ from pitchcheck.jobs.write import set_pass_aside
 from pitchcheck.report.json_out import measurement_json
 from pitchcheck.session.folder import read_session
 from pitchcheck.workflow.jobs.add_pass import add_pass, parse_kind, parse_removed
-from pitchcheck.workflow.jobs.report import measurement_of
+from pitchcheck.workflow.jobs.compared import measurement_of
 from pitchcheck.workflow.jobs.result_file import read_result
 from pitchcheck.workflow.measure import measure_folder
 from pitchcheck.workflow.outer_strings import outer_cut

@@ -28,7 +28,8 @@ from pitchcheck.simulate.instrument import InstrumentTruth
 from pitchcheck.takes import Stop, Take
 from pitchcheck.workflow.jobs import snippets
 from pitchcheck.workflow.jobs.add_pass import add_pass
-from pitchcheck.workflow.jobs.report import Compared, Reader, compare_job, job_report, sound_job
+from pitchcheck.workflow.jobs.compared import Compared, compare_job, sound_job
+from pitchcheck.workflow.jobs.report import Reader, job_report
 from pitchcheck.workflow.jobs.result_file import last_heard
 
 WITHIN_MM = 0.05  # [mm] of a planted change, as the compare tables promise

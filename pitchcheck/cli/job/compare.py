@@ -38,7 +38,7 @@ def compare(
 ) -> None:
     """Compare two passes of a job: how far every slot moved, and how sure that is."""
     from pitchcheck.report.comparison_files import comparison_csv, comparison_json
-    from pitchcheck.workflow.jobs.report import compare_job, sound_job
+    from pitchcheck.workflow.jobs.compared import compare_job, sound_job
 
     if as_json and as_csv:
         raise WrongCall("--json and --csv are both given. Choose one.")
@@ -94,14 +94,8 @@ def report(
     Example: pitchcheck job report parlour --to parlour.html --for player
     """
     from pitchcheck.jobs.names import check_line
-    from pitchcheck.workflow.jobs.report import (
-        Extras,
-        Reader,
-        compare_job,
-        intake_report,
-        job_report,
-        sound_job,
-    )
+    from pitchcheck.workflow.jobs.compared import compare_job, sound_job
+    from pitchcheck.workflow.jobs.report import Extras, Reader, intake_report, job_report
 
     if reader not in READERS:
         raise BadValue(f"--for is {reader!r}; it must be {' or '.join(READERS)}. Write one of these.")

@@ -51,7 +51,7 @@ def job_now(job: Job) -> JobNow | None:
     last = job.counted[-1]
     result = read_result(last.folder)
     if last.gauge:  # then there is something to be fitted; else the stored result is read in no time
-        from pitchcheck.workflow.jobs.report import measurement_of
+        from pitchcheck.workflow.jobs.compared import measurement_of
 
         result = result_of(measurement_of(last, before=job.counted[:-1]))
     heard = last_heard(job)
