@@ -1,7 +1,7 @@
 """Findings: what is behind the numbers, each with its evidence."""
 
-from pitchcheck.diagnosis.find import Diagnosis, diagnose, find_causes
+from pitchcheck.diagnosis.find import Diagnosis, diagnose
 from pitchcheck.diagnosis.limits import DiagnosisLimits
 from pitchcheck.findings import Cause, Finding
 
-__all__ = ["Cause", "Diagnosis", "DiagnosisLimits", "Finding", "diagnose", "find_causes"]
+__all__ = ["Cause", "Diagnosis", "DiagnosisLimits", "Finding", "diagnose"]

@@ -79,16 +79,3 @@ def diagnose(
         tuple(one for one in found if isinstance(one, Finding)),
         tuple(one for one in found if isinstance(one, Question)),
     )
-
-
-def find_causes(
-    settings: SessionSettings,
-    survey: Survey,
-    fit: Fit,
-    takes: Sequence[Take] = (),
-    *,
-    slots: Sequence[SlotJudgement] | None = None,
-    limits: DiagnosisLimits | None = None,
-) -> tuple[Finding, ...]:
-    """Return the findings of `diagnose`."""
-    return diagnose(settings, survey, fit, takes, slots=slots, limits=limits).findings

@@ -16,7 +16,7 @@ import numpy as np
 from helpers.folders import FIXTURES
 from helpers.instruments import random_instrument
 from pitchcheck.course import Thoroughness
-from pitchcheck.diagnosis import find_causes
+from pitchcheck.diagnosis import diagnose
 from pitchcheck.fit import Belief, Fit, fit_instrument
 from pitchcheck.instrument import MeterQuantity, MeterReading, SessionSettings
 from pitchcheck.judgement import Verdict
@@ -163,7 +163,7 @@ def score(known: Known) -> list[Score]:
     survey = build_survey(known.takes)
     fit = fit_instrument(known.settings, survey)
     plan = make_plan(
-        known.settings, fit, find_causes(known.settings, survey, fit, known.takes), survey=survey
+        known.settings, fit, diagnose(known.settings, survey, fit, known.takes).findings, survey=survey
     )
     plans = {p.number: p for p in plan.strings}
     return [

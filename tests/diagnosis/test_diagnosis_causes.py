@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from helpers.fits import EMPTY_SURVEY, SCALE_MM, STRETCH, Made, make_fit, make_job, neck_cents
-from pitchcheck.diagnosis import Cause, DiagnosisLimits, Finding, diagnose, find_causes
+from pitchcheck.diagnosis import Cause, DiagnosisLimits, Finding, diagnose
 from pitchcheck.diagnosis.misfits import find_frets
 from pitchcheck.doubts import (
     Doubt,
@@ -63,13 +63,13 @@ def fretted_survey(extra_cents: float, *, touch_mm: float = 0.1) -> Survey:
 
 
 def test_a_sound_instrument_has_no_findings() -> None:
-    assert find_causes(JOB, fretted_survey(0.0), sound_fit()) == ()
+    assert diagnose(JOB, fretted_survey(0.0), sound_fit()).findings == ()
 
 
 def test_slots_high_and_low() -> None:
     made = [Made(t, touch_mm=0.1) for t in TARGETS]
     made[1], made[4] = Made(TARGETS[1] + 0.3, touch_mm=0.1), Made(-0.05, touch_mm=0.1)
-    found = find_causes(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS))
+    found = diagnose(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS)).findings
     assert [(f.cause, f.strings) for f in found] == [(Cause.SLOT_HIGH, (2,)), (Cause.SLOT_LOW, (5,))]
     assert found[0].size == pytest.approx(0.3, abs=1e-3)
     assert found[0].unit == "mm"
@@ -80,7 +80,7 @@ def test_slots_high_and_low() -> None:
 
 @pytest.mark.parametrize(("offset", "told"), [(0.6, True), (-0.6, True), (0.25, False), (0.36, False)])
 def test_nut_position_needs_its_whole_interval(offset: float, told: bool) -> None:
-    found = find_causes(JOB, EMPTY_SURVEY, sound_fit(nut_offset_mm=(offset, 0.05)))
+    found = diagnose(JOB, EMPTY_SURVEY, sound_fit(nut_offset_mm=(offset, 0.05))).findings
     assert (causes(found) == [Cause.NUT_POSITION]) is told
     if told:
         # 1731.23 x 0.6 / 648 = 1.603 cents on every fret.
@@ -92,7 +92,7 @@ def test_nut_position_needs_its_whole_interval(offset: float, told: bool) -> Non
 def test_one_slot_that_bears_behind_its_edge_is_named() -> None:
     made = [Made(t, touch_mm=0.1) for t in TARGETS]
     made[2] = replace(made[2], nut_offset_mm=(0.8, 0.1))
-    (found,) = find_causes(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS))
+    (found,) = diagnose(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS)).findings
     assert (found.cause, found.strings) == (Cause.NUT_POSITION, (3,))
     assert any("slope" in line for line in finding_lines(found))
 
@@ -100,7 +100,7 @@ def test_one_slot_that_bears_behind_its_edge_is_named() -> None:
 @pytest.mark.parametrize(("cents", "told"), [(9.0, True), (-9.0, True), (4.0, False)])
 def test_saddle_is_told_in_millimetres(cents: float, told: bool) -> None:
     made = [Made(t, touch_mm=0.1, fret_12_cents=cents if i == 5 else 0.0) for i, t in enumerate(TARGETS)]
-    found = find_causes(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS))
+    found = diagnose(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS)).findings
     assert bool(found) is told
     if told:
         assert (found[0].cause, found[0].strings, found[0].frets) == (Cause.SADDLE, (6,), (12,))
@@ -129,7 +129,7 @@ def test_a_firm_finger_at_fret_12_is_not_called_the_saddle() -> None:
     """The finger's part there is known to a factor of two: 9 cents over a part of 6 may be all finger."""
     made = [Made(t, touch_mm=0.1, fret_12_cents=9.0 if i == 5 else 0.0) for i, t in enumerate(TARGETS)]
     fit = make_fit(made, targets_mm=TARGETS)
-    assert causes(find_causes(JOB, EMPTY_SURVEY, fit)) == [Cause.SADDLE]
+    assert causes(diagnose(JOB, EMPTY_SURVEY, fit).findings) == [Cause.SADDLE]
     touch = fit.strings[5].neck_touch_cents.copy()
     more = 6.0 - touch[11]
     touch[11] += more
@@ -164,13 +164,13 @@ def test_no_saddle_and_no_nut_in_the_wrong_place_without_a_note_up_the_neck(fret
 def test_a_finger_is_blamed_only_where_a_press_tells_it_from_the_slot() -> None:
     made = [Made(t, touch_mm=1.3, pressed=False) for t in TARGETS]
     fit = make_fit(made, targets_mm=TARGETS, touch_mm=(1.3, 0.05))
-    assert find_causes(JOB, fretted_survey(0.0, touch_mm=1.3), fit) == ()
+    assert diagnose(JOB, fretted_survey(0.0, touch_mm=1.3), fit).findings == ()
 
 
 def test_heavy_hand_on_fine_slots_is_touch_and_not_the_nut() -> None:
     made = [Made(t, touch_mm=1.3) for t in TARGETS]
     fit = make_fit(made, targets_mm=TARGETS, touch_mm=(1.3, 0.05))
-    found = find_causes(JOB, fretted_survey(0.0, touch_mm=1.3), fit)
+    found = diagnose(JOB, fretted_survey(0.0, touch_mm=1.3), fit).findings
     assert causes(found) == [Cause.TOUCH]
     parts = [
         float(
@@ -186,7 +186,7 @@ def test_heavy_hand_on_fine_slots_is_touch_and_not_the_nut() -> None:
 
 
 def test_fretted_notes_above_the_light_prediction_are_touch() -> None:
-    (found,) = find_causes(JOB, fretted_survey(15.0), sound_fit())
+    (found,) = diagnose(JOB, fretted_survey(15.0), sound_fit()).findings
     assert found.cause is Cause.TOUCH
     # What was added, and the made-up touch of 0.1 mm that the light prediction lacks.
     assert found.size == pytest.approx(15.0, abs=3.0)
@@ -207,14 +207,14 @@ def test_one_fret_wrong_on_all_strings() -> None:
     rows = residuals(dict.fromkeys(range(1, 7), 4.0), fret=3, rng=rng)
     for fret in (1, 2, 12):
         rows += residuals(dict.fromkeys(range(1, 7), 0.0), fret=fret, rng=rng)
-    (found,) = find_causes(JOB, EMPTY_SURVEY, sound_fit(residuals=tuple(rows)))
+    (found,) = diagnose(JOB, EMPTY_SURVEY, sound_fit(residuals=tuple(rows))).findings
     assert (found.cause, found.frets, len(found.strings)) == (Cause.FRET, (3,), 6)
     assert found.size == pytest.approx(4.0, abs=0.8)  # the mean of six errors of 0.5
 
 
 def test_one_string_off_is_not_the_fret() -> None:
     rows = residuals({1: 20.0, **dict.fromkeys(range(2, 7), 0.0)}, fret=3)
-    assert find_causes(JOB, EMPTY_SURVEY, sound_fit(residuals=tuple(rows))) == ()
+    assert diagnose(JOB, EMPTY_SURVEY, sound_fit(residuals=tuple(rows))).findings == ()
 
 
 def test_fret_findings_are_seldom_false() -> None:
@@ -234,7 +234,7 @@ def test_a_gauge_that_slipped_a_decimal_is_asked_about() -> None:
         meter=(MeterReading(MeterQuantity.CLEARANCE_THIRD, 6, 1.524, 0.025),)
     )  # 0.06 in for 0.006 in
     held = (MeterResidual(0, 1.524, 0.17, 0.04, 0.1524),)
-    (found,) = find_causes(settings, EMPTY_SURVEY, sound_fit(meter=held))
+    (found,) = diagnose(settings, EMPTY_SURVEY, sound_fit(meter=held)).findings
     assert (found.cause, found.strings) == (Cause.EAR_METER_DISAGREE, (6,))
     assert found.evidence[0].likely_slip_mm == 0.1524
     said = finding_lines(found)[1]
@@ -242,13 +242,13 @@ def test_a_gauge_that_slipped_a_decimal_is_asked_about() -> None:
     assert "0.15 mm (6.0 thou)" in said
     assert "not changed" in said
     near = (MeterResidual(0, 0.24, 0.17, 0.04, None),)  # 1.75 standard deviations
-    assert find_causes(settings, EMPTY_SURVEY, sound_fit(meter=near)) == ()
+    assert diagnose(settings, EMPTY_SURVEY, sound_fit(meter=near)).findings == ()
 
 
 def test_wrong_notes_are_listed_with_their_row() -> None:
     doubt = StoppedOffItsPlace(-100.0, 70.0, 70.0)
     bad = take(7, Position(2, Stop.FRET, 1), 262.0, doubts=(doubt,), used=False)
-    (found,) = find_causes(JOB, EMPTY_SURVEY, sound_fit(), (bad,))
+    (found,) = diagnose(JOB, EMPTY_SURVEY, sound_fit(), (bad,)).findings
     assert (found.cause, found.strings, found.frets) == (Cause.WRONG_NOTE, (2,), (1,))
     assert found.evidence == (DoubtedTake(7, bad.position, (doubt,)),)
     assert "row 7" in finding_lines(found)[0]
@@ -257,17 +257,17 @@ def test_wrong_notes_are_listed_with_their_row() -> None:
 @pytest.mark.parametrize("doubt", [SecondString(147.0), Faint(), Overdriven(), StatedDoubt("another string")])
 def test_a_neighbour_that_rings_along_is_no_wrong_note(doubt: Doubt) -> None:
     rung = take(7, Position(2, Stop.FRET, 1), 262.0, doubts=(doubt,))
-    assert find_causes(JOB, EMPTY_SURVEY, sound_fit(), (rung,)) == ()
+    assert diagnose(JOB, EMPTY_SURVEY, sound_fit(), (rung,)).findings == ()
 
 
 def test_a_false_string_shows_in_most_of_its_takes() -> None:
     doubt = (OvertonesOff(9.0),)
     takes = [take(i, Position(3, Stop.OPEN), 196.0, doubts=doubt if i < 4 else ()) for i in range(1, 6)]
-    (found,) = find_causes(JOB, EMPTY_SURVEY, sound_fit(), takes)
+    (found,) = diagnose(JOB, EMPTY_SURVEY, sound_fit(), takes).findings
     assert (found.cause, found.strings) == (Cause.WORN_STRING, (3,))
     assert (found.size, found.unit) == (60.0, "%")  # three of five takes
-    assert find_causes(JOB, EMPTY_SURVEY, sound_fit(), [replace(t, doubts=()) for t in takes]) == ()
-    assert find_causes(JOB, EMPTY_SURVEY, sound_fit(), takes[2:]) == ()  # one doubt in three takes
+    assert diagnose(JOB, EMPTY_SURVEY, sound_fit(), [replace(t, doubts=()) for t in takes]).findings == ()
+    assert diagnose(JOB, EMPTY_SURVEY, sound_fit(), takes[2:]).findings == ()  # one doubt in three takes
 
 
 @pytest.mark.parametrize(("times", "told"), [(1.0, False), (1.3, False), (3.0, True), (0.3, True)])
@@ -277,7 +277,7 @@ def test_stiffness_must_fit_the_gauge(times: float, told: bool) -> None:
         take(i, Position(1, Stop.OPEN), 329.6, inharmonicity=1.37e-5 * times, inharmonicity_sd=3e-7)
         for i in (1, 2, 3)
     ]
-    found = find_causes(JOB, build_survey(opens), sound_fit())
+    found = diagnose(JOB, build_survey(opens), sound_fit()).findings
     assert bool(found) is told
     if told:
         assert found[0].cause is Cause.WORN_STRING
@@ -291,7 +291,7 @@ def test_a_capo_that_bends(bend: float, told: bool) -> None:
         take(1, Position(1, Stop.OPEN), 329.6),
         take(2, Position(1, Stop.OPEN, None, 1), 329.6 * 2 ** ((100 + light + bend) / 1200)),
     ]
-    found = find_causes(JOB, build_survey(opens), sound_fit())
+    found = diagnose(JOB, build_survey(opens), sound_fit()).findings
     assert bool(found) is told
     if told:
         assert (found[0].cause, found[0].strings, found[0].frets) == (Cause.CAPO, (1,), (1,))
@@ -302,7 +302,7 @@ def test_every_finding_carries_evidence_and_a_known_unit() -> None:
     made = [Made(t + 0.4, touch_mm=0.5) for t in TARGETS]
     fit = make_fit(made, targets_mm=TARGETS, touch_mm=(0.5, 0.05), nut_offset_mm=(0.7, 0.05))
     fit = replace(fit, fret_height_mm=Belief.normal(1.0, 0.02))
-    found = find_causes(JOB, fretted_survey(10.0, touch_mm=0.5), fit)
+    found = diagnose(JOB, fretted_survey(10.0, touch_mm=0.5), fit).findings
     assert {Cause.SLOT_HIGH, Cause.NUT_POSITION} <= set(causes(found))
     for finding in found:
         assert finding.evidence

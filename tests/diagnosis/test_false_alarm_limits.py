@@ -14,7 +14,7 @@ import pytest
 from scipy import stats
 
 from helpers.fits import EMPTY_SURVEY, SCALE_MM, Made, make_fit, make_job, neck_cents, open_session
-from pitchcheck.diagnosis import Cause, DiagnosisLimits, find_causes
+from pitchcheck.diagnosis import Cause, DiagnosisLimits, diagnose
 from pitchcheck.diagnosis.limits import robust_sd, sd_of_interval, t_limit
 from pitchcheck.diagnosis.misfits import find_frets
 from pitchcheck.diagnosis.opens import find_drift, find_jumps
@@ -78,7 +78,7 @@ def test_a_gauge_disagrees_beyond_the_limit_shared_over_all_readings(beyond: boo
     away = 0.04 * float(stats.norm.isf(tail(5))) * (1 + NEAR if beyond else 1 - NEAR)
     meter = [MeterResidual(i, 0.24, 0.24, 0.04, None) for i in range(4)]
     meter.append(MeterResidual(4, 0.24 + away, 0.24, 0.04, None))
-    found = find_causes(job, EMPTY_SURVEY, sound_fit(meter=tuple(meter)))
+    found = diagnose(job, EMPTY_SURVEY, sound_fit(meter=tuple(meter))).findings
     assert [f.cause for f in found] == ([Cause.EAR_METER_DISAGREE] if beyond else [])
 
 
@@ -140,7 +140,7 @@ def test_stiffness_is_doubted_beyond_what_gauge_and_ear_leave_open(way: float, b
         Take(i, None, Position(1, Stop.OPEN), 329.6, 0.15, float(i), inharmonicity=heard, inharmonicity_sd=sd)
         for i, sd in ((1, 0.1 * heard), (2, 0.1 * heard))
     ]
-    found = find_causes(JOB, build_survey(opens), fit)
+    found = diagnose(JOB, build_survey(opens), fit).findings
     assert [f.cause for f in found] == ([Cause.WORN_STRING] if beyond else [])
 
 
@@ -154,7 +154,7 @@ def test_a_capo_bends_beyond_a_limit_shared_over_all_places(beyond: bool) -> Non
     for row, capo, more in ((2, 1, bend), (3, 2, 0.0)):
         hz = 329.6 * 2 ** ((100 * capo + float(light[capo - 1]) + more) / 1200)
         opens.append(Take(row, None, Position(1, Stop.OPEN, None, capo), hz, 0.15, float(row)))
-    found = find_causes(JOB, build_survey(opens), sound_fit())
+    found = diagnose(JOB, build_survey(opens), sound_fit()).findings
     assert [(f.cause, f.frets) for f in found] == ([(Cause.CAPO, (1,))] if beyond else [])
 
 
@@ -162,7 +162,7 @@ def test_a_capo_bends_beyond_a_limit_shared_over_all_places(beyond: bool) -> Non
 def test_a_saddle_moves_the_way_that_mends_the_octave(cents: float, way: str) -> None:
     # f ~ 1 / length: fret 12 sharp means that its part of the string is short: the saddle goes away from it.
     made = [Made(t, touch_mm=0.1, fret_12_cents=cents if i == 5 else 0.0) for i, t in enumerate(TARGETS)]
-    (found,) = find_causes(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS))
+    (found,) = diagnose(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS)).findings
     assert found.cause is Cause.SADDLE
     assert way in " ".join(finding_lines(found))
     assert ("back" in " ".join(finding_lines(found))) is (cents > 0)
@@ -172,7 +172,7 @@ def test_a_saddle_moves_the_way_that_mends_the_octave(cents: float, way: str) ->
 def test_a_saddle_is_named_beyond_what_is_not_known_of_it(way: float) -> None:
     def found(cents: float) -> list[Finding]:
         made = [Made(t, touch_mm=0.1, fret_12_cents=cents if i == 5 else 0.0) for i, t in enumerate(TARGETS)]
-        return list(find_causes(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS)))
+        return list(diagnose(JOB, EMPTY_SURVEY, make_fit(made, targets_mm=TARGETS)).findings)
 
     (far,) = found(way * 30.0)
     sd = far.evidence[0].sd_cents

@@ -268,10 +268,10 @@ def test_results_with_wrong_kinds_anywhere_end_in_no_trace(job: Path) -> None:
                 key = rng.randrange(len(place))
             else:
                 break
-            if rng.random() < 0.3 or not isinstance(place[key], dict | list) or not place[key]:  # type: ignore[index]
-                place[key] = rng.choice(strange)  # type: ignore[index]
+            if rng.random() < 0.3 or not isinstance(place[key], dict | list) or not place[key]:
+                place[key] = rng.choice(strange)
                 break
-            place = place[key]  # type: ignore[index]
+            place = place[key]
         path.write_text(json.dumps(content))
         assert all(map(printable, show_lines(read_job(job))))
         assert printable(said_by(lambda: read_result(path.parent)))

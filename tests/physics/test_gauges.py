@@ -110,8 +110,8 @@ def test_every_gauge_runs_both_ways(height: float, action: float, relief: float)
 
 def of_kind(kind: str, **changes: object) -> SessionSettings:
     preset = get_preset(kind)
-    target = Target(**{key: changes.pop(key) for key in ("runs_by",) if key in changes})  # type: ignore[arg-type]
-    instrument = Instrument(preset.words, preset.scale_mm, preset.strings, **changes)  # type: ignore[arg-type]
+    target = Target(**{key: changes.pop(key) for key in ("runs_by",) if key in changes})
+    instrument = Instrument(preset.words, preset.scale_mm, preset.strings, **changes)
     return SessionSettings(instrument, target)
 
 

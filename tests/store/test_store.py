@@ -84,7 +84,7 @@ def test_an_export_killed_at_any_step_leaves_no_file_or_the_whole_one_under_its_
                 count[0] += 1
                 if count[0] >= step:
                     raise KilledError
-                return real(*arguments, **named)  # type: ignore[operator]
+                return real(*arguments, **named)
 
             return call
 
