@@ -16,6 +16,8 @@ from helpers.imports import ROOT
 from helpers.jobs import make_job, quick_source
 from pitchcheck.cli.app import app
 from pitchcheck.cli.explain import read_sections
+from pitchcheck.jobs.layout import JOB
+from pitchcheck.jobs.records import STEPS
 from pitchcheck.workflow.jobs.add_pass import add_pass
 
 WRONG_CALL = 64  # EX_USAGE, "the command was used incorrectly": sysexits.h of 4.3BSD
@@ -89,6 +91,29 @@ def test_jobs_are_listed_and_shown_as_json(tmp_path: Path) -> None:
     assert [one["number"] for one in shown["passes"]] == [1]
     assert datetime.fromisoformat(shown["made"]).tzinfo is not None
     assert json.loads(call("job", "list", "--json", "--jobs", tmp_path / "none").stdout) == []
+
+
+def test_checklist_and_sums_of_a_job_as_json(tmp_path: Path) -> None:
+    jobs = tmp_path / "jobs"
+    job = make_job(jobs)
+    call("job", "step", job.id, "score", "--measured", "0.4 mm", "--jobs", jobs)
+    steps = json.loads(call("job", "step", job.id, "--json", "--jobs", jobs).stdout)
+    assert [(row["number"], row["name"]) for row in steps] == list(enumerate(STEPS, 1))
+    assert [(row["name"], row["measured"]) for row in steps if row["done"]] == [("score", "0.4 mm")]
+    (one,) = json.loads(call("job", "step", job.id, "score", "--json", "--jobs", jobs).stdout)
+    assert one == steps[STEPS.index("score")]
+
+    whole = json.loads(call("job", "verify", job.id, "--json", "--jobs", jobs).stdout)
+    assert (whole["sound"], whole["changed"]) == (True, [])
+    earlier = call("job", "verify", job.id, "--json", "--fingerprint", "0" * 64, "--jobs", jobs)
+    assert (earlier.exit_code, json.loads(earlier.stdout)["changes_since_fingerprint"]) == (1, None)
+    known = call("job", "verify", job.id, "--json", "--fingerprint", whole["fingerprint"], "--jobs", jobs)
+    assert known.exit_code == 0
+    assert json.loads(known.stdout)["changes_since_fingerprint"] == 0
+    (job.folder / JOB).write_bytes(b"")
+    spoilt = call("job", "verify", job.id, "--json", "--jobs", jobs)
+    assert spoilt.exit_code == 1
+    assert not json.loads(spoilt.stdout)["sound"]
 
 
 def test_numerical_warnings_of_libraries_are_not_shown() -> None:

@@ -18,6 +18,7 @@ from pitchcheck.cli.job.options import (
     FinalOption,
     JobArgument,
     JobsOption,
+    JsonOption,
     KindOption,
     PhotosOption,
     RemarksOption,
@@ -29,8 +30,6 @@ from pitchcheck.cli.job.options import (
 )
 from pitchcheck.cli.output import progress_bar, say, show_measurement, tell, tell_json, wrapped
 from pitchcheck.errors import WrongCall
-
-JsonOption = Annotated[bool, typer.Option("--json", help="Print it as JSON.")]
 
 job = typer.Typer(
     no_args_is_help=True,
@@ -190,6 +189,7 @@ def step(
     done: Annotated[bool, typer.Option("--done", help="Mark it as done, as a note does.")] = False,
     undo: Annotated[bool, typer.Option("--undo", help="Mark it as not done.")] = False,
     everything: Annotated[bool, typer.Option("--all", help="Every step with its caution.")] = False,
+    as_json: JsonOption = False,
     jobs: JobsOption = None,
 ) -> None:
     """Show the checklist of work that sound cannot hear, or one step of it; mark a step.
@@ -207,6 +207,14 @@ def step(
     if shown is not None and (done or undo or remark or measured or photo):
         record_step(place, shown, now=now(), done=not undo, note=remark, measured=measured, photo=photo)
     kept = read_job(place)
+    if as_json:
+        told = kept.last_steps()
+        rows = [
+            {"number": number, "name": one} | (asdict(told[one]) if one in told else {"done": False})
+            for number, one in enumerate(STEPS, 1)
+        ]
+        tell_json([row for row in rows if shown in (None, row["name"])])
+        return
     last = read_result(kept.counted[-1].folder) if kept.counted else None
     details = STEPS if everything else [shown or first_open(kept) or ""]
     for line in wrapped(step_lines(kept, last, only=shown, details=details)):

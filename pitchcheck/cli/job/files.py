@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.job.options import JobArgument, JobsOption, find
-from pitchcheck.cli.output import say, tell, wrapped
+from pitchcheck.cli.job.options import JobArgument, JobsOption, JsonOption, find
+from pitchcheck.cli.output import say, tell, tell_json, wrapped
 
 DIFFERS = 1  # exit status of verify when anything is not as it was written
 ROOM = (
@@ -80,6 +81,7 @@ def verify(
     fingerprint: Annotated[
         str | None, typer.Option(metavar="SUM", help="Find this earlier fingerprint, as on a report.")
     ] = None,
+    as_json: JsonOption = False,
     jobs: JobsOption = None,
 ) -> None:
     """Compare every byte of a job with its sums, and say what that proves.
@@ -91,14 +93,16 @@ def verify(
 
     place = find(name, jobs)
     checked = verify_job(place)
-    for line in wrapped(verify_lines(checked)):
-        typer.echo(line)
-    if fingerprint is not None:
-        known = find_fingerprint(place, fingerprint)
-        typer.echo(fingerprint_line(known))
-        if known is None:
-            raise typer.Exit(DIFFERS)
-    if not checked.sound:
+    known = None if fingerprint is None else find_fingerprint(place, fingerprint)
+    if as_json:
+        asked = {} if fingerprint is None else {"changes_since_fingerprint": known}
+        tell_json({"sound": checked.sound} | asdict(checked) | asked)
+    else:
+        for line in wrapped(verify_lines(checked)):
+            typer.echo(line)
+        if fingerprint is not None:
+            typer.echo(fingerprint_line(known))
+    if not checked.sound or (fingerprint is not None and known is None):
         raise typer.Exit(DIFFERS)
 
 

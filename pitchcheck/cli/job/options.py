@@ -54,6 +54,7 @@ ChangedOption = Annotated[
 AnywayOption = Annotated[
     bool, typer.Option("--anyway", help="Add recordings that are in the job already all the same.")
 ]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print it as JSON.")]
 PhotosOption = Annotated[
     list[Path] | None, typer.Option("--photo", metavar="FILE", help="A picture; repeat it for more.")
 ]
