@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import random
 import shutil
 import sys
@@ -25,22 +26,22 @@ from .operators import Mutant, mutants
 from .runs import NEAR, ROOT, Reach, copy_project, measure_reach, trials
 
 
-def drawn(count: int, seed: int) -> list[Mutant]:
-    """So many of all faults, but those judged to be equivalent."""
+def drawn(count: int, seed: int, packages: Sequence[str]) -> list[Mutant]:
+    """So many of all faults in some packages, but those judged to be equivalent."""
     known = listing.equivalents()
-    every = mutants(ROOT, tuple(NEAR))
+    every = mutants(ROOT, tuple(packages))
     random.Random(seed).shuffle(every)
     return [m for m in every if listing.reason(m, known) is None][:count]
 
 
-def run(chosen: Sequence[Mutant], keep: Path, *, again: bool, near_only: bool) -> None:
+def run(chosen: Sequence[Mutant], keep: Path, *, again: bool, near_only: bool, most_s: float) -> None:
     """Try those that were not tried yet, and keep each result at once."""
     results = keep / "results.jsonl"
     old = {name: row["caught"] for name, row in listing.results(results).items()}
     left = [m for m in chosen if m.name not in old or (again and not old[m.name])]
     with tempfile.TemporaryDirectory() as scratch:
         place = copy_project(Path(scratch) / "copy")
-        for done in trials(left, place, Reach(keep), near_only=near_only):
+        for done in trials(left, place, Reach(keep), near_only=near_only, most_s=most_s):
             row = {
                 "name": done.mutant.name,
                 "caught": done.caught,
@@ -68,6 +69,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument(
         "--near", action="store_true", help="tests of neighbouring packages only: a lower limit"
     )
+    parser.add_argument(
+        "--most", type=float, default=math.inf, help="seconds of tests a fault, the quickest: a lower limit"
+    )
+    parser.add_argument("--packages", nargs="+", choices=NEAR, default=tuple(NEAR))
     parser.add_argument("--write", action="store_true", help="table: into docs/mutations.md")
     given = parser.parse_args(arguments)
     keep = given.keep.resolve()
@@ -76,11 +81,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         measure_reach(keep)
         return 0
     every = mutants(ROOT, tuple(NEAR))
-    chosen = [m for m in every if given.match in m.name] if given.match else drawn(given.count, given.seed)
+    chosen = [m for m in every if given.match in m.name]
+    if not given.match:
+        chosen = drawn(given.count, given.seed, given.packages)
     if given.what == "list":
         print(*(m.name for m in chosen), sep="\n")
     elif given.what == "run":
-        run(chosen, keep, again=given.again, near_only=given.near)
+        run(chosen, keep, again=given.again, near_only=given.near, most_s=given.most)
     else:
         text = listing.table(chosen, listing.results(keep / "results.jsonl"))
         listing.write(text) if given.write else print(text)

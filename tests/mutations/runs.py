@@ -9,6 +9,7 @@ is caught, not waited for.
 from __future__ import annotations
 
 import contextlib
+import itertools
 import json
 import os
 import resource
@@ -97,8 +98,11 @@ class Reach:
         for file in sorted(data.glob("*.json")):
             self._seconds |= json.loads(file.read_text(encoding="utf-8"))
 
-    def tests(self, mutant: Mutant, source: str, *, near_only: bool) -> list[str]:
-        """Those that run the faulty line (any of the module, if it runs on import); quickest first."""
+    def tests(self, mutant: Mutant, source: str, *, near_only: bool, most_s: float) -> list[str]:
+        """Those that run the faulty line (any of the module, if it runs on import); quickest first.
+
+        At most so many as took ``most_s`` together when the reach was measured.
+        """
         lines = self._tests.get(mutant.path, {})
         last = mutant.line + source.encode()[mutant.start : mutant.end].count(b"\n")
         found = set[str]().union(*(lines.get(i, set()) for i in range(mutant.line, last + 1)))
@@ -107,7 +111,9 @@ class Reach:
         if near_only:
             near = tuple(f"tests/{folder}/" for folder in NEAR[mutant.path.split("/")[1].removesuffix(".py")])
             found = {test for test in found if test.startswith(near)}
-        return sorted(found, key=lambda test: (self._seconds.get(test, 0.0), test))
+        chosen = sorted(found, key=lambda test: (self._seconds.get(test, 0.0), test))
+        spent = itertools.accumulate(self._seconds.get(test, 0.0) for test in chosen)
+        return [test for test, so_far in zip(chosen, spent, strict=True) if so_far <= most_s]
 
 
 def load_libraries() -> None:
@@ -175,12 +181,14 @@ def _pytest(place: Path, tests: Sequence[str], writer: int) -> int:
     return int(pytest.main([*options, *tests], plugins=[FirstFailure()]))
 
 
-def trials(mutants: Sequence[Mutant], place: Path, reach: Reach, *, near_only: bool) -> Iterator[Trial]:
+def trials(
+    mutants: Sequence[Mutant], place: Path, reach: Reach, *, near_only: bool, most_s: float
+) -> Iterator[Trial]:
     """Try them one after the other."""
     load_libraries()
     for mutant in mutants:
         source = (place / mutant.path).read_text(encoding="utf-8")
-        tests = reach.tests(mutant, source, near_only=near_only)
+        tests = reach.tests(mutant, source, near_only=near_only, most_s=most_s)
         if mutant is mutants[0] and _run(place, tests)[0] != 0:
             raise RuntimeError("the tests fail on sound code")
         yield trial(mutant, place, tests)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -173,7 +174,7 @@ def test_candidates_put_a_strong_peak_on_a_low_partial() -> None:
     tops = {*heard.hz[np.argsort(-heard.amplitude)[:8]], *heard.hz[:4]}
     strong = sorted(heard.hz[np.argsort(-heard.amplitude)[:8]])
     every = [hz / n for hz in tops for n in range(1, 9)]
-    every += [b - a for a, b in zip(strong, strong[1:], strict=False)]
+    every += [b - a for a, b in itertools.pairwise(strong)]
     every = sorted(hz for hz in every if 24.0 < hz < 1700.0)
     kept = candidates(heard)
     apart = np.diff(np.log(every))

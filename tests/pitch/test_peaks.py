@@ -70,7 +70,7 @@ def test_half_of_the_tones_at_the_limit_above_noise_are_taken() -> None:
     window = np.hanning(size)
     rms = 2 * sigma * np.sqrt(np.sum(window**2)) / window.sum()
     amplitude = 4 * 1.5 * np.sqrt(-np.log(0.7)) * rms
-    tones = {hz: amplitude for hz in np.arange(300.0, 5900.0, 387.0)}
+    tones = dict.fromkeys(np.arange(300.0, 5900.0, 387.0), amplitude)
     taken = []
     for _ in range(16):
         sound = clip(tones).samples + sigma * rng.normal(size=size)

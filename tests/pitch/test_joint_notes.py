@@ -1,0 +1,379 @@
+"""Notes of one string together: the whole linear model written out densely, and averages by hand."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcheck.pitch import differences as module
+from pitchcheck.pitch.align import AlignedNotes, _glides, _spread, align
+from pitchcheck.pitch.differences import (
+    SCATTERS_CENTS,
+    SHAPES,
+    _distance_inflation,
+    _likely,
+    _student_weight,
+    first_look,
+    fit_differences,
+)
+from pitchcheck.pitch.joint_notes import JointNotes, NoteLikelihood, _gather, solve
+from pitchcheck.pitch.partial_scatter import own_deviation, variance_inflation
+from pitchcheck.pitch.partial_slopes import envelopes
+from pitchcheck.pitch.tracks import Tracks, glide_integral
+
+CENT = math.log(2) / 1200
+NUMBER = np.array([1.0, 2.0, 3.0, 5.0])
+# What is left free is believed to lie within 30 cents of nothing: (half a cent / 30)^2 of what is known.
+PRIOR = 3e-4
+LAWS = JointNotes(NUMBER, np.array([110.0, 116.5, 147.0]), np.array([2e-5, 2.4e-5, 4e-5]))
+
+
+def likelihood(rng: np.random.Generator, *, further: int = 0, missing: bool = False) -> NoteLikelihood:
+    """A random quadratic likelihood of three notes' partials, ``further`` trends beside pitch and glide.
+
+    What all notes share is a sum of those trends, so it is seen through them.
+    """
+    courses = 3 + further
+    root = rng.normal(size=(3, 4, courses, courses - 1)) / (0.05 * CENT)
+    information = root @ root.swapaxes(2, 3)
+    score = (root @ rng.normal(size=(3, 4, courses - 1, 1)))[..., 0]
+    if missing:
+        information[1, 2], score[1, 2] = 0.0, 0.0
+    own_sd = tuple(rng.uniform(0.5, 1.5, 3) * CENT for _ in range(further))
+    return NoteLikelihood(information, score, 3.0, -0.5, np.zeros(3), own_sd, np.array([[0.9], [0.8], [0.7]]))
+
+
+def dense(
+    trial: NoteLikelihood, shape: np.ndarray, weight: np.ndarray, *, deviate: bool = True
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Information and score of the notes' unknowns and the log evidence, all else integrated out.
+
+    All else: what every partial does alike in all notes, in pitch and in glide (free by 30 cents), and what
+    a partial does in one note only, in pitch and in its bend about its mean pitch.
+    """
+    count, partials, courses = trial.score.shape
+    depth = courses - 1
+    free = depth + 1  # pitch, stiffness, glide, further trends
+    sensitivity = LAWS.sensitivity
+    width = free * count + 2 * partials + 2 * count * partials
+    matrix, vector = np.zeros((width, width)), np.zeros(width)
+    own = (own_deviation(NUMBER, shape[None])[0] ** 2) / weight
+    bend = own * (shape[1] / trial.fading) ** 2
+    for n in range(count):
+        for k in range(partials):
+            # the partial's courses (pitch, glide, further..., common glide) as sums of the unknowns
+            design = np.zeros((courses, width))
+            design[0, n] = 1.0
+            design[0, count + n] = sensitivity[n, k]
+            for i in range(1, depth):
+                design[i, (i + 1) * count + n] = 1.0
+            common = free * count
+            design[0, common + k] = 1.0
+            design[depth, common + partials + k] = 1.0
+            alone = common + 2 * partials
+            design[0, alone + n * partials + k] = 1.0
+            # a bend about the mean pitch: a glide, and so much less pitch that the mean stays
+            info = trial.information[n, k]
+            tilt = info[0, 1] / info[0, 0] if info[0, 0] > 0 else 0.0
+            design[1, alone + (count + n) * partials + k] = 1.0
+            design[0, alone + (count + n) * partials + k] = -tilt
+            matrix += design.T @ info @ design
+            vector += design.T @ trial.score[n, k]
+    prior = np.zeros(width)
+    common = free * count
+    prior[common : common + 2 * partials] = (30 * CENT) ** -2
+    spreads = np.concatenate([own.ravel(), bend.ravel()]) if deviate else np.full(2 * count * partials, 1e-30)
+    spreads = np.maximum(spreads, 1e-30)
+    prior[common + 2 * partials :] = 1 / spreads
+    matrix[np.diag_indices(width)] += prior
+    rest = np.arange(free * count, width)
+    scale = np.sqrt(np.diag(matrix)[rest])
+    block = matrix[np.ix_(rest, rest)] / scale[:, None] / scale
+    cross = matrix[np.ix_(range(free * count), rest)] / scale
+    solved = np.linalg.solve(block, np.column_stack([cross.T, vector[rest] / scale]))
+    information = matrix[: free * count, : free * count] - cross @ solved[:, :-1]
+    score = vector[: free * count] - cross @ solved[:, -1]
+    log_det = np.linalg.slogdet(block)[1] + 2 * np.sum(np.log(scale)) - np.sum(np.log(prior[rest]))
+    power = (vector[rest] / scale) @ solved[:, -1]
+    return information, score, 0.5 * (power - log_det - trial.power) + shape[3]
+
+
+@pytest.mark.parametrize("further", [0, 2])
+@pytest.mark.parametrize("missing", [False, True])
+def test_what_the_notes_tell_is_the_dense_model_with_all_else_integrated_out(
+    further: int, missing: bool
+) -> None:
+    rng = np.random.default_rng(1 + further)
+    trial = likelihood(rng, further=further, missing=missing)
+    weight = rng.uniform(0.5, 1.2, (3, 4))
+    shapes = np.array([[0.6, 0.0, 0.0, -1.0], [0.2, 0.5, 1.0, -2.0]])
+    matrix, vector, evidence, less = _gather(trial, shapes, LAWS, weight)
+    for j, shape in enumerate(shapes):
+        information, score, belief = dense(trial, shape, weight)
+        size = np.sqrt(np.diag(information))
+        assert matrix[j] / size / size[:, None] == pytest.approx(
+            information / size / size[:, None], abs=PRIOR
+        )
+        assert vector[j] / size == pytest.approx(score / size, abs=PRIOR)
+        # what all notes share is no evidence for anything: the determinant of it without deviations is taken off
+        still = _common_determinant(trial)
+        assert evidence[j] == pytest.approx(belief + still, abs=PRIOR * np.abs(evidence[j]))
+        known = trial.information[..., 0, 0]
+        own = own_deviation(NUMBER, shape[None])[0] ** 2 / weight
+        inflation = variance_inflation(known.ravel(), (known / (1 + known * own)).ravel(), tail=10.0)
+        assert less[j] == pytest.approx(inflation)
+
+
+def _common_determinant(trial: NoteLikelihood) -> float:
+    """Half the log determinant of the information on what all notes share, in units of what is free."""
+    total = 0.0
+    for k in range(NUMBER.size):
+        both = trial.information[:, k][:, [0, -1]][:, :, [0, -1]].sum(axis=0)
+        # two unknowns: a common pitch, and a common glide
+        total += np.linalg.slogdet((30 * CENT) ** 2 * both + np.eye(2))[1]
+    return 0.5 * total
+
+
+def test_differences_are_averaged_over_all_ways_of_looking() -> None:
+    rng = np.random.default_rng(3)
+    trials = [likelihood(rng), replace(likelihood(rng), belief=1.0)]
+    shapes = np.array([[0.6, 0.0, 0.0, -1.0], [0.2, 0.5, 1.0, -2.0]])
+    weight = np.ones((3, 4))
+    found = fit_differences(trials, shapes, LAWS, robust_weight=weight)
+    beliefs, means, variances = [], [], []
+    for trial in trials:
+        evidence, estimate, variance = solve(trial, shapes, LAWS, weight, glides=(0.0005, 0.1, 0.7, 4.0))
+        beliefs += (evidence + trial.belief).ravel().tolist()
+        means += estimate[..., :3].reshape(-1, 3).tolist()
+        variances += variance.reshape(-1, 3, 3).tolist()
+    share = np.exp(np.array(beliefs) - max(beliefs))
+    share /= share.sum()
+    mean = share @ np.array(means)
+    assert found.sharp == pytest.approx(mean)
+    for i in range(3):
+        for j in range(3):
+            apart = np.array(means)[:, i] - np.array(means)[:, j]
+            total = share @ (np.array(variances)[:, i, j] + apart**2) - (share @ apart) ** 2
+            assert found.variance[i, j] == pytest.approx(total, rel=1e-6, abs=1e-16)
+    assert found.trial_weight == pytest.approx([share[:8].sum(), share[8:].sum()])
+
+
+def made(
+    rng: np.random.Generator, sharp: np.ndarray, own: np.ndarray, *, noise_cents: float = 0.01
+) -> NoteLikelihood:
+    """Three notes that lie so far sharp, each partial off by what all share and by its own."""
+    common = 3 * CENT * rng.normal(size=4)
+    heard = np.zeros((3, 4, 3))
+    heard[..., 0] = sharp[:, None] + common + own
+    root = np.zeros((3, 4, 3, 3))
+    root[..., 0, :] = [1.0, 0.5, 0.5]
+    root[..., 1, :] = [0.0, 0.4, 0.38]
+    root[..., 2, :] = [0.0, 0.0, 0.02]
+    information = root.swapaxes(2, 3) @ root / (noise_cents * CENT) ** 2
+    score = np.einsum("nkij,nkj->nki", information, heard)
+    return NoteLikelihood(information, score, 0.0, 0.0, np.zeros(3), (), np.full((3, 1), 0.8))
+
+
+def test_notes_that_differ_in_pitch_alone_are_told_apart_exactly() -> None:
+    rng = np.random.default_rng(4)
+    sharp = np.array([0.0, 0.3, -0.5]) * CENT
+    trial = made(rng, sharp, np.zeros((3, 4)))
+    laws = JointNotes(NUMBER, np.array([110.0, 111.0, 112.0]), np.full(3, 2e-5))
+    weight, shapes = first_look(trial, laws)
+    found = fit_differences([trial], shapes, laws, robust_weight=weight)
+    for i, j in ((0, 1), (1, 2), (0, 2)):
+        assert found.sharp[i] - found.sharp[j] == pytest.approx(sharp[i] - sharp[j], abs=0.02 * CENT)
+        assert 0.003 * CENT < math.sqrt(found.variance[i, j]) < 0.03 * CENT
+    assert weight == pytest.approx(np.ones((3, 4)) * weight[0, 0], rel=0.2)
+
+
+def test_a_partial_pulled_in_one_note_counts_little() -> None:
+    rng = np.random.default_rng(5)
+    own = 0.05 * CENT * rng.normal(size=(3, 4))
+    own[1, 2] = 6 * CENT
+    laws = JointNotes(NUMBER, np.array([110.0, 111.0, 112.0]), np.full(3, 2e-5))
+    weight, _ = first_look(made(rng, np.zeros(3), own), laws)
+    assert weight[1, 2] == weight.min()
+
+
+def test_the_first_look_is_three_rounds_of_weights_and_shapes() -> None:
+    # Its parts again: the best shape and spread of the glides by their evidence, weights by that, likely shapes.
+    rng = np.random.default_rng(6)
+    trial = made(rng, np.zeros(3), 0.5 * CENT * rng.normal(size=(3, 4)))
+    far = 1 / (1 + (np.log2(LAWS.hz / np.median(LAWS.hz)) / 0.25) ** 2)
+    weight, shapes = np.ones((3, 4)) * far[:, None], SHAPES
+    for turn in range(3):
+        evidence, means, _ = solve(trial, shapes, LAWS, weight, glides=(0.1, 4.0))
+        glide, best = np.unravel_index(np.argmax(evidence), evidence.shape)
+        weight = _student_weight(trial, LAWS, means[glide, best], shape=shapes[best])
+        near = (evidence > evidence.max(axis=1)[:, None] - 12.0).any(axis=0)
+        shapes = shapes[near]
+        if turn == 0:
+            ratio = SCATTERS_CENTS[1] / SCATTERS_CENTS[0]
+            shapes = module.closer_shapes(shapes, ratio=ratio, new=1.3)
+    found = first_look(trial, LAWS)
+    assert found[0] == pytest.approx(weight)
+    assert found[1] == pytest.approx(shapes)
+
+
+def test_shapes_far_behind_the_best_are_dropped() -> None:
+    shapes = np.arange(12.0).reshape(3, 4)
+    evidence = np.array([[0.0, -11.0, -30.0], [-50.0, -63.0, -61.0]])
+    assert _likely(shapes, evidence).tolist() == shapes.tolist()
+    evidence = np.array([[0.0, -11.0, -13.0], [-50.0, -63.0, -63.0]])
+    assert _likely(shapes, evidence).tolist() == shapes[:2].tolist()
+
+
+def test_notes_far_apart_deviate_by_twice_the_variance_in_a_quarter_of_an_octave() -> None:
+    hz = np.array([100.0, 100.0 * 2**0.25, 50.0])
+    assert _distance_inflation(hz)[:, 0] == pytest.approx([1.0, 2.0, 17.0])
+
+
+def test_sizes_of_what_a_partial_does_in_one_note() -> None:
+    assert (SCATTERS_CENTS[0], SCATTERS_CENTS[-1]) == (pytest.approx(0.0005), pytest.approx(8.0))
+    assert SHAPES[-1, 0] == pytest.approx(0.0003)
+    assert SHAPES.shape[0] == 9 * 4 * 2 + 1
+
+
+# Takes laid over each other
+
+
+def tracks(rng: np.random.Generator, number: list[float], count: int, *, noise: float, hz: float) -> Tracks:
+    n = np.array(number)
+    time_s = 0.01 + 0.02 * np.arange(count)
+    level = rng.uniform(0.5, 1.0, (n.size, 1)) * np.exp(-time_s)
+    return Tracks(n, hz * n, level.astype(complex), np.full(n.size, noise), time_s, 0.0, np.zeros(count))
+
+
+def laid() -> tuple[AlignedNotes, list[Tracks], list[np.ndarray]]:
+    rng = np.random.default_rng(7)
+    takes = [
+        tracks(rng, [1, 2, 3, 5], 30, noise=1e-4, hz=110.0),
+        tracks(rng, [1, 3, 5, 7], 25, noise=4e-4, hz=116.5),
+        tracks(rng, [2, 3, 5], 40, noise=1e-4, hz=110.3),
+    ]
+    phases = [rng.normal(size=t.z.shape) for t in takes]
+    aligned = align(takes, phases)
+    assert aligned is not None
+    return aligned, takes, phases
+
+
+def test_takes_are_laid_over_each_other_partial_by_partial() -> None:
+    aligned, takes, phases = laid()
+    assert aligned.number.tolist() == [1, 2, 3, 5]  # 7 is in one take alone
+    assert aligned.heard.tolist() == [[True] * 4, [True, False, True, True], [False, True, True, True]]
+    assert aligned.time_s == pytest.approx(np.array([t.time_s[:25] for t in takes]))
+    assert aligned.overdispersion.tolist() == [1.0] * 4
+    for k, number in enumerate(aligned.number):
+        inverse = []
+        for n, (take, phase) in enumerate(zip(takes, phases, strict=True)):
+            if number not in take.number:
+                assert aligned.phase[n, k].tolist() == [0.0] * 25
+                continue
+            row = int(np.flatnonzero(take.number == number)[0])
+            own = phase[row, :25]
+            assert aligned.phase[n, k] == pytest.approx(own - own.mean())
+            assert aligned.hz[n, k] == take.hz[row]
+            inverse.append(take.noise[row] / (2 * envelopes(take)[row, :25] ** 2))  # variances of a phase
+        assert aligned.weight[k] == pytest.approx(1 / np.mean(inverse, axis=0))
+    assert align(takes[:1], phases[:1]) is None
+
+
+def test_rows_are_spread_over_the_common_list() -> None:
+    _, takes, phases = laid()
+    full = _spread(np.array([1.0, 2.0, 3.0, 5.0, 7.0]), takes[1], phases[1], 10)
+    assert full[[0, 2, 3, 4]] == pytest.approx(phases[1][:, :10])
+    assert full[1].tolist() == [0.0] * 10
+
+
+def residual(aligned: AlignedNotes, tau_s: np.ndarray, glide: np.ndarray | None) -> np.ndarray:
+    """Phases over the mean of the takes, the told glide taken off."""
+    phase = aligned.phase.copy()
+    if glide is not None:
+        for n in range(3):
+            bent = glide[n] * glide_integral(aligned.time_s[n], tau_s=tau_s[n])
+            phase[n] -= 2 * np.pi * aligned.hz[n][:, None] * bent
+    for k in range(4):
+        phase[:, k] -= phase[:, k].sum(axis=0) / aligned.heard[:, k].sum()
+    return phase
+
+
+def own_terms(
+    aligned: AlignedNotes, n: int, k: int, trends: np.ndarray, phase: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, float]:
+    size = np.diag(aligned.weight[k])
+    one = np.ones((size.shape[0], 1))
+    out = size - size @ one @ one.T @ size / size.sum()
+    design = 2 * np.pi * aligned.hz[n, k] * trends.T
+    return design.T @ out @ design, design.T @ out @ phase[n, k], float(phase[n, k] @ out @ phase[n, k])
+
+
+@pytest.mark.parametrize("way", ["no glide taken off", "own glides taken off", "alike otherwise"])
+def test_a_way_of_looking_projects_phases_on_its_trends(way: str) -> None:
+    aligned, _, _ = laid()
+    aligned = replace(aligned, overdispersion=np.array([1.0, 2.0, 3.0, 4.0]))
+    tau_s, glide = np.array([0.4, 0.5, 0.6]), np.array([1e-3, 2e-3, -1e-3])
+    alike = np.array([0.7, 0.8, 0.9])
+    own_sd = (np.full(3, 0.2), np.full(3, 1e-4))
+    if way == "no glide taken off":
+        trial = aligned.trial(tau_s, belief=-1.5)
+    elif way == "own glides taken off":
+        trial = aligned.trial(tau_s, belief=-1.5, glide=glide, own_sd=own_sd)
+    else:
+        trial = aligned.trial(tau_s, belief=-1.5, glide=glide, own_sd=own_sd, alike_s=alike)
+    taken = None if way == "no glide taken off" else glide
+    phase = residual(aligned, tau_s, taken)
+    power = 0.0
+    for n in range(3):
+        t = aligned.time_s[n]
+        law = glide_integral(t, tau_s=tau_s[n])
+        trends = [t, law]
+        if taken is not None:
+            step = 1e-6  # by the logarithm of the decay time, by differences
+            longer = glide_integral(t, tau_s=tau_s[n] * math.exp(step))
+            shorter = glide_integral(t, tau_s=tau_s[n] * math.exp(-step))
+            trends.append(glide[n] * (longer - shorter) / (2 * step))
+            trends.append(glide_integral(t, tau_s=2.5 * tau_s[n]))
+        trends.append(glide_integral(t, tau_s=alike[n]) if way == "alike otherwise" else law)
+        for k in range(4):
+            on = aligned.heard[n, k] / aligned.overdispersion[k]
+            information, score, left = own_terms(aligned, n, k, np.array(trends), phase)
+            assert trial.information[n, k] == pytest.approx(information * on, rel=1e-5, abs=1e-9)
+            assert trial.score[n, k] == pytest.approx(score * on, rel=1e-5, abs=1e-9)
+            power += left * on
+    assert trial.power == pytest.approx(power)
+    assert trial.belief == -1.5
+    assert trial.glide.tolist() == ([0.0] * 3 if taken is None else glide.tolist())
+    assert trial.own_sd == (() if taken is None else own_sd)
+    assert trial.fading[:, 0] == pytest.approx(1 - np.exp(-2 * aligned.time_s[:, -1] / tau_s))
+
+
+def test_phases_that_scatter_more_than_noise_are_known_less_well() -> None:
+    aligned, _, _ = laid()
+    tau_s, glide = np.array([0.4, 0.5, 0.6]), np.array([1e-3, 2e-3, -1e-3])
+    found = aligned.rescaled([(tau_s, None), (2 * tau_s, glide)]).overdispersion
+    least = np.full(4, np.inf)
+    for taus, taken in ((tau_s, None), (2 * tau_s, glide)):
+        phase = residual(aligned, taus, taken)
+        total = np.zeros(4)
+        for n in range(3):
+            t = aligned.time_s[n]
+            trends = np.array([t, glide_integral(t, tau_s=taus[n])])
+            for k in np.flatnonzero(aligned.heard[n]):
+                information, score, power = own_terms(aligned, n, k, trends, phase)
+                total[k] += power - score @ np.linalg.solve(information, score)
+        least = np.minimum(least, total / ((25 - 3) * (aligned.heard.sum(axis=0) - 1)))
+    assert np.all(least > 1.0)
+    assert found == pytest.approx(least, rel=1e-5)
+    calm = replace(aligned, phase=0.0 * aligned.phase)
+    assert calm.rescaled([(tau_s, None)]).overdispersion.tolist() == [1.0] * 4
+
+
+def test_glides_of_all_takes_at_their_own_times() -> None:
+    aligned, _, _ = laid()
+    tau_s = np.array([0.4, 0.5, 0.6])
+    for row, t, tau in zip(_glides(aligned.time_s, tau_s), aligned.time_s, tau_s, strict=True):
+        assert row == pytest.approx(glide_integral(t, tau_s=tau))
