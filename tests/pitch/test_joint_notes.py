@@ -118,7 +118,7 @@ def test_what_the_notes_tell_is_the_dense_model_with_all_else_integrated_out(
             information / size / size[:, None], abs=PRIOR
         )
         assert vector[j] / size == pytest.approx(score / size, abs=PRIOR)
-        # what all notes share is no evidence for anything: the determinant of it without deviations is taken off
+        # what all notes share is no evidence: the determinant of it without deviations goes
         still = _common_determinant(trial)
         assert evidence[j] == pytest.approx(belief + still, abs=PRIOR * np.abs(evidence[j]))
         known = trial.information[..., 0, 0]
@@ -200,7 +200,7 @@ def test_a_partial_pulled_in_one_note_counts_little() -> None:
 
 
 def test_the_first_look_is_three_rounds_of_weights_and_shapes() -> None:
-    # Its parts again: the best shape and spread of the glides by their evidence, weights by that, likely shapes.
+    # Its parts again: the best shape and spread of the glides, weights by that, likely shapes.
     rng = np.random.default_rng(6)
     trial = made(rng, np.zeros(3), 0.5 * CENT * rng.normal(size=(3, 4)))
     far = 1 / (1 + (np.log2(LAWS.hz / np.median(LAWS.hz)) / 0.25) ** 2)

@@ -104,8 +104,8 @@ def test_a_short_gap_does_not_end_a_note(gap_s: float, ended: bool) -> None:
 
 @pytest.mark.parametrize(("swell_s", "whole"), [(0.36, True), (0.46, False)])
 def test_the_peak_of_a_note_is_sought_near_its_begin(swell_s: float, whole: bool) -> None:
-    # It swells by 20 dB, first slowly, after a moment that is more than 45 dB below the swell: where the swell
-    # counts as the note's peak, its end is sought after it.
+    # It swells by 20 dB after a moment that is more than 45 dB below the swell: where the swell counts
+    # as the note's peak, its end is sought after it.
     quiet, gap = 0.5 * 10 ** (-20 / 20), 0.5 * 10 ** (-70 / 20)
     smooth = np.repeat([quiet, gap, 0.5, gap], [round((swell_s - 0.1) / STEP_S), 20, 40, 20])
     assert (_end(smooth, 0.0) > (swell_s + 0.1) / STEP_S) is whole

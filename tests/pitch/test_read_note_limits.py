@@ -244,7 +244,7 @@ def test_a_note_must_ring_for_a_moment(seconds: float, read: bool) -> None:
     if read:
         stretch(clip)
     else:
-        with pytest.raises(Unreadable, match="it must ring 0.12 s"):
+        with pytest.raises(Unreadable, match=r"it must ring 0\.12 s"):
             stretch(clip)
 
 
