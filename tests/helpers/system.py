@@ -35,6 +35,21 @@ def _portaudio() -> str | None:
     return str(sounddevice.__file__)
 
 
+def _pseudo_terminal() -> str | None:
+    if os.name == "nt":
+        return None
+    import pty
+
+    try:
+        ours, theirs = pty.openpty()
+    except OSError:  # a container without /dev/pts
+        return None
+    name = os.ttyname(theirs)
+    os.close(ours)
+    os.close(theirs)
+    return name
+
+
 def _alsa_pulse_plugin() -> str | None:
     folders = [*Path("/usr/lib").glob("*/alsa-lib"), Path("/usr/lib/alsa-lib"), Path("/usr/lib64/alsa-lib")]
     plugin = "libasound_module_pcm_pulse.so"
@@ -49,6 +64,7 @@ PARTS = {
     "pactl": Part(_program("pactl"), "pulseaudio-utils"),
     "ssh-keygen": Part(_program("ssh-keygen"), "openssh-client"),
     "sha256sum": Part(_program("sha256sum"), "coreutils"),
+    "pseudo terminal": Part(_pseudo_terminal, "none; /dev/pts must be mounted"),
     "alsa-pulse": Part(_alsa_pulse_plugin, "libasound2-plugins"),
 }
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from rich.console import Console
 
+from helpers.system import needs
 from pitchcheck.cli.keys import LineKeys
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.guide.events import Accepted, GuideView, Phase, Reason, Refused, Silence
@@ -208,8 +209,8 @@ def test_lines_give_their_first_letter_as_a_key() -> None:
     assert pressed == "spF"
 
 
-@pytest.mark.skipif(os.name == "nt", reason="a pseudo terminal is a thing of Unix")
 def test_a_terminal_gives_single_keys_and_arrows_are_none() -> None:
+    needs("pseudo terminal")
     import pty
     import tty
 
