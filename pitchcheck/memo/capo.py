@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pitchcheck.instrument import Instrument
-from pitchcheck.memo.labelling import Label
+from pitchcheck.memo.labels import Label
 from pitchcheck.takes import Position
 from pitchcheck.tuning import fret_place, shift_note
 

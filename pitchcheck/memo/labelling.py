@@ -17,9 +17,10 @@ import numpy as np
 from pitchcheck.instrument import Instrument
 from pitchcheck.memo.courses import COURSES, Course
 from pitchcheck.memo.grammar import Grammar, Order, build_grammar, is_played
+from pitchcheck.memo.heard_strings import HEARD_SHARE, learn_strings, nearest_hz
 from pitchcheck.memo.hidden_markov import Belief, believe, log_evidence
+from pitchcheck.memo.labels import LIKE_STRING, Label, Labelling
 from pitchcheck.memo.place_likelihood import (
-    OPEN_CENTS,
     UNHEARD_CENTS,
     Stretches,
     Strings,
@@ -38,90 +39,13 @@ from pitchcheck.units import CENTS_PER_OCTAVE, cents_between
 TEMPER = 0.5  # evidence counts half: notes of one hand on one instrument are not independent (ours)
 FOLLOWED = 25.0  # log odds below the best at which a reading is not followed further
 MOST_FOLLOWED = 14
-SURE = 0.93  # belief from which a pluck is labelled
-LIKE_STRING = 1.0  # log odds from which a sound is taken for a string: one in forty others lies above (ours)
-HEARD_SHARE = 0.5  # plucks that must be believed open before the string counts as heard
 SHIFTS = (-1, -2, -3, -4, -5, 1, 2, 3, -12)  # semitones by which a string may be tuned apart from the others
 SIX = 6  # strings of which usual other tunings are known
 SHIFT_SHARE = 2e-3  # how likely each of them is for each string, before anything is heard (ours)
 CLEAN = 2.5  # log odds from which a sound left out asks for another tuning
 MOST_RETRIED = 5  # grammars tried again with another tuning
 LEARNED = 3  # rounds of learning the open strings
-MOST_SURPRISE = -5.0  # log odds below which no sharpness is learned: the note is of another place (ours)
 SLIP_CENTS = 15.0  # strings tuned by one ear lie so far from each other (ours)
-
-
-@dataclass(frozen=True)
-class Label:
-    """What a sound was taken for.
-
-    Attributes
-    ----------
-    sound : Sound
-    position : Position or None
-        None for no pluck of the course.
-    hz : float
-        Pitch of the note that was taken; 0 without one. [Hz]
-    belief : float
-        0 to 1, of the position or of there being none.
-    other : Position or None
-        The next likely place.
-    other_belief : float
-    likeness : float
-        Log odds of a plucked string by its sound alone.
-    alone : bool
-        Whether its string was never heard open: then it may as well be another string tuned otherwise.
-    """
-
-    sound: Sound
-    position: Position | None
-    hz: float
-    belief: float
-    other: Position | None
-    other_belief: float
-    likeness: float
-    alone: bool = False
-
-    @property
-    def sure(self) -> bool:
-        """Whether it is a pluck of a place, and which is beyond doubt."""
-        placed = self.position is not None and self.belief >= SURE and not self.alone
-        return placed and self.likeness > LIKE_STRING
-
-    @property
-    def torn(self) -> bool:
-        """Whether it sounds like a plucked string and cannot be placed for sure."""
-        return self.likeness > LIKE_STRING and (self.belief < SURE or self.alone)
-
-    @property
-    def strange(self) -> bool:
-        """Whether it sounds like a plucked string and is surely no place of any course."""
-        return self.likeness > LIKE_STRING and self.position is None and self.belief >= SURE
-
-
-@dataclass(frozen=True)
-class Labelling:
-    """What a recording was taken for.
-
-    Attributes
-    ----------
-    labels : tuple of Label
-        One for each sound, in order.
-    offset_cents : float
-        By how much all strings are off their notes. [cent]
-    shifts : dict of int to int
-        Strings tuned apart from the others, and by how much. [semitones]
-    course : str
-    order : Order
-    strings : Strings
-    """
-
-    labels: tuple[Label, ...]
-    offset_cents: float
-    shifts: Mapping[int, int]
-    course: str
-    order: Order
-    strings: Strings
 
 
 @dataclass(frozen=True)
@@ -274,7 +198,7 @@ def _settle(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument) 
     stretches = reading.tuning.stretches(instrument)
     for _ in range(LEARNED):
         belief = _Table(sounds, [grammar], strings, stretches).believe(grammar)
-        strings = _learn(belief, grammar, sounds, reading.strings, stretches)
+        strings = learn_strings(belief, grammar, sounds, reading.strings, stretches)
     belief = _Table(sounds, [grammar], strings, stretches).believe(grammar)
     heard = [n for n in strings.hz if strings.sd_cents[n] < UNHEARD_CENTS]
     apart = np.array([cents_between(reading.strings.hz[n], strings.hz[n]) for n in heard])
@@ -283,59 +207,6 @@ def _settle(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument) 
     )
     prior += sum(log_surprise(place, cents, stretches) for place, cents in strings.sharp_cents.items())
     return _Reading(grammar, reading.tuning, belief.log_evidence + prior, strings, belief)
-
-
-def _learn(
-    belief: Belief, grammar: Grammar, sounds: Sequence[Sound], before: Strings, stretches: Stretches
-) -> Strings:
-    """Return the open strings as they were heard."""
-    hz, sd = dict(before.hz), dict(before.sd_cents)
-    for number in before.hz:
-        columns = [i for i, p in enumerate(grammar.positions) if p.string == number and p.stop is Stop.OPEN]
-        weight = belief.states[:, columns].sum(axis=1)
-        if weight.sum() < HEARD_SHARE:
-            continue
-        heard = np.flatnonzero(weight > 0.02)
-        pitch = np.array([_nearest(sounds[int(t)], before.hz[number]) for t in heard])
-        order = np.argsort(pitch)
-        share = np.cumsum(weight[heard][order])
-        hz[number] = float(pitch[order][np.searchsorted(share, 0.5 * share[-1])])
-        sd[number] = OPEN_CENTS
-    sharp = _learn_sharpness(belief, grammar, sounds, hz)
-    notes = list(before.hz.values())
-    usual = {
-        place: cents
-        for place, cents in sharp.items()
-        if notes.count(before.hz[place.string]) == 1  # of a pair tuned alike either may have been heard
-        and log_surprise(place, cents, stretches) > MOST_SURPRISE
-    }
-    return Strings(hz, sd, usual)
-
-
-def _learn_sharpness(
-    belief: Belief, grammar: Grammar, sounds: Sequence[Sound], opens: Mapping[int, float]
-) -> dict[Position, float]:
-    """Return how sharp the stopped places were heard. [cent]"""
-    found: dict[Position, float] = {}
-    for place in dict.fromkeys(grammar.positions):
-        if place.stop is not Stop.PRESS:  # fingers scatter too much to be learned from
-            continue
-        columns = [i for i, p in enumerate(grammar.positions) if p == place]
-        weight = belief.states[:, columns].sum(axis=1)
-        if weight.sum() < HEARD_SHARE:
-            continue
-        tempered = opens[place.string] * 2 ** (place.semitones / 12)
-        heard = np.flatnonzero(weight > 0.02)
-        cents = np.array([cents_between(tempered, _nearest(sounds[int(t)], tempered)) for t in heard])
-        order = np.argsort(cents)
-        share = np.cumsum(weight[heard][order])
-        found[place] = float(cents[order][np.searchsorted(share, 0.5 * share[-1])])
-    return found
-
-
-def _nearest(sound: Sound, hz: float) -> float:
-    """Pitch of a sound's note that lies nearest."""
-    return min((note.hz for note in sound.notes), key=lambda one: abs(math.log(one / hz)))
 
 
 def _conclude(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> Labelling:
@@ -381,7 +252,7 @@ def _label(sound: Sound, share: dict[Position, float], strings: Strings) -> Labe
     other, other_belief = ranked[1] if len(ranked) > 1 else (None, 0.0)
     hz = 0.0
     if position is not None:
-        hz = _nearest(sound, strings.hz[position.string] * 2 ** (position.semitones / 12))
+        hz = nearest_hz(sound, strings.hz[position.string] * 2 ** (position.semitones / 12))
     elif sound.notes:
         hz = sound.notes[0].hz
     return Label(sound, position, hz, belief, other, other_belief, log_string(sound))

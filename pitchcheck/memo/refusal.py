@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import dataclass
 from enum import StrEnum
 
-from pitchcheck.memo.labelling import LIKE_STRING, Label, Labelling
+from pitchcheck.memo.labels import LIKE_STRING, Label, Labelling
 from pitchcheck.takes import Position
 
 FEWEST_PLUCKS = 3  # an open string, something stopped, and an open string again

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pitchcheck.memo.labelling import Label
+from pitchcheck.memo.labels import Label
 from pitchcheck.memo.refusal import Refusal, Why
 from pitchcheck.takes import Position, Stop
 

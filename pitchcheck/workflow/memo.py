@@ -15,7 +15,8 @@ from pitchcheck.instrument import Instrument
 from pitchcheck.measurement import Measurement
 from pitchcheck.memo.capo import behind_capo, on_whole_neck
 from pitchcheck.memo.courses import COURSES, prefer
-from pitchcheck.memo.labelling import Label, Labelling, label_sounds
+from pitchcheck.memo.labelling import label_sounds
+from pitchcheck.memo.labels import Label, Labelling
 from pitchcheck.memo.refusal import find_refusal
 from pitchcheck.memo.sounds import Sound, find_sounds
 from pitchcheck.session.folder import read_session

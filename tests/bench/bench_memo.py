@@ -18,7 +18,8 @@ import numpy as np
 
 from helpers.memo_player import Memo, make_memo
 from pitchcheck.audio.recording import read_recording
-from pitchcheck.memo.labelling import Label, label_sounds
+from pitchcheck.memo.labelling import label_sounds
+from pitchcheck.memo.labels import Label
 from pitchcheck.memo.refusal import find_refusal
 from pitchcheck.memo.sounds import find_sounds
 

@@ -9,7 +9,8 @@ import pytest
 
 from helpers.memo_plan import COURSES, Place
 from pitchcheck.instrument import Instrument
-from pitchcheck.memo.labelling import Labelling, label_sounds
+from pitchcheck.memo.labelling import label_sounds
+from pitchcheck.memo.labels import Labelling
 from pitchcheck.memo.refusal import Why, find_refusal
 from pitchcheck.memo.sounds import Note, Sound
 from pitchcheck.physics.materials import string_constants
