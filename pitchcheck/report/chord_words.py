@@ -130,6 +130,8 @@ def chords_summary(before: Sequence[Chord], after: Sequence[Chord]) -> str:
     was, clean = sum(old == 0 for old, _ in pairs), sum(new == 0 for _, new in pairs)
     if was == clean == total:
         return f"All {total} usual open chords were clean before, and are now."
+    if not was and not clean and not better and not worse:
+        return f"None of {total} usual open chords is clean, before or now; none sounds better or worse."
     said = (
         f"{better or 'None'} of {total} usual open chords sound{'' if better > 1 else 's'} better than before"
     )

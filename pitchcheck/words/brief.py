@@ -88,7 +88,7 @@ def amounts(measurement: Measurement) -> str:
             groups.setdefault(numbers.removal(string.remove_now_mm, unit=unit), []).append(string.number)
     if not groups:
         return "File nothing now."
-    parts = [f"{phrases.strings(members)} {amount}" for amount, members in groups.items()]
+    parts = [f"{amount} on {phrases.strings(members)}" for amount, members in groups.items()]
     return f"File off the slot now, at most: {', '.join(parts)}."
 
 

@@ -146,7 +146,7 @@ def _first_frets(comparison: Comparison) -> str:
     if abs(now[left]) <= phrases.AUDIBLE_CENTS:
         return f"{said} No string is off by more than {phrases.AUDIBLE_CENTS:g} cents there now."
     fine = next(s for s in comparison.strings if s.number == left).verdict is Verdict.FINE
-    elsewhere = " Its slot is fine, so that comes from elsewhere." if fine else ""
+    elsewhere = " Its slot is fine, so the rest is not the nut." if fine else ""
     if left == worst:
         return f"{said}{elsewhere}"
     return f"{said} Most off now is string {left}, {_off(now[left])}.{elsewhere}"
@@ -183,7 +183,7 @@ def _missing(slots: Sequence[SlotChange]) -> str:
     rest = [s.number for s in missing if s.number not in alone]
     ends = (
         (rest, "not heard both before and after."),
-        (alone, "heard once; nothing was noted as filed off."),
+        (alone, "heard once, so no change is told; nothing was noted as filed off."),
     )
     return " ".join(
         f"{phrases.strings(few, capital=True)} {'was' if len(few) == 1 else 'were'} {end}"

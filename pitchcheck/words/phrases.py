@@ -99,7 +99,7 @@ CAUSE_NAMES = {
 }
 
 CAUSE_CURES = {
-    Cause.SLOT_HIGH: "file a little, then listen again",
+    Cause.SLOT_HIGH: "filed a little at a time, listening in between",
     Cause.SLOT_LOW: "raise it, never file it",
     Cause.NUT_POSITION: "a matter of the nut's place; filing slots does not cure it",
     Cause.SADDLE: "set intonation at the bridge",

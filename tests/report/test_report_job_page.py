@@ -249,6 +249,7 @@ def test_the_customer_reads_what_improved_first_and_in_a_small_table() -> None:
             (12.0, 3.0),
             "None of 2 {} sounds better than before, 1 sounds worse; 1 is clean now, 2 before.",
         ),
+        ((12.0, 12.0), (12.0, 11.0), "None of 2 {} is clean, before or now; none sounds better or worse."),
         ((3.0, 3.0), (1.0, 2.0), "All 2 {} were clean before, and are now."),
     ],
 )
