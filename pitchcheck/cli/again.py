@@ -47,7 +47,7 @@ def again(
     plain: PlainOption = False,
     jobs: JobsOption = None,
 ) -> None:
-    """Go on with an instrument after filing: the same settings, and only the strings that are named.
+    """Go on after filing: same settings, only the strings you name.
 
     What was heard before is built in. Of a job, the pass is filed at the end.
 

@@ -82,7 +82,8 @@ app = typer.Typer(
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"]},
     pretty_exceptions_enable=False,
-    help="Hear how high the nut slots of a fretted instrument are, how sure that is, and what may come off.",
+    rich_markup_mode=None,  # help without boxes: an overview is one screen
+    help="Hear how high nut slots are, how sure that is, and how much may come off.",
 )
 
 

@@ -27,7 +27,9 @@ def bench(
     tones: TonesOption = True,
     jobs: JobsOption = None,
 ) -> None:
-    """Serve a page on this machine: the session at the microphone, seen from across the room.
+    """Show the same session on a page, read from across the room.
+
+    The page is served on this machine, to this machine only.
 
     Example: pitchcheck bench my-bench
     """

@@ -26,9 +26,9 @@ SeedOption = Annotated[int, typer.Option(min=0, help="Another hand and room on t
 
 
 def demo(keep: KeepOption = None, report: ReportOption = DEFAULT_REPORT, seed: SeedOption = SEED) -> None:
-    """Play an imaginary guitar with two slots left high, measure it, and show the truth beside the result.
+    """Measure an imaginary guitar, then show the truth beside it.
 
-    Needs no microphone. Example: pitchcheck demo --keep two-lamps
+    Two of its slots were left high. Needs no microphone. Example: pitchcheck demo --keep two-lamps
     """
     check_report_path(report)
     _leave_others_alone(report)

@@ -31,12 +31,23 @@ def explain(
 
 
 def read_sections() -> dict[str, list[str]]:
-    """Return the paragraphs of docs/messages.md by section, as lines without their breaks."""
+    """Return the paragraphs of docs/messages.md by section, as lines without their breaks; tables by row."""
     sections: dict[str, list[str]] = {}
     for part in _text().split("\n## ")[1:]:
         title, _, body = part.partition("\n")
-        sections[title.strip()] = [" ".join(words.split()) for words in body.split("\n\n") if words.strip()]
+        lines: list[str] = []
+        for words in body.split("\n\n"):
+            if words.startswith("|"):
+                lines += map(_row, words.splitlines()[2:])  # below its head and rule
+            elif words.strip():
+                lines.append(" ".join(words.split()))
+        sections[title.strip()] = lines
     return sections
+
+
+def _row(row: str) -> str:
+    """Return a row of a table as a line: its first cell, then the rest."""
+    return "  " + ": ".join(cell.strip() for cell in row.strip("| ").split(" | "))
 
 
 def _text() -> str:

@@ -22,7 +22,7 @@ WordsArgument = Annotated[
 
 
 def gauge(name: NameArgument, reading: WordsArgument, jobs: JobsOption = None) -> None:
-    """Write down what a gauge said.
+    """Write down what a gauge or a feeler leaf said.
 
     It is weighed together with the sound, at once and in every later pass; in a job it also stands beside the
     sound in every report.

@@ -10,7 +10,7 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print the list as JSON
 
 
 def kinds(as_json: JsonOption = False) -> None:
-    """List the kinds of instrument that come with their usual scale and strings.
+    """List the kinds of instrument with their usual scale and strings.
 
     Example: pitchcheck kinds
     """

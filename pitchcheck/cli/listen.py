@@ -84,7 +84,7 @@ def listen(
     final: FinalOption = False,
     jobs: JobsOption = None,
 ) -> None:
-    """Lead through the takes at the microphone, keep each in the folder, and measure.
+    """Lead through the takes at the microphone, keep each, measure.
 
     Example: pitchcheck listen bench/today --kind acoustic --thoroughness quick
     """

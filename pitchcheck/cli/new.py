@@ -58,7 +58,9 @@ def new(
     aim: AimOption = None,
     level_frets: LevelOption = False,
 ) -> None:
-    """Start a session: settings to correct, a list of takes, and a take sheet to print.
+    """Start a session folder: settings, list of takes, sheet to print.
+
+    The settings are those of a usual instrument of its kind: correct them.
 
     Example: pitchcheck new bench/today --kind electric --scale "648 mm"
     """

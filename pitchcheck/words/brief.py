@@ -88,7 +88,7 @@ def amounts(measurement: Measurement) -> str:
             groups.setdefault(numbers.removal(string.remove_now_mm, unit=unit), []).append(string.number)
     if not groups:
         return "File nothing now."
-    parts = [f"{amount} on {phrases.strings(members)}" for amount, members in groups.items()]
+    parts = [f"{phrases.strings(members)}: {amount}" for amount, members in groups.items()]
     return f"File off the slot now, at most: {', '.join(parts)}."
 
 
@@ -113,10 +113,11 @@ def _others(measurement: Measurement) -> list[str]:
     if barred and not kept:
         lines.append(f"{_who(barred)}: high, but do not file yet.")
     unheard = [p.number for p in plan.strings if p.height_mm is None]
+    tried = {take.position.string for take in measurement.takes}
     if len(unheard) == len(plan.strings):
         lines.append("Play the takes again; why each was refused is told with them.")
-    elif unheard:
-        lines.append(f"{_who(unheard)}: not measured. Play the takes again.")
+    elif refused := [n for n in unheard if n in tried or measurement.problems]:  # else it was left out
+        lines.append(f"{_who(refused)}: not measured. Play the takes again.")
     unsure = [p.number for p in plan.strings if p.verdict is Verdict.UNSURE and p.height_mm is not None]
     best = plan.next_take
     play = f"next play {best.position.words()}" if best else "play press 1 and press 2 again"

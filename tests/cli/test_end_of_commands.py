@@ -6,11 +6,15 @@ from pathlib import Path
 
 import pytest
 
+from helpers.bench_player import BenchPlayer, bench_room
 from helpers.jobs import NOW, make_job
+from helpers.microphone import INPUT
 from helpers.planted import heard, job_of, truth_of
 from helpers.readings import write_readings
-from helpers.terminal import COLUMNS, LINES, screen_after
+from helpers.terminal import COLUMNS, LINES, Terminal, screen_after
+from pitchcheck.cli.explain import read_sections
 from pitchcheck.cli.output import wrapped
+from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.instrument import Removal
 from pitchcheck.jobs.layout import VARIABLE
 from pitchcheck.simulate.folder import session_text
@@ -59,6 +63,12 @@ COMMANDS: dict[str, tuple[list[str], bool]] = {  # and whether amounts stand at 
     "again": (["again", "all", "--strings", "3", "--prepare"], False),
     "new": (["new", "fresh", "--kind", "electric", "--aim", "new nut"], False),
     "kinds": (["kinds"], False),
+    "demo": (["demo"], False),
+    "help": (["--help"], False),
+    "help of job": (["job", "--help"], False),
+    "explain": (["explain"], False),
+    "explain one": (["explain", "input"], False),  # the longest
+    "inputs, none": (["inputs"], False),
     "job new": (["job", "new", "Another guitar of the workshop"], False),
     "job list": (["job", "list"], False),
     "job show": (["job", "show", "lamp"], True),
@@ -70,6 +80,7 @@ COMMANDS: dict[str, tuple[list[str], bool]] = {  # and whether amounts stand at 
     "job step": (["job", "step", "lamp"], False),
     "job note": (["job", "note", "lamp", "a", "note"], False),
     "job export": (["job", "export", "lamp", "--to", "lamp.zip", "--without-names"], False),
+    "job set-aside": (["job", "set-aside", "lamp", "2", "--reason", "the wrong folder"], False),
     "job verify": (["job", "verify", "lamp"], False),
     "job tidy": (["job", "tidy", "lamp"], False),
     "a refusal": (["job", "report", "shelf", "--to", "shelf.html"], False),
@@ -81,9 +92,12 @@ COMMANDS: dict[str, tuple[list[str], bool]] = {  # and whether amounts stand at 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_the_end_of_every_command_is_one_screen(here: Path, name: str) -> None:
     words, amounts = COMMANDS[name]
-    shown = screen_after(*words, cwd=here)
-    scrolled = shown.pop()
-    assert scrolled == "", f"the last line is for the prompt: {scrolled}"
+    one_screen(screen_after(*words, cwd=here), amounts=amounts)
+
+
+def one_screen(shown: list[str], *, amounts: bool) -> None:
+    """Nothing is cut; where amounts belong, they stand last, below all six strings."""
+    assert shown[LINES - 1] == "", f"the last line is for the prompt: {shown[-1]}"
     text = [line for line in shown if line]
     assert text
     assert max(len(line) for line in text) <= COLUMNS
@@ -92,9 +106,40 @@ def test_the_end_of_every_command_is_one_screen(here: Path, name: str) -> None:
         assert AMOUNTS in end or "file nothing" in end.lower(), end
         heads = [line.split()[0] for line in text if line[:1].isdigit() and line[1:2] == " "]
         assert heads == ["1", "2", "3", "4", "5", "6"]
-        assert text[0]  # and nothing scrolled away above it: the answer is on the screen
-        assert any("too high" in line or "Lamp room guitar" in line for line in text)
-    assert len(shown) <= LINES - 1
+        assert any("the nut" in line or "Lamp room guitar" in line for line in text)  # the answer too
+
+
+@pytest.mark.slow
+def test_the_end_of_a_session_at_the_microphone_is_one_screen(tmp_path: Path) -> None:
+    """Played on string 3, filed, and played again, on the screen that a person sees."""
+    course = survey_positions((3,), thoroughness=Thoroughness.BASE)
+    listen = ["listen", "bench/lamp", "--kind", "electric", "--level-frets"]
+    truth = truth_of(SETTINGS, HEIGHTS_MM)
+    with bench_room(tmp_path) as microphone:
+        player = BenchPlayer(microphone, tmp_path, instrument=SETTINGS.instrument, truth=truth)
+        for words in (listen, ["again", "bench/lamp"]):
+            command = [*words, "--strings", "3", "--input", INPUT, "--no-tones"]
+            with Terminal(*command, cwd=tmp_path, environment=microphone.environment) as terminal:
+                for taken, place in enumerate(course):
+                    terminal.until(f"{taken} of {len(course)} takes")
+                    player.pluck(place)
+                terminal.until("would tell more", or_end=True)
+                if terminal.process.poll() is None:
+                    terminal.press("f")
+                assert terminal.end() == 0
+                one_screen(terminal.lines, amounts=True)
+            player.file({3: FILED_MM})
+        inputs = Terminal("inputs", cwd=tmp_path, environment=microphone.environment)
+        with inputs:
+            assert inputs.end() == 0
+            one_screen(inputs.lines, amounts=False)
+
+
+def test_every_explanation_fits_a_screen(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", str(COLUMNS))
+    lengths = {name: len(list(wrapped(lines))) for name, lines in read_sections().items()}
+    assert max(lengths, key=lambda name: lengths[name]) == "input"
+    assert lengths["input"] <= LINES - 1
 
 
 def test_lines_break_between_words_and_paths_stay_whole(monkeypatch: pytest.MonkeyPatch) -> None:

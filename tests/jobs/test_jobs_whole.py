@@ -12,54 +12,40 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
 
-from helpers.listen import room_noise
-from helpers.microphone import INPUT, RATE_HZ, Microphone, virtual_microphone, write_sound
+from helpers.bench_player import BenchPlayer, asked_for, bench_room
+from helpers.microphone import INPUT, Microphone
 from helpers.planted import job_of, truth_of
 from pitchcheck.compare.records import Change
 from pitchcheck.jobs.layout import VARIABLE
 from pitchcheck.jobs.read import read_job
 from pitchcheck.jobs.verify import verify_job
 from pitchcheck.physics.gauges import third_fret_clearance_mm
-from pitchcheck.simulate.body import random_body
-from pitchcheck.simulate.player import Hand, play
-from pitchcheck.simulate.room import Room
-from pitchcheck.simulate.voice import Voice, sound_of
-from pitchcheck.takes import Position, Stop
 from pitchcheck.workflow.jobs.compared import compare_job, sound_job
 
 MOST_COMMANDS = 15
-SEED = 16
 SETTINGS = job_of("electric")
 HEIGHTS_MM = (0.62, 0.75, 0.70, 0.66, 0.80, 0.85)  # [mm] of a nut as it was bought
 Z_90 = 1.645  # [sd] of a 90 % interval
-MOST_SD = 3.0  # of a change as it is stated: six slots, a false alarm in 60 runs of other seeds
+MOST_SD = 3.0  # of a change as it is stated: six slots, so one false alarm in 60 other hands
 UNDER_MM = 0.02  # the contract: no slot ends further below its target
-RINGS_S = 1.3  # [s] then the hand damps the string
-DAMPED_S = 0.06
-ROOM_S = 400.0  # [s] of a room that goes on behind the notes
-ASKED = re.compile(r"String (\d): (open|press|fret) ?(\d*)\.")
 NOT_TAKEN = re.compile(r"Too |That was |Two strings|The pitch |String \d is ")
 MOST_REFUSED = 3  # in a row
 MORE = "would tell more"
 
 
 class Bench:
-    """The instrument, what is done to it, and the commands that were typed."""
+    """Who plays, and the commands that were typed."""
 
     def __init__(self, microphone: Microphone, place: Path) -> None:
-        self.truth = truth_of(SETTINGS, HEIGHTS_MM)
+        self.player = BenchPlayer(
+            microphone, place, instrument=SETTINGS.instrument, truth=truth_of(SETTINGS, HEIGHTS_MM)
+        )
         self.place = place
         self.log: list[str] = []
-        self.asked = 0
-        self._rng = np.random.default_rng(SEED)
-        self._voice = Voice(random_body(self._rng, pull_cents=1.5), Room(), RATE_HZ, RINGS_S)
-        self._microphone = microphone
         self._environment = {**microphone.environment, VARIABLE: str(place / "jobs")}
 
     def type(self, *words: str) -> subprocess.Popen[str]:
@@ -83,7 +69,7 @@ class Bench:
         return out + error
 
     def listen(self, *words: str) -> str:
-        """Type a command that listens, and play every note that it asks for, until it would tell more."""
+        """Type a command that listens; play what it asks for, and finish when more would only help."""
         process = self.type(*words, "--input", INPUT, "--no-tones")
         assert process.stdout is not None
         said, place, refused = "", None, 0
@@ -91,46 +77,18 @@ class Bench:
             said += line
             if MORE in line:
                 break
-            if asked := ASKED.match(line):
-                place, refused = _place(asked), 0
+            if asked := asked_for(line):
+                place, refused = asked, 0
             elif NOT_TAKEN.match(line):
                 refused += 1
             else:
                 continue
             assert place is not None
             assert refused < MOST_REFUSED, said
-            self._pluck(place)
+            self.player.pluck(place)
         out, error = process.communicate("f\n", timeout=120)
         assert process.returncode == 0, said + out + error
         return said + out + error
-
-    def _pluck(self, place: Position) -> None:
-        """Sound one note in the room; a hand damps it."""
-        self.asked += 1
-        (note,) = play(self._rng, truth=self.truth, hand=Hand(), positions=[place])
-        sound = sound_of(
-            self._rng, played=note, instrument=SETTINGS.instrument, truth=self.truth, voice=self._voice
-        ).samples.copy()
-        damped = round(DAMPED_S * RATE_HZ)
-        sound[-damped:] *= np.linspace(1.0, 0.0, damped)
-        self._microphone.play(write_sound(self.place / "note.wav", sound)).wait(timeout=30)
-
-    def file(self, off_mm: dict[int, float]) -> None:
-        """Take something off some slots; the string comes down with its slot."""
-        strings = tuple(
-            replace(
-                s,
-                slot_height_mm=s.slot_height_mm - off_mm.get(n, 0.0),
-                action_12_mm=s.action_12_mm - off_mm.get(n, 0.0) / 2,
-            )
-            for n, s in enumerate(self.truth.strings, 1)
-        )
-        self.truth = replace(self.truth, strings=strings)
-
-
-def _place(asked: re.Match[str]) -> Position:
-    string, stop, fret = asked.groups()
-    return Position(int(string), Stop(stop), int(fret) if fret else None)
 
 
 def allowed(job: Path) -> dict[int, float]:
@@ -141,14 +99,8 @@ def allowed(job: Path) -> dict[int, float]:
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[Bench]:
-    """A bench in a room that is never quite silent."""
-    with virtual_microphone() as microphone:
-        room = microphone.play(write_sound(tmp_path / "room.wav", room_noise(ROOM_S)))
-        try:
-            yield Bench(microphone, tmp_path)
-        finally:
-            room.terminate()
-            room.wait(timeout=10)
+    with bench_room(tmp_path) as microphone:
+        yield Bench(microphone, tmp_path)
 
 
 @pytest.mark.slow
@@ -162,30 +114,28 @@ def test_a_whole_job_from_intake_to_hand_over(bench: Bench) -> None:
     bench.run("job", "report", "lamp", "--to", "intake.html", "--for", "player")
     for number in (2, 3):
         off = allowed(job)
-        bench.file(off)
+        bench.player.file(off)
         removed = [w for string, amount in off.items() for w in ("--removed", f"{string}={amount} mm")]
         last = ("--final",) if number == 3 else ()
         said = bench.listen("again", "lamp", "--strings", ",".join(map(str, off)), *removed, *last)
         assert f"Sealed as pass {number}" in said, said[-600:]
-    gap_mm = third_fret_clearance_mm(bench.truth.string(2).slot_height_mm)
-    bench.run("gauge", "lamp", "third", "2", f"{gap_mm:.2f}", "mm")
+    now = bench.player.truth.strings
+    bench.run("gauge", "lamp", "third", "2", f"{third_fret_clearance_mm(now[1].slot_height_mm):.2f}", "mm")
     bench.run("job", "compare", "lamp")
     bench.run("job", "report", "lamp", "--to", "lamp.html", "--for", "player", "--signature")
     bench.run("job", "export", "lamp", "--to", "lamp.zip")
     bench.run("job", "verify", "lamp")
-    print(f"{bench.asked} notes", *bench.log, sep="\n")
+    print(f"{bench.player.played} notes", *bench.log, sep="\n")
     assert len(bench.log) <= MOST_COMMANDS
     assert sum("bench/lamp" in command for command in bench.log) == 1
     assert verify_job(job).sound
-    page = (bench.place / "lamp.html").read_text(encoding="utf-8")
-    assert "not heard" not in page
+    assert "not heard" not in (bench.place / "lamp.html").read_text(encoding="utf-8")
     found = compare_job(sound_job(job)).comparison.strings
-    for slot, really, was_mm in zip(found, bench.truth.strings, HEIGHTS_MM, strict=True):
+    for slot, really, was_mm in zip(found, now, HEIGHTS_MM, strict=True):
         assert slot.change_mm is not None
-        assert slot.before_mm is not None
         change_mm = really.slot_height_mm - was_mm
         sd_mm = (slot.change_mm.high - slot.change_mm.low) / (2 * Z_90)
         assert abs(slot.change_mm.median - change_mm) < MOST_SD * sd_mm, slot.number
-        assert really.slot_height_mm > slot.target_mm - UNDER_MM, slot.number  # a file is never told too much
         assert slot.change is not Change.HIGHER
-    assert HEIGHTS_MM[1] - bench.truth.string(2).slot_height_mm > 0.2  # and something was filed
+        assert really.slot_height_mm > slot.target_mm - UNDER_MM, slot.number
+    assert HEIGHTS_MM[1] - now[1].slot_height_mm > 0.2  # [mm] and something was filed

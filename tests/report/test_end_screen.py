@@ -75,7 +75,7 @@ def test_every_string_is_on_it_and_no_sentence_twice(case: Measurement) -> None:
 
 def test_the_amounts_stand_last() -> None:
     shown = end_screen(CASES["usual"])
-    assert shown[-1] == "File off the slot now, at most: 0.15 mm on string 5, 0.20 mm on string 6."
+    assert shown[-1] == "File off the slot now, at most: string 5: 0.15 mm, string 6: 0.20 mm."
     assert shown[-3].startswith("Eye protection on")
     assert end_screen(CASES["fine"])[-1] == "File nothing now."
     assert end_screen(CASES["locking"])[-1] == "File nothing."

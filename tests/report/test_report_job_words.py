@@ -42,7 +42,9 @@ def test_an_uncertain_change_is_called_uncertain() -> None:
 
 
 def test_what_was_not_heard_is_said() -> None:
-    assert "String 5 was heard once, so no change is told; nothing was noted as filed off." in summary(comparison(ODD))
+    assert "String 5 was heard once, so no change is told; nothing was noted as filed off." in summary(
+        comparison(ODD)
+    )
     assert "not heard" not in " ".join(summary(comparison(TWO_LOWERED)))
 
 

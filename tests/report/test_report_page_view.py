@@ -67,7 +67,7 @@ def test_the_summary_names_the_strings_and_what_is_next() -> None:
     assert "Strings 1 to 4 are fine." in text
     answer = page_view(measurement(TWO_HIGH_REST_FINE)).answer
     assert any(step.startswith("Slacken strings 5 and 6, one at a time") for step in answer.steps)
-    assert answer.amounts == "File off the slot now, at most: 0.15 mm on string 5, 0.20 mm on string 6."
+    assert answer.amounts == "File off the slot now, at most: string 5: 0.15 mm, string 6: 0.20 mm."
 
 
 def test_every_amount_is_in_the_steps_string_by_string() -> None:

@@ -33,15 +33,8 @@ from pitchcheck.errors import WrongCall
 
 job = typer.Typer(
     no_args_is_help=True,
-    help="Keep an instrument's passes, notes and steps in a folder that shows any later change.",
+    help="Keep an instrument's passes and papers; any later change shows.",
 )
-
-job.command()(compare)
-job.command()(report)
-job.command()(export)
-job.command("import")(import_)
-job.command()(verify)
-job.command()(tidy)
 
 
 @job.command("new")
@@ -101,7 +94,7 @@ def show(
     as_json: JsonOption = False,
     jobs: JobsOption = None,
 ) -> None:
-    """Show a job: its passes, every slot as it stands now, and what may come off.
+    """Show a job: passes, every slot as it stands, what may come off.
 
     Example: pitchcheck job show parlour
     """
@@ -192,7 +185,9 @@ def step(
     as_json: JsonOption = False,
     jobs: JobsOption = None,
 ) -> None:
-    """Show the checklist of work that sound cannot hear, or one step of it; mark a step.
+    """Show the checklist, or one step of it; mark a step.
+
+    It is of work that sound cannot hear.
 
     Example: pitchcheck job step parlour score --done
     """
@@ -238,3 +233,11 @@ def set_aside(
 
     line = set_pass_aside(find(name, jobs), which, reason=reason, now=now())
     tell(f"Pass {line.number} no longer counts: {line.reason}. Nothing was removed.")
+
+
+job.command()(compare)
+job.command()(report)
+job.command()(export)
+job.command("import")(import_)
+job.command()(verify)
+job.command()(tidy)

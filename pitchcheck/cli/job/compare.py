@@ -36,7 +36,7 @@ def compare(
     unit: UnitOption = None,
     jobs: JobsOption = None,
 ) -> None:
-    """Compare two passes of a job: how far every slot moved, and how sure that is."""
+    """Compare two passes: how far every slot moved, how sure that is."""
     from pitchcheck.report.comparison_files import comparison_csv, comparison_json
     from pitchcheck.workflow.jobs.compared import compare_job, sound_job
 
@@ -87,9 +87,10 @@ def report(
     after: AfterOption = None,
     jobs: JobsOption = None,
 ) -> None:
-    """Write the report of a job: one page with pictures and sound that needs nothing from elsewhere.
+    """Write the report: one page with pictures and sound.
 
-    Of a job with one pass it is an intake page: how the instrument came in, and what is proposed.
+    It needs nothing from elsewhere. Of a job with one pass it is an intake page: how the instrument came in,
+    and what is proposed.
 
     Example: pitchcheck job report parlour --to parlour.html --for player
     """

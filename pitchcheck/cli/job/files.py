@@ -84,7 +84,7 @@ def verify(
     as_json: JsonOption = False,
     jobs: JobsOption = None,
 ) -> None:
-    """Compare every byte of a job with its sums, and say what that proves.
+    """Compare every byte with its sums, and say what that proves.
 
     Exit status 1 if anything is not as it was written.
     """
@@ -111,7 +111,10 @@ def tidy(
     remove: Annotated[bool, typer.Option("--remove", help="Remove leftovers for good; asks again.")] = False,
     jobs: JobsOption = None,
 ) -> None:
-    """Finish a write that was cut short, and show what others left; remove that only with --remove."""
+    """Finish a write that was cut short, show leftovers.
+
+    They are removed only with --remove.
+    """
     from pitchcheck.jobs.change import finish_change, leftovers, remove_leftovers
 
     place = find(name, jobs)

@@ -125,5 +125,5 @@ def _amounts(now: JobNow) -> str:
             groups.setdefault(numbers.removal(slot.remove_now_mm, unit=unit), []).append(slot.number)
     if not groups:
         return f"By pass {now.last.number}{since}: file nothing."
-    parts = ", ".join(f"{amount} on {lists.strings(few)}" for amount, few in groups.items())
+    parts = ", ".join(f"{lists.strings(few)}: {amount}" for amount, few in groups.items())
     return f"By pass {now.last.number}{since}, off the slot at most: {parts}."
