@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
 
-import pytest
+from helpers.system import needs
 
 COLUMNS, LINES = 80, 24
 WAIT_S = 60.0  # [s] for words to come, on a busy machine
@@ -35,8 +35,7 @@ class Terminal:
     def __init__(
         self, *words: str | Path, cwd: Path | None = None, environment: Mapping[str, str] | None = None
     ) -> None:
-        if os.name == "nt":
-            pytest.skip("a pseudo terminal is a thing of Unix")
+        needs("pseudo terminal")
         import pty
         import termios
 
