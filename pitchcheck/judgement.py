@@ -239,10 +239,10 @@ def bar_filing(
 
     Notes
     -----
-    A slot is spared when it was neither pressed nor gauged (the finger explains a sharp note as well); when
-    the string catches, is false, or its gauge disagrees with the sound; when wrong notes leave it no press
-    take; when a fret that is off on all strings adds as much at frets 1 to 3 as the slot does; and while
-    the fit has something unsettled.
+    A slot is left alone when it was neither pressed nor gauged (the finger explains a sharp note as well);
+    when the string catches, is false, or its gauge disagrees with the sound; when wrong notes leave it no
+    press take; when a fret that is off on all strings adds as much at frets 1 to 3 as the slot does; and
+    while the fit has something unsettled.
     """
     fits = {} if fit is None else {string.number: string for string in fit.strings}
     unsettled = set() if fit is None else {number for what in fit.unsettled for number in what.strings}

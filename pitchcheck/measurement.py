@@ -20,9 +20,8 @@ class Measurement:
     """One folder, measured: what was asked, heard, believed, found and planned.
 
     ``fit`` and ``survey`` are None when no string could be measured at all. ``questions`` are causes that
-    the takes
-    played so far cannot tell; ``suspects`` strings whose slots may be high but were neither pressed nor
-    gauged, most suspicious first.
+    the takes played so far cannot tell; ``suspects`` strings whose slots may be high but were neither pressed
+    nor gauged, most suspicious first.
     """
 
     settings: SessionSettings

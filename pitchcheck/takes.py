@@ -61,7 +61,7 @@ class Take:
         Standard uncertainty of the pitch.
     when : float
         Playing time for the bracket: seconds within one file, else the row number.
-    stiffness, stiffness_sd : float or None
+    inharmonicity, inharmonicity_sd : float or None
         Inharmonicity coefficient B of the string as it sounded, and its standard uncertainty. [-]
     doubts : tuple of Doubt
         Reasons to distrust the take.

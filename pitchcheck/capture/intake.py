@@ -70,7 +70,7 @@ class FrameCount:
 
 
 class Intake:
-    """BlockBuffer of sound on their way from the audio library's thread to the reader.
+    """Blocks of sound on their way from the audio library's thread to the reader.
 
     Parameters
     ----------

@@ -59,8 +59,7 @@ def find_frets(fit: Fit, limits: DiagnosisLimits) -> list[Finding]:
 
 
 def _believed(residuals: list[Residual]) -> list[Residual]:
-    """Takes without those the fit hardly used; where these are the most, the fret is off and not the "
-    "takes."""
+    """Takes without those the fit hardly used; where these are the most, the fret is off, not the takes."""
     used = [residual for residual in residuals if residual.weight >= HARDLY_USED]
     return used if 2 * len(used) >= len(residuals) else residuals
 

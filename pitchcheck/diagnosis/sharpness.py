@@ -152,9 +152,8 @@ def find_saddle(settings: SessionSettings, fit: Fit, limits: DiagnosisLimits) ->
 
     The error is that of the notes heard up the neck: what the fit believes of the saddle before it hears
     anything holds back a saddle far out of place. A finding needs 95 % belief on its side that the error is
-    beyond ``limits.in_tune_cents``; the uncertainty
-    is that of the saddle, turned into cents, and of the finger. Where no note was heard up the neck, or a
-    firm finger would sound the same, it is a question.
+    beyond ``limits.in_tune_cents``; the uncertainty is that of the saddle, turned into cents, and of the
+    finger. Where no note was heard up the neck, or a firm finger would sound the same, it is a question.
     """
     per_mm = CENTS_PER_LOG / settings.instrument.scale_mm  # at fret 12, (g_12 - 1) = 1
     found: list[Finding | Question] = []

@@ -1,8 +1,8 @@
 """Which takes were played that can tell one cause from another: no cause is reported without its witness.
 
 Conventions: a take counts unless the fit hardly used it. Nothing here is statistical: a saddle moves the
-notes up
-the neck and hardly those at fret 1, a nut out of place moves all alike, so only takes at both ends part them.
+notes up the neck and hardly those at fret 1, a nut out of place moves all alike, so only takes at both ends
+part them.
 """
 
 from __future__ import annotations

@@ -107,6 +107,7 @@ class GaugeReading:
 
     Attributes
     ----------
+    when : datetime
     after_pass : int >= 0
         Number of the last pass when it was read; 0 before the first.
     what : MeterQuantity

@@ -28,7 +28,7 @@ def gauge_mm(setup: Setup, *, what: MeterQuantity) -> FloatArray:
     ----------
     setup : Setup
         Arrays of shape (m,).
-    what : Gauge
+    what : MeterQuantity
         ``CLEARANCE_THIRD``: string held down between frets 2 and 3, so that it rests on fret 2. A string that
         lies on fret 1 would read 0; here the straight line goes on below it, which keeps the slope.
 

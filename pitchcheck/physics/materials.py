@@ -57,9 +57,9 @@ class StringConstants:
     Attributes
     ----------
     make : Make
-    stretch : float
+    stretch_factor : float
         kappa = EA/T, without the tails. [-]
-    stretch_error : float
+    stretch_factor_error : float
         Relative. [-]
     bend_mm : float
         lambda = sqrt(EI/T) at that stretch. [mm]
@@ -98,6 +98,10 @@ def plain_stretch(
     ----------
     wave_speed : float > 0
         2 x scale x frequency. [m/s]
+    modulus_pa : float > 0
+        Young's modulus E. [Pa]
+    density : float > 0
+        rho of the string's metal. [kg/m3]
     """
     return modulus_pa / (density * wave_speed**2)
 

@@ -36,13 +36,10 @@ class Differences:
         Each note over its reference, less 1; only differences count.
     variance : array, shape (n, n)
         Variance of each difference, sharp_i - sharp_j.
-    trial_weight : array, shape (trials,)
-        Belief in each trial.
     """
 
     sharp: FloatArray
     variance: FloatArray
-    trial_weight: FloatArray
 
 
 def first_look(trial: NoteLikelihood, notes: JointNotes) -> tuple[FloatArray, FloatArray]:
@@ -70,11 +67,11 @@ def fit_differences(
 
     Parameters
     ----------
-    trials : sequence of Trial
+    trials : sequence of NoteLikelihood
         Ways of looking at the same phases.
     shapes : array, shape (s, 4)
         Shapes of scatter.
-    notes : Notes
+    notes : JointNotes
     robust_weight : array, shape (n, k)
         Weights of the partials.
     """
@@ -88,7 +85,7 @@ def fit_differences(
     gap = sharp - mean
     between = gap[..., :, None] - gap[..., None, :]
     variance = np.einsum("tgs,tgsij->ij", weight, np.array([p[2] for p in points]) + between**2)
-    return Differences(mean, variance, weight.sum(axis=(1, 2)))
+    return Differences(mean, variance)
 
 
 def own_variances(variance: FloatArray) -> FloatArray:

@@ -97,10 +97,10 @@ def solve(
 
     Parameters
     ----------
-    trial : Trial
+    trial : NoteLikelihood
     shapes : array, shape (s, 4)
         From ``scatter_shapes``.
-    notes : Notes
+    notes : JointNotes
     robust_weight : array, shape (n, k)
         Weights of the partials.
     glides : sequence of float > 0

@@ -42,6 +42,8 @@ def scatter_shapes(
     ----------
     scatters : array > 0
         Sizes in even ratios. [cent]
+    bends, low : tuple of float
+        Grids as ``BENDS`` and ``LOW``. [-]
     on_model : float >= 0
         Deviation of partials that follow the formula. [cent]
 

@@ -89,7 +89,7 @@ def _snr_db(heard: TrackedNote) -> float:
 
 
 def stretch(clip: Clip) -> tuple[float, float]:
-    """Stretch of the clip's loudest pluck that is read. [s]"""
+    """Stretch of the clip's longest pluck that is read. [s]"""
     plucks = find_plucks(clip)
     if not plucks:
         raise Unreadable("No pluck heard. Check the microphone and pluck again.")

@@ -18,7 +18,7 @@ class Reading:
         Settled fundamental of the stiff-string law, f_k = k hz sqrt(1 + B k^2). [Hz]
     sd_cents : float
         Standard uncertainty of ``hz``, calibrated. [cent]
-    inharmonicity, stiffness_sd : float
+    inharmonicity, inharmonicity_sd : float
         B and its standard uncertainty. [-]
     decay_s : float
         Time in which the strongest partial falls to 1/e in amplitude. [s]

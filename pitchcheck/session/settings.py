@@ -1,4 +1,4 @@
-"""``session.toml`` to a job: the instrument, the target, gauge readings and the pass before.
+"""``session.toml`` to settings: the instrument, the target, gauge readings and the pass before.
 
 Conventions: lengths are text with a unit and become mm. Every fault of the instrument, target and strings is
 found before the file is refused; a faulty gauge reading or ``[before]`` is listed and left out.
@@ -115,7 +115,7 @@ def _load(text: str | None, inbox: Inbox) -> object:
 
 
 def _read_session(root: Fields, inbox: Inbox) -> tuple[SessionSettings, str | None, Inbox]:
-    """Return the job, the folder of the pass before, and the inbox of faults that cost only a part."""
+    """Return the settings, the folder of the pass before, and the inbox of faults that cost only a part."""
     schema = root.get("schema")
     if schema is None:
         inbox.notice(f"schema is missing; {SCHEMA} was taken")

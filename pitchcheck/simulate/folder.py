@@ -58,11 +58,11 @@ def write_session(
     ----------
     folder : Path
         Made if needed.
-    job : Job
+    settings : SessionSettings
         What the owner knows of the instrument.
     takes : iterable of (Position, Clip)
         In playing order; read one at a time, so a generator keeps memory small.
-    truth : Truth
+    truth : SessionTruth
         What is really so.
 
     Raises
@@ -88,7 +88,7 @@ def write_session(
 
 
 def session_text(settings: SessionSettings) -> str:
-    """Return ``session.toml`` for a job: the instrument and its strings; targets stay at their defaults."""
+    """Return ``session.toml``: the instrument and its strings; targets stay at their defaults."""
     instrument = settings.instrument
     lines = [
         "# An imaginary instrument, made up by the simulator.",

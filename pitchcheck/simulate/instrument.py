@@ -35,6 +35,8 @@ class StringTruth:
 
     Attributes
     ----------
+    number : int
+    note : str
     slot_height_mm : float
         Underside at the nut's front edge above the line through the tops of frets 1 and 3. [mm]
     nut_offset_mm : float
@@ -43,7 +45,7 @@ class StringTruth:
         Extra speaking length at the saddle. [mm]
     action_12_mm : float
         Gap over fret 12. [mm]
-    stretch : float
+    stretch_factor : float
         EA/T, tails included. [-]
     bend_mm : float
         sqrt(EI/T) of the open string. [mm]

@@ -56,7 +56,7 @@ class Played:
         Error against the open string at that moment. [cent]
     hz : float
         Settled pitch, drift included. [Hz]
-    stiffness : float
+    inharmonicity : float
         B. [-]
     strength : float
         How far the string was plucked, as a multiple of the usual. [-]

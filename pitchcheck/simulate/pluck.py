@@ -1,4 +1,4 @@
-"""The sound of one plucked string, from its pitch and stiffness.
+"""The sound of one plucked string, from its pitch and inharmonicity.
 
 Conventions: time runs from the first sample of the clip; full scale is 1; levels are decibels re full scale.
 Pure: chance comes from the generator that is passed in.
@@ -25,7 +25,7 @@ WARP_ORDER = 5  # spline order of the glide's time warp: error below -80 dB of a
 
 @dataclass(frozen=True)
 class Tone:
-    """A string's settled pitch and stiffness: f_k = k hz sqrt(1 + stiffness k^2). [Hz, -]"""
+    """A string's settled pitch and inharmonicity B: f_k = k hz sqrt(1 + B k^2). [Hz, -]"""
 
     hz: float
     inharmonicity: float
@@ -67,7 +67,7 @@ def pluck(
     rng : numpy Generator
         Phases, knock and noise; nothing else is random.
     tone : Tone
-        Settled pitch and stiffness. [Hz, -]
+        Settled pitch and inharmonicity. [Hz, -]
     sound : PluckSound
     rate_hz : float > 0
         Samples per second. [Hz]
