@@ -24,7 +24,7 @@ from pitchcheck.physics.materials import string_constants
 from pitchcheck.physics.stops import rough_press_cents
 from pitchcheck.survey import find_bracket, interval_error_cents, is_usable
 from pitchcheck.takes import Stop, Take
-from pitchcheck.tuning import CENTS_PER_SEMITONE
+from pitchcheck.tuning import CENTS_PER_SEMITONE, SEMITONES_PER_OCTAVE
 from pitchcheck.units import cents_between
 
 
@@ -90,7 +90,7 @@ def _check_open(take: Take, *, instrument: Instrument, limit_cents: float) -> Ta
     if take.hz is None or take.position.stop is not Stop.OPEN:
         return take
     spec = instrument.string(take.position.string)
-    off = cents_between(spec.nominal_hz * 2 ** (take.position.capo / 12), take.hz)
+    off = cents_between(spec.nominal_hz * 2 ** (take.position.capo / SEMITONES_PER_OCTAVE), take.hz)
     if abs(off) <= limit_cents:
         return take
     return _set_aside(take, OpenOffItsNote(off, spec.note, take.position.capo, limit_cents))

@@ -35,9 +35,14 @@ class Position:
         """Semitones above the open string under the same capo; of a leaf take, if it touches the leaf."""
         return 0 if self.fret is None else self.fret - self.capo
 
+    @property
+    def stop_words(self) -> str:
+        """How the string is stopped: "open", "press 1"."""
+        return "open" if self.fret is None else f"{self.stop.value} {self.fret}"
+
     def words(self) -> str:
         """Return the place in plain words."""
-        place = "open" if self.fret is None else f"{self.stop.value} {self.fret}"
+        place = self.stop_words
         if self.leaf_mm is not None:
             place = f"open with a {self.leaf_mm:.2f} mm leaf on fret {self.fret}"
         capo = f", capo {self.capo}" if self.capo else ""

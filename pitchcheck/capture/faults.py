@@ -10,8 +10,7 @@ from pitchcheck.capture.devices import CaptureFault, Trouble
 
 # PortAudio's error codes (portaudio.h, PaErrorCode; public API).
 INVALID_CHANNELS, INVALID_RATE = -9998, -9997
-BAD_COMBINATION, UNAVAILABLE, UNANTICIPATED = -9993, -9985, -9999
-INVALID_DEVICE = -9996
+UNAVAILABLE = -9985
 
 LIST = "`pitchcheck inputs` lists the inputs."
 

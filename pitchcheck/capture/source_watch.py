@@ -11,7 +11,6 @@ import json
 import os
 import shutil
 import subprocess
-from collections.abc import Callable
 from threading import Event, Thread
 from typing import Any
 
@@ -21,16 +20,9 @@ TRIES = 3  # without any answer: then our sound does not come from such a server
 
 
 class SourceWatch:
-    """Asks, in a thread of its own, which source this process hears.
+    """Asks, in a thread of its own, which source this process hears."""
 
-    Parameters
-    ----------
-    clock : callable
-        Not used to wait; only so that a test can stand beside it.
-    """
-
-    def __init__(self, *, clock: Callable[[], float]) -> None:
-        del clock
+    def __init__(self) -> None:
         self._first: str | None = None
         self._now: str | None = None
         self._over = Event()

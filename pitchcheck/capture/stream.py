@@ -120,7 +120,7 @@ class Input:
         self._count = FrameCount(rate_hz=rate_hz)
         self._opened_s = clock()
         self._heard = False
-        self._source = SourceWatch(clock=clock)
+        self._source = SourceWatch()
 
     def __enter__(self) -> Input:
         return self

@@ -14,6 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pitchcheck.compare.records import (
+    AFTER,
+    BEFORE,
     Assumption,
     AssumptionKind,
     Change,
@@ -42,11 +44,11 @@ from pitchcheck.takes import Stop
 from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_LOG
 
-BEFORE, AFTER = 0, 1
 CHANGE_MM = 0.5  # how much a slot may have moved: wide, so that the sound alone decides; our choice
 CHANGED_BELIEF = 0.995  # [-] belief that a change needs before it is called one: definition
 SAME_BELIEF = 0.90  # [-] belief that a slot moved by less than the tolerance: definition
 MATCH_SD = 2.0  # [sd] within which told and heard agree: the usual 95 %
+ONE_SD_BELOW = 0.1587  # [-] quantile of a normal belief one standard deviation below its mean
 RETUNED_CENTS = 10.0  # [cent] from here on a string tuned otherwise is named; our choice
 
 
@@ -191,7 +193,8 @@ def _beliefs(posterior: Posterior) -> _Beliefs:
     """
     problem, solution = posterior.problem, posterior.solution
     pressed = [
-        {p.string for i, p in problem.places if i == which and p.stop is Stop.PRESS} for which in (0, 1)
+        {p.string for i, p in problem.places if i == which and p.stop is Stop.PRESS}
+        for which in (BEFORE, AFTER)
     ]
     heights = [height_rows(problem, solution, index=which) for which in (BEFORE, AFTER)]
     changes = {n: _change_row(problem, n) for n in problem.strings}
@@ -334,7 +337,7 @@ def match_of(change_mm: Belief, kind: Change, told_mm: float | None) -> Match:
     if not told_mm:
         return Match.UNTOLD if kind in (Change.LOWER, Change.HIGHER) else Match.NOT_TOLD
     heard_mm = -change_mm.median
-    heard_sd = (change_mm.quantile(0.8413) - change_mm.quantile(0.1587)) / 2
+    heard_sd = (change_mm.quantile(1 - ONE_SD_BELOW) - change_mm.quantile(ONE_SD_BELOW)) / 2
     told_sd = np.hypot(REMOVED_ERROR_MM, REMOVED_ERROR * told_mm)
     if abs(heard_mm - told_mm) <= MATCH_SD * float(np.hypot(heard_sd, told_sd)):
         return Match.AGREES

@@ -14,6 +14,8 @@ from pitchcheck.fit.result import Fit
 from pitchcheck.judgement import Verdict
 from pitchcheck.takes import Position, Stop
 
+BEFORE, AFTER = 0, 1  # places of the two passes in their common fit
+
 
 class Change(StrEnum):
     """What can be said of the change of a slot."""

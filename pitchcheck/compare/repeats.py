@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pitchcheck.compare.records import PositionChange, Repeats
+from pitchcheck.compare.records import AFTER, BEFORE, PositionChange, Repeats
 from pitchcheck.fit.cases import predict
 from pitchcheck.fit.hand import Scatter, hand_parts
 from pitchcheck.fit.posterior import Posterior
@@ -16,7 +16,6 @@ from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
 
 _ORDER = (Stop.FRET, Stop.PRESS)
-BEFORE, AFTER = 0, 1
 
 
 def position_changes(posterior: Posterior) -> dict[int, tuple[PositionChange, ...]]:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from pitchcheck.fit.result import HARDLY_USED, Fit
 from pitchcheck.takes import Stop
+from pitchcheck.tuning import SEMITONES_PER_OCTAVE
 
 UP_THE_NECK = 5  # fret from which the saddle outweighs a slot: its part grows with 2^(n/12) - 1, 33 % of that
 # at fret 12 by then, a slot's falls to a fifth (docs/method.md, "Forward model")
@@ -37,7 +38,7 @@ def notes_up_the_neck(fit: Fit, number: int) -> list[tuple[float, float]]:
     Without those the fit hardly used, where it used any.
     """
     notes = [
-        ((r.heard_cents - r.expected_cents) / (2 ** (r.position.fret / 12) - 1), r.weight)
+        ((r.heard_cents - r.expected_cents) / (2 ** (r.position.fret / SEMITONES_PER_OCTAVE) - 1), r.weight)
         for r in fit.residuals
         if r.position.string == number
         and r.position.stop is Stop.FRET

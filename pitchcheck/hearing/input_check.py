@@ -16,10 +16,10 @@ from pitchcheck.errors import BadValue, check_positive
 from pitchcheck.hearing.envelope import block_power, is_clipped, reaches_full_scale
 from pitchcheck.hearing.gain_control import is_pumping
 from pitchcheck.hearing.hum import Hum, find_hum
+from pitchcheck.hearing.room_level import SILENCE_DB
 from pitchcheck.pitch.plucks import find_plucks
 from pitchcheck.types import FloatArray
 
-SILENCE_DB = -120.0
 DEAD = 3 / 32768  # peak of a channel that carries nothing: three steps of a 16-bit converter (ours)
 ROOM_AT_LEAST_S = 1.0
 GOOD_PEAK_DB = (-40.0, -3.0)  # of plucks: below, a 16-bit converter's steps begin to show (ours)

@@ -88,16 +88,6 @@ def height_from_open_mm(clearance_mm: float, *, action_12_mm: float, relief_mm: 
     return (clearance_mm - share * (action_12_mm + _PARTS_OF_RELIEF * relief_mm)) / (1.0 - share)
 
 
-def slot_floor_mm(height_mm: float, *, fret_height_mm: float) -> float:
-    """Height of the slot's floor above the board. [mm]"""
-    return height_mm + fret_height_mm
-
-
-def height_from_slot_floor_mm(floor_mm: float, *, fret_height_mm: float) -> float:
-    """Slot height of a slot whose floor is this far above the board. [mm]"""
-    return floor_mm - fret_height_mm
-
-
 def lowest_height_mm(action_12_mm: float) -> float:
     """Slot height at which the open string touches fret 1, straight neck. [mm]
 

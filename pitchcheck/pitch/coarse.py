@@ -14,10 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import FloatArray
-from pitchcheck.pitch.peaks import Peaks
+from pitchcheck.pitch.peaks import LOWEST_HZ, Peaks
 
 HIGHEST_NOTE_HZ = 1700.0  # [Hz] above mandolin E6 at 1319 Hz
-LOWEST_NOTE_HZ = 24.0  # [Hz] peaks.LOWEST_HZ
 PARTIALS = 40  # highest partial matched
 LOOSE = 0.008  # relative distance at which a peak still belongs to a partial (14 cents)
 MOST_INHARMONICITY = (
@@ -171,7 +170,7 @@ def candidates(peaks: Peaks) -> FloatArray:
     low = peaks.hz[:4]
     tops = np.unique(np.concatenate([strong, low]))
     notes = np.concatenate([tops / n for n in range(1, 9)] + [np.diff(np.sort(strong))])
-    notes = np.sort(notes[(notes > LOWEST_NOTE_HZ) & (notes < HIGHEST_NOTE_HZ)])
+    notes = np.sort(notes[(notes > LOWEST_HZ) & (notes < HIGHEST_NOTE_HZ)])
     if notes.size == 0:
         return notes
     keep = np.concatenate([[True], np.diff(np.log(notes)) > 0.003])

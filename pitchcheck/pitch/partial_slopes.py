@@ -110,10 +110,12 @@ def _smoothed(rows: npt.NDArray[Number], kernel: FloatArray) -> npt.NDArray[Numb
 
 
 def _step(tracks: Tracks) -> float:
+    """Time from block to block. [s]"""
     return float(tracks.time_s[1] - tracks.time_s[0])
 
 
 def _kernel(tracks: Tracks) -> FloatArray:
+    """Weights with which envelopes are smoothed, an odd number of blocks."""
     count = tracks.time_s.size
     half = int(np.clip(round(SMOOTH_S / _step(tracks)), 1, max(1, count // 6)))
     return np.asarray(np.hanning(2 * half + 3)[1:-1])
@@ -151,14 +153,14 @@ def fit_slopes(
     information, score, power = project(weight, tracks.hz, trends, phase)
     count = taus_s.size
     rows = np.stack([np.zeros(count, dtype=int), np.arange(1, count + 1)], axis=1)  # (t, 2)
-    pairs = np.moveaxis(information[:, rows[:, :, None], rows[:, None, :]], 0, 1)
+    quadratic = np.moveaxis(information[:, rows[:, :, None], rows[:, None, :]], 0, 1)
     scores = np.moveaxis(score[:, rows], 0, 1)
     if overdispersion is None:
-        left = unexplained(pairs, scores, power).min(axis=0)
+        left = unexplained(quadratic, scores, power).min(axis=0)
         overdispersion = np.maximum(left / max(1.0, phase.shape[1] - 3.0), 1.0)
     fading = 1 - np.exp(-2 * time_s[-1] / taus_s)
-    pairs, scores = pairs / overdispersion[:, None, None], scores / overdispersion[:, None]
-    return Slopes(tracks.number, taus_s, pairs, scores, fading), overdispersion
+    quadratic, scores = quadratic / overdispersion[:, None, None], scores / overdispersion[:, None]
+    return Slopes(tracks.number, taus_s, quadratic, scores, fading), overdispersion
 
 
 def project(

@@ -61,6 +61,11 @@ class PartialModel:
         reference = tracks.hz[:, None] * (tracks.time_s + tracks.ahead_s)
         return np.asarray(2 * np.pi * (own_hz * tracks.time_s + bent - reference))
 
+    def refined(self, fit: InharmonicFit) -> PartialModel:
+        """Return the model as a fit of phases counted against it puts it right."""
+        stiff = max(0.0, self.inharmonicity + fit.excess_inharmonicity)
+        return PartialModel(self.hz * (1 + fit.sharp), stiff, fit.glide, fit.tau_s)
+
 
 @dataclass(frozen=True)
 class TrackedNote:
@@ -105,7 +110,7 @@ def track_note(
         few &= clean & (tracks.number <= max(FIRST[turn], tracks.number[order[0]]))
         if not few.any():
             return None
-        kept = _only(tracks, few)
+        kept = tracks.only(few)
         path = model.path(kept)
         own_hz = law_hz(kept.number, hz=model.hz, inharmonicity=model.inharmonicity)
         phase, stands_out = phase_left(kept, envelope[few], path)
@@ -113,7 +118,7 @@ def track_note(
         if not clear.any():
             return None
         few[few] = clear
-        kept, phase, own_hz = _only(kept, clear), phase[clear], own_hz[clear]
+        kept, phase, own_hz = kept.only(clear), phase[clear], own_hz[clear]
         # the model's glide goes back into the phases: another decay time than the one tried may explain it
         # better
         phase = phase + 2 * np.pi * own_hz[:, None] * model.glide * glide_integral(
@@ -129,8 +134,7 @@ def track_note(
             passes=PASSES if turn == ROUNDS - 1 else 1,
             believed=INHARMONICITY_PRIOR if turn == ROUNDS - 1 else (inharmonicity, inharmonicity_sd),
         )
-        stiff = max(0.0, model.inharmonicity + partial_fit.excess_inharmonicity)
-        model = PartialModel(model.hz * (1 + partial_fit.sharp), stiff, partial_fit.glide, partial_fit.tau_s)
+        model = model.refined(partial_fit)
         own = np.zeros(tracks.number.size)
         own[few] = np.where(np.abs(partial_fit.own) < OWN_MOST, partial_fit.own, 0.0)
     heard = TrackedNote(tracks, few, envelope[few], partial_fit, model, decay_s, own, fall)
@@ -145,7 +149,7 @@ def _beatless(heard: TrackedNote, duration_s: float) -> TrackedNote:
     """
     if heard.on_model:
         return heard
-    kept = _only(heard.tracks, heard.used)
+    kept = heard.tracks.only(heard.used)
     model = heard.model
     split_modes = part_modes(kept, model.path(kept))
     if split_modes is None or np.mean(split_modes.beating) < MOST_BEAT:
@@ -169,7 +173,7 @@ def _beatless(heard: TrackedNote, duration_s: float) -> TrackedNote:
         own_hz = law_hz(kept.number, hz=model.hz, inharmonicity=model.inharmonicity)[clear]
         bent = model.glide * glide_integral(kept.time_s, tau_s=model.tau_s)
         partial_fit = best_law(
-            replace(_only(split_modes.tracks, clear), hz=own_hz),
+            replace(split_modes.tracks.only(clear), hz=own_hz),
             envelope[clear],
             phase[clear] + 2 * np.pi * own_hz[:, None] * bent,
             inharmonicity=model.inharmonicity,
@@ -177,12 +181,7 @@ def _beatless(heard: TrackedNote, duration_s: float) -> TrackedNote:
             passes=PASSES,
             believed=INHARMONICITY_PRIOR,
         )
-        model = PartialModel(
-            model.hz * (1 + partial_fit.sharp),
-            max(0.0, model.inharmonicity + partial_fit.excess_inharmonicity),
-            partial_fit.glide,
-            partial_fit.tau_s,
-        )
+        model = model.refined(partial_fit)
         on_model = partial_fit.scatter_cents < SHARED * heard.partial_fit.scatter_cents
         if on_model and partial_fit.sharp_sd < SURER * heard.partial_fit.sharp_sd:
             used = heard.used.copy()
@@ -252,12 +251,6 @@ def best_law(
             break
         taus = closer
     return partial_fit
-
-
-def _only(tracks: Tracks, few: np.ndarray) -> Tracks:
-    return replace(
-        tracks, number=tracks.number[few], hz=tracks.hz[few], z=tracks.z[few], noise=tracks.noise[few]
-    )
 
 
 def _fall(tracks: Tracks, envelope: FloatArray) -> FloatArray:

@@ -14,7 +14,7 @@ from pitchcheck.pitch.peaks import Peaks, find_peaks
 from pitchcheck.pitch.plucks import find_plucks
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.pitch.second_note import HEARD, LOUD, second_note
-from pitchcheck.units import CENTS_PER_LOG, cents_between
+from pitchcheck.units import CENTS_PER_LOG, CENTS_PER_OCTAVE, cents_between
 
 ATTACK_S = 0.015  # [s] left out after the onset: thump and the pick's noise (ours)
 LONGEST_S = 1.9  # [s] read at most: what a note that is heard for 2 s gives after its attack
@@ -174,8 +174,8 @@ def _doubts(part: Clip, peaks: Peaks, heard: TrackedNote, *, expected_hz: float 
     doubts: list[Doubt] = []
     away = 0.0 if expected_hz is None else cents_between(expected_hz, hz)
     if abs(away) > NOT_THE_NOTE_CENTS:
-        octaves = round(away / 1200)
-        octave = octaves != 0 and abs(away - 1200 * octaves) < OCTAVE_NEAR_CENTS
+        octaves = round(away / CENTS_PER_OCTAVE)
+        octave = octaves != 0 and abs(away - CENTS_PER_OCTAVE * octaves) < OCTAVE_NEAR_CENTS
         doubts.append(OtherNote(expected_hz or hz, hz, octave))
     other = second_note(peaks, hz=hz, inharmonicity=heard.model.inharmonicity)
     if other is not None and other.share > LOUD:

@@ -244,7 +244,4 @@ def _track(member: _Member, *, periods: float, block: float) -> tuple[Tracks, Fl
     clear &= line > LINE
     glide = model.glide * glide_integral(tracks.time_s, tau_s=model.tau_s)
     whole = phase + 2 * np.pi * tracks.hz[:, None] * glide
-    kept = replace(
-        tracks, number=tracks.number[clear], hz=tracks.hz[clear], z=tracks.z[clear], noise=tracks.noise[clear]
-    )
-    return kept, whole[clear]
+    return tracks.only(clear), whole[clear]

@@ -7,7 +7,7 @@ reference law f_k = k f sqrt(1 + B k^2) (Fletcher 1964), counted from the first 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -60,6 +60,12 @@ class Tracks:
     time_s: FloatArray
     inharmonicity: float
     ahead_s: FloatArray
+
+    def only(self, rows: npt.NDArray[np.bool_]) -> Tracks:
+        """Return the tracks of some partials; ``rows`` has shape (k,)."""
+        return replace(
+            self, number=self.number[rows], hz=self.hz[rows], z=self.z[rows], noise=self.noise[rows]
+        )
 
 
 def law_hz(number: FloatArray, *, hz: float, inharmonicity: float) -> FloatArray:

@@ -27,7 +27,7 @@ CSV_HEADS = (
 
 
 class _Sink:
-    """Keeps what a CSV writer writes."""
+    """Keeps what a CSV writer writes; the core knows no ``io``."""
 
     def __init__(self) -> None:
         self.parts: list[str] = []

@@ -80,5 +80,4 @@ def take_sheet(instrument: Instrument, positions: Sequence[Position], *, unit: L
 
 def _place(place: Position) -> str:
     """Return what to play in a word or two."""
-    words = "open" if place.fret is None else f"{place.stop.value} {place.fret}"
-    return f"{words}, capo {place.capo}" if place.capo else words
+    return f"{place.stop_words}, capo {place.capo}" if place.capo else place.stop_words

@@ -17,7 +17,6 @@ from pitchcheck.session.settings import SETTINGS
 
 ENDING = "-takes"
 MOST_FOLDERS = 99  # of one memo: beyond it somebody should tidy up
-MOST_BYTES = 2 * 1024**3  # of sound copied
 
 
 def memo_takes_text(rows: Sequence[TakeRow]) -> str:

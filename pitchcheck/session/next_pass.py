@@ -38,10 +38,9 @@ def next_pass(folder: Path, *, removed: Mapping[int, str], to: Path | None = Non
     BadInput
         If the new folder cannot be written.
     """
-    known = {spec.number for spec in read_settings(folder).settings.instrument.strings}
+    instrument = read_settings(folder).settings.instrument
     for number, amount in removed.items():
-        if number not in known:
-            raise BadValue(f"string {number} is not one of this instrument's strings. Correct the number.")
+        instrument.string(number)
         if not length_mm(amount) > 0:
             raise BadValue(f"{amount} came off string {number}; it must be more than nothing. Correct it.")
     text = tomlkit.parse((folder / SETTINGS).read_text(encoding="utf-8-sig"))

@@ -15,17 +15,12 @@ def clock(seconds: float) -> str:
     return f"{tenths // 600}:{tenths % 600 // 10:02d}.{tenths % 10}"
 
 
-def place(position: Position) -> str:
-    """Return a place in words."""
-    return position.words()
-
-
 def heard(label: Label) -> str:
     """Return what a sound was taken for."""
     if label.sure and label.position is not None:
-        return place(label.position)
+        return label.position.words()
     if label.alone and label.position is not None:
-        return f"left out: it sounds like {place(label.position)}, but that string was never heard open"
+        return f"left out: it sounds like {label.position.words()}, but that string was never heard open"
     if label.torn:
         return f"left out: {either(label)}"
     if label.strange:
@@ -35,7 +30,7 @@ def heard(label: Label) -> str:
 
 def either(label: Label) -> str:
     """Return what a doubtful sound may be."""
-    names = [place(p) if p is not None else "no pluck of the course" for p in (label.position, label.other)]
+    names = [p.words() if p is not None else "no pluck of the course" for p in (label.position, label.other)]
     return " or ".join(dict.fromkeys(names)) + ", which cannot be told for sure"
 
 
@@ -70,7 +65,7 @@ def _alike(reason: Refusal) -> tuple[str, str]:
     if reason.pair is None:
         return limit, action
     one, other = reason.pair
-    limit += f" ({place(one)}, or {place(other)})"
+    limit += f" ({one.words()}, or {other.words()})"
     if one.string == other.string and {one.stop, other.stop} == {Stop.FRET, Stop.PRESS}:
         action = "Say which was played with --course presses or --course frets."
     elif one.string != other.string and one.stop is other.stop and one.fret == other.fret:
@@ -117,5 +112,4 @@ def _run(key: tuple[str, int], run: list[str], *, many: bool) -> str:
 
 def _stop(position: Position) -> str:
     """Return how the string was stopped."""
-    stop = "open" if position.fret is None else f"{position.stop.value} {position.fret}"
-    return f"{stop} (capo {position.capo})" if position.capo else stop
+    return f"{position.stop_words} (capo {position.capo})" if position.capo else position.stop_words

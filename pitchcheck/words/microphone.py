@@ -88,7 +88,7 @@ def prompt_words(position: Position) -> str:
 def _place(position: Position) -> str:
     if position.leaf_mm is not None:
         return f"leaf {position.leaf_mm:.2f} mm"
-    return "open" if position.fret is None else f"{position.stop.value} {position.fret}"
+    return position.stop_words
 
 
 def string_words(string: int, *, instrument: Instrument) -> str:

@@ -109,11 +109,6 @@ def figure(
     return rounded(thou(value_mm), decimals=THOU_DECIMALS, limits=limits, signed=signed)
 
 
-def mm(value_mm: float, *, limits_mm: Sequence[float] = ()) -> str:
-    """Length in mm, as ``"0.52 mm"``."""
-    return length(value_mm, unit=LengthUnit.MM, limits_mm=limits_mm)
-
-
 def interval(belief: Belief, *, unit: LengthUnit = LengthUnit.MM, joint: str = "to") -> str:
     """90 % interval of a length, as ``"0.44 to 0.60 mm"``.
 

@@ -63,7 +63,7 @@ def question_lines(questions: Sequence[Question]) -> tuple[str, ...]:
     for cause, heard in kinds:
         mine = [question for question in questions if (question.cause, question.heard) == (cause, heard)]
         numbers = sorted({number for question in mine for number in question.strings})
-        place = f"{mine[0].take.stop.value} {mine[0].take.fret}"
+        place = mine[0].take.stop_words
         them = "it" if len(numbers) == 1 else "them"
         if heard:
             tell = (
@@ -91,7 +91,5 @@ def question_briefs(questions: Sequence[Question]) -> tuple[str, ...]:
         take = mine[0].take
         lightly = ", lightly" if any(question.heard for question in mine) else ""
         name = names.get(cause, "Another cause")
-        lines.append(
-            f"{name} is not known: play {take.stop.value} {take.fret} on {phrases.strings(numbers)}{lightly}."
-        )
+        lines.append(f"{name} is not known: play {take.stop_words} on {phrases.strings(numbers)}{lightly}.")
     return tuple(lines)

@@ -33,6 +33,7 @@ from pitchcheck.report.comparison_sheet import HEADS, comparison_sheet
 from pitchcheck.report.job.about import About
 from pitchcheck.report.job.view import JobReportInput
 from pitchcheck.report.render import render_job
+from pitchcheck.units import LengthUnit
 from pitchcheck.words import cautions, numbers
 
 STORIES: dict[str, JobReportInput] = {
@@ -128,8 +129,8 @@ def test_every_number_of_the_table_is_the_comparison_s() -> None:
     for slot in STORIES["lowered"].comparison.strings:
         assert slot.before_mm is not None
         assert slot.after_mm is not None
-        assert numbers.mm(slot.before_mm.median) in body
-        assert numbers.mm(slot.after_mm.median) in body
+        assert numbers.length(slot.before_mm.median, unit=LengthUnit.MM) in body
+        assert numbers.length(slot.after_mm.median, unit=LengthUnit.MM) in body
         assert numbers.interval(slot.after_mm) in body
 
 

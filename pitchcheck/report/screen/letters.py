@@ -6,7 +6,6 @@ row of dots is empty.
 
 from __future__ import annotations
 
-ROWS = 3
 _GAP = 1  # columns between letters
 
 # Rows of dots from top to bottom; # is ink.
