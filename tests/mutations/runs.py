@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import ast
 import contextlib
-import functools
 import itertools
 import json
 import os
@@ -47,7 +46,6 @@ NEAR = {
     "jobs": ("jobs", "report"),
 }
 FOLDERS = tuple(sorted({folder for near in NEAR.values() for folder in near} | {"session"}))
-REGISTER = "tests/house/test_numbers.py::test_the_register_and_the_code_agree"
 LIMIT_S = 400  # [s] of processor time a trial: twice what the longest choice of tests takes
 _LIBRARIES = ("numpy", "scipy.optimize", "scipy.signal", "scipy.stats", "librosa", "pytest")
 
@@ -119,21 +117,7 @@ class Reach:
         found = {test for test in found if _exists(test)}  # renamed since the reach was measured
         chosen = sorted(found, key=lambda test: (self._seconds.get(test, 0.0), test))
         spent = itertools.accumulate(self._seconds.get(test, 0.0) for test in chosen)
-        few = [test for test, so_far in zip(chosen, spent, strict=True) if so_far <= most_s]
-        return (
-            few if _in_function(mutant.line, source) else [*few, REGISTER]
-        )  # last: what a number does counts
-
-
-@functools.cache
-def _text(file: str) -> str:
-    return (ROOT / file).read_text(encoding="utf-8") if (ROOT / file).is_file() else ""
-
-
-def _exists(test: str) -> bool:
-    """Whether a test of that name is there."""
-    file, _, name = test.partition("::")
-    return f"def {name.partition('[')[0].rpartition('::')[2]}(" in _text(file)
+        return [test for test, so_far in zip(chosen, spent, strict=True) if so_far <= most_s]
 
 
 def _in_function(line: int, source: str) -> bool:
