@@ -120,6 +120,17 @@ class Reach:
         return [test for test, so_far in zip(chosen, spent, strict=True) if so_far <= most_s]
 
 
+@functools.cache
+def _text(file: str) -> str:
+    return (ROOT / file).read_text(encoding="utf-8") if (ROOT / file).is_file() else ""
+
+
+def _exists(test: str) -> bool:
+    """Whether a test of that name is there."""
+    file, _, name = test.partition("::")
+    return f"def {name.partition('[')[0].rpartition('::')[2]}(" in _text(file)
+
+
 def _in_function(line: int, source: str) -> bool:
     """Whether a line is inside the body of a function, so that calls run it."""
     functions = (node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.FunctionDef))
