@@ -18,10 +18,11 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 from starlette.routing import Mount, Route
 
 from pitchcheck.bench import forms, job_work
-from pitchcheck.bench.folders import check_kind, check_name, list_sessions, new_session
+from pitchcheck.bench.folders import check_kind, check_name, list_sessions, new_session, was_played
 from pitchcheck.bench.guard import Guard
 from pitchcheck.bench.job_pages import JobPages
 from pitchcheck.bench.page_kit import Bench, PageKit, missing, report_response
+from pitchcheck.bench.page_words import on_page
 from pitchcheck.bench.runner import Begin, as_keys
 from pitchcheck.bench.templating import STATIC, static
 from pitchcheck.bench.worker import Refused, refused
@@ -134,6 +135,7 @@ class Pages(PageKit):
                 strings=forms.text(form, "strings"),
                 only=forms.numbers(forms.text(form, "only")),
                 thoroughness=forms.thoroughness(form),
+                tuning=forms.text(form, "tuning"),
                 aim=forms.aim(form),
                 level_frets=forms.ticked(form, "level-frets"),
             )
@@ -199,8 +201,11 @@ class Pages(PageKit):
     async def choose_input(self, request: Request) -> Response:
         """Choose the input that sessions listen to."""
         form = await request.form(max_fields=4, max_files=0)
-        self._bench.runner.input = forms.text(form, "input") or None
-        return self.to("")
+        try:
+            self._bench.runner.input = forms.chosen_input(form)
+        except BadValue as error:
+            return await run_in_threadpool(self._start_page, refused(error).words)
+        return self.to("#input")
 
     async def try_input(self, request: Request) -> Response:
         """Try the input: the room, then a few plucks. What is found comes as an event."""
@@ -290,6 +295,7 @@ class Pages(PageKit):
             strings=sorted(instrument.strings, key=lambda spec: spec.number),
             here=here,
             busy=here and runner.busy,
+            played=was_played(folder),
             nut=runner.nut if here else None,
         )
 
@@ -339,7 +345,7 @@ def _inputs() -> tuple[list[tuple[str, str]], str]:
     try:
         lines = describe_inputs()
     except PitchcheckError as error:
-        return [], str(error)
+        return [], on_page(str(error))
     return [(line.split()[0], line.split(None, 1)[1]) for line in lines], ""
 
 

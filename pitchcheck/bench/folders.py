@@ -19,7 +19,7 @@ from pitchcheck.instrument import Aim
 from pitchcheck.jobs.layout import JOB
 from pitchcheck.jobs.names import is_id
 from pitchcheck.recorder.course_file import COURSE, parse_course
-from pitchcheck.session.new_folder import with_choices, write_new
+from pitchcheck.session.new_folder import settings_of_kind, with_choices, write_new
 from pitchcheck.session.presets import presets
 from pitchcheck.session.rows import TAKES
 from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
@@ -112,6 +112,14 @@ def list_sessions(root: Path) -> list[SessionEntry]:
     return [SessionEntry(folder.name, _words(folder)) for folder in found]
 
 
+def was_played(folder: Path) -> bool:
+    """Whether a session has a take: then its course stays."""
+    try:
+        return any(e.taken for e in parse_course((folder / COURSE).read_text(encoding="utf-8")).entries)
+    except (OSError, ValueError):
+        return (folder / TAKES).exists()
+
+
 def _words(folder: Path) -> str:
     try:
         kind = read_settings(folder).settings.instrument.kind
@@ -133,6 +141,7 @@ def new_session(
     strings: str,
     only: Sequence[int],
     thoroughness: Thoroughness,
+    tuning: str = "",
     aim: Aim | None = None,
     level_frets: bool = False,
 ) -> tuple[Path, Start]:
@@ -151,6 +160,8 @@ def new_session(
     only : sequence of int
         Strings to be played; all when empty.
     thoroughness : Thoroughness
+    tuning : str
+        Another tuning of a preset, from the lowest string up, octaves not needed; or empty.
     aim : Aim, optional
     level_frets : bool
 
@@ -162,21 +173,21 @@ def new_session(
     folder = root / check_name(name)
     if folder.exists():
         raise BadValue(f"{folder.name} is there already. Open it, or choose another name.")
+    if strings.strip() and tuning:
+        raise BadValue("Strings of your own have their notes already. Leave the tuning empty.")
     if strings.strip():
         text = own_settings(kind, scale_mm=scale_mm, strings=strings.splitlines())
-        text = with_choices(text, aim=aim, level_frets=level_frets)
-        parse_settings(text, name=SETTINGS)
-        write_new(folder, {SETTINGS: text})
     else:
-        check_kind(kind)
+        text = settings_of_kind(check_kind(kind), scale_mm=scale_mm, tuning=tuning or None)
+    text = with_choices(text, aim=aim, level_frets=level_frets)
+    known = {spec.number for spec in parse_settings(text, name=SETTINGS).settings.instrument.strings}
+    if not set(only) <= known:
+        raise BadValue(f"Only these strings: it has {', '.join(map(str, sorted(known)))}. Correct them.")
+    write_new(folder, {SETTINGS: text})
     return folder, start_session(
         folder,
-        kind=kind,
-        scale_mm=scale_mm,
         thoroughness=thoroughness,
         strings=only or None,
-        aim=aim,
-        level_frets=level_frets,
     )
 
 

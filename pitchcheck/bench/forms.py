@@ -14,6 +14,7 @@ from typing import Any
 
 from starlette.datastructures import FormData, UploadFile
 
+from pitchcheck.bench.runner import ChosenInput
 from pitchcheck.course import Thoroughness
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Aim, Removal, StringSpec
@@ -21,6 +22,7 @@ from pitchcheck.session.gauge_entry import SHORT_NAMES, GaugeEntry
 from pitchcheck.units import length_mm
 
 MOST_FIELDS, MOST_FILES = 2000, 60
+MOST_CHANNELS = 128
 MOST_PART_BYTES = 1024**2  # of a field that is no file
 LENGTHS = {"mm", "in", "thou"}
 
@@ -61,6 +63,14 @@ def aim(form: FormData) -> Aim | None:
         return Aim(said)
     except ValueError as error:
         raise BadValue("There is no such aim. Choose one of the list.") from error
+
+
+def chosen_input(form: FormData) -> ChosenInput:
+    """Return the input that was chosen, and its channel if one was named."""
+    channel = text(form, "channel")
+    if channel and not (channel.isascii() and channel.isdigit() and 1 <= int(channel) <= MOST_CHANNELS):
+        raise BadValue(f"The channel is {channel[:20]!r}: a number from 1 to {MOST_CHANNELS}. Correct it.")
+    return ChosenInput(text(form, "input") or None, int(channel) if channel else None)
 
 
 def gauge(form: FormData) -> GaugeEntry:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from threading import Lock, Thread
 
 from pitchcheck.bench.hub import Hub
+from pitchcheck.bench.page_words import on_page
+from pitchcheck.bench.runner import ChosenInput
 from pitchcheck.errors import PitchcheckError
 
 
@@ -16,16 +18,16 @@ class InputTry:
         self._lock = Lock()
         self._thread: Thread | None = None
 
-    def begin(self, device: str | None) -> bool:
+    def begin(self, chosen: ChosenInput) -> bool:
         """Begin; False while another one is under way."""
         with self._lock:
             if self._thread is not None and self._thread.is_alive():
                 return False
-            self._thread = Thread(target=self._run, args=(device,), name="trying the input", daemon=True)
+            self._thread = Thread(target=self._run, args=(chosen,), name="trying the input", daemon=True)
             self._thread.start()
         return True
 
-    def _run(self, device: str | None) -> None:
+    def _run(self, chosen: ChosenInput) -> None:
         from pitchcheck.workflow.inputs import try_input
 
         told: list[str] = []
@@ -35,10 +37,10 @@ class InputTry:
             self._hub.publish(input={"said": list(told), "done": False, "fit": None})
 
         try:
-            found = try_input(device, channel=None, say=say)
+            found = try_input(chosen.device, channel=chosen.channel, say=say)
             told += found.sentences
             fit = found.go_on
         except PitchcheckError as error:
-            told.append(str(error))
+            told.append(on_page(str(error)))
             fit = False
         self._hub.publish(input={"said": told, "done": True, "fit": fit})

@@ -51,6 +51,7 @@ class JobPages(PageKit):
             Route("/job/{id}/again", self.again, methods=post),
             Route("/job/{id}/note", self.note, methods=post),
             Route("/job/{id}/step", self.step, methods=post),
+            Route("/job/{id}/tidy", self.tidy, methods=post),
             Route("/job/{id}/set-aside", self.set_aside, methods=post),
             Route("/job/{id}/gauge", self.gauge, methods=post),
             Route("/session/{name}/seal", self.seal_form),
@@ -104,10 +105,11 @@ class JobPages(PageKit):
         folder = self._job(request)
         if folder is None:
             return missing()
-        lines = await self.worked(job_work.check_lines, folder)
+        known = request.query_params.get("fingerprint", "").strip()
+        lines = await self.worked(job_work.check_lines, folder, known)
         if isinstance(lines, Refused):
             return self._job_trouble(folder, lines)
-        return self.page("job_check.jinja", job=folder.name, lines=lines)
+        return self.page("job_check.jinja", job=folder.name, lines=lines, fingerprint=known)
 
     async def archive(self, request: Request) -> Response:
         """Give a job as one archive."""
@@ -199,6 +201,16 @@ class JobPages(PageKit):
             set_pass_aside(folder, forms.text(form, "pass"), reason=forms.text(form, "reason"), now=now())
 
         return await self._write(request, write, at="passes")
+
+    async def tidy(self, request: Request) -> Response:
+        """Finish a write that was cut short, and show what others left; nothing is removed."""
+        folder = self._job(request)
+        if folder is None:
+            return missing()
+        lines = await self.worked(job_work.tidy_lines, folder)
+        if isinstance(lines, Refused):
+            return self._job_trouble(folder, lines)
+        return self.page("job_tidy.jinja", job=folder.name, lines=lines)
 
     async def gauge(self, request: Request) -> Response:
         """Keep a gauge or leaf reading beside the passes."""

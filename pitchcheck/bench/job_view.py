@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from pitchcheck.bench.page_words import on_page
 from pitchcheck.errors import PitchcheckError
 from pitchcheck.instrument import StringSpec
 from pitchcheck.jobs.errors import JobDamaged
@@ -76,7 +77,7 @@ def job_shown(job: Job) -> JobShown:
     return JobShown(
         id=job.id,
         title=job.title,
-        about=(*((label, words) for label, words in about if words), ("made", day(job.made))),
+        about=(*((label, words) for label, words in about if words), ("begun", day(job.made))),
         owner_words=job.owner_words or "",
         fingerprint=grouped(job.fingerprint),
         passes=tuple(_pass(job, number, paths) for number in range(len(job.passes))),
@@ -85,7 +86,7 @@ def job_shown(job: Job) -> JobShown:
         gauge=tuple(map(gauge_line, job.gauge)),
         steps=_steps(job, paths),
         notes=tuple((day(note.when), note.words) for note in job.notes),
-        faults=job.faults,
+        faults=tuple(map(on_page, job.faults)),
         unfinished=job.unfinished,
     )
 
@@ -143,7 +144,7 @@ def _steps(job: Job, paths: list[Path]) -> tuple[StepShown, ...]:
                 step=step,
                 done=line is not None and line.done,
                 said="; ".join(word for word in words if word),
-                cut=tuple(cut_lines(result)) if step.name == "height" else (),
+                cut=tuple(map(on_page, cut_lines(result))) if step.name == "height" else (),
                 photo=_link(job.folder / line.photo, paths) if line and line.photo else None,
             )
         )

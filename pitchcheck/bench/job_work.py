@@ -72,7 +72,7 @@ def job_change(folder: Path, before: str | None, after: str | None) -> str:
 
     found = compare_job(sound_job(folder), before=before, after=after)
     given = JobReportInput(found.job.title, (), found.after, found.comparison)
-    names = (found.passes[0].name, found.passes[-1].name)
+    names = [f"pass {one.number} ({one.name})" for one in (found.passes[0], found.passes[-1])]
     return render("job_change.jinja", view=job_view(given), names=names, reader="tech")
 
 
@@ -129,12 +129,32 @@ def label_recordings(paths: Sequence[Path], said: MemoWish) -> Path:
     return measure_kept(paths, said)
 
 
-def check_lines(folder: Path) -> tuple[str, ...]:
-    """Compare every byte of a job with its sums; return what was found in words."""
-    from pitchcheck.jobs.verify import verify_job
-    from pitchcheck.workflow.jobs.lines import verify_lines
+def check_lines(folder: Path, fingerprint: str) -> tuple[str, ...]:
+    """Compare every byte of a job with its sums; return what was found in words.
 
-    return tuple(verify_lines(verify_job(folder)))
+    A fingerprint, as on an earlier report, is looked for if it is not empty.
+    """
+    from pitchcheck.jobs.verify import find_fingerprint, verify_job
+    from pitchcheck.workflow.jobs.lines import fingerprint_line, verify_lines
+
+    known = [fingerprint_line(find_fingerprint(folder, fingerprint))] if fingerprint else []
+    return (*known, *verify_lines(verify_job(folder)))
+
+
+def tidy_lines(folder: Path) -> tuple[str, ...]:
+    """Finish a write that was cut short; return what was done and what others left, in words."""
+    from pitchcheck.jobs.change import finish_change, leftovers
+
+    done = ["A write that was cut short after it counted was finished."] if finish_change(folder) else []
+    found = leftovers(folder)
+    for item in found:
+        files = "1 file" if len(item.files) == 1 else f"{len(item.files)} files"
+        size = f"{item.size_bytes / 1e6:.1f} MB"
+        done.append(
+            f"{item.path.name}: {files}, {size}, copies that never became part of the job. "
+            "They are kept; look into that folder for takes you need."
+        )
+    return (*done, *([] if found else ["Nothing was left over."]))
 
 
 def write_archive(folder: Path, target: Path, names: bool, room: bool, title: str | None) -> Sequence[str]:

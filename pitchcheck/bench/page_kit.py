@@ -19,6 +19,7 @@ from pitchcheck.bench.input_try import InputTry
 from pitchcheck.bench.runner import Runner
 from pitchcheck.bench.templating import render
 from pitchcheck.bench.worker import Refused, Worker, refused
+from pitchcheck.words import phrases
 
 Result = TypeVar("Result")
 
@@ -48,7 +49,8 @@ class PageKit:
 
     def page(self, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
         """Return a page from a template."""
-        return HTMLResponse(render(template, base=f"/{self._bench.token}", **values), status_code=status)
+        shown = render(template, base=f"/{self._bench.token}", phrases=phrases, **values)
+        return HTMLResponse(shown, status_code=status)
 
     def trouble(self, words: str, *, back: str, name: str, status: int = 400) -> HTMLResponse:
         """Return a page that says why something cannot be done; ``back`` is where one goes on."""

@@ -5,6 +5,7 @@ Conventions: the session has a thread of its own, measuring has a process of its
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
@@ -18,6 +19,7 @@ from typing import Any
 from pitchcheck.bench.hub import Hub
 from pitchcheck.bench.live_view import scene_parts
 from pitchcheck.bench.nut_view import NutSoFar, measure_nut
+from pitchcheck.bench.page_words import on_page
 from pitchcheck.bench.worker import Refused, Worker
 from pitchcheck.errors import NothingMeasured, PitchcheckError
 from pitchcheck.guide.scene import Scene
@@ -63,6 +65,14 @@ class Begin:
     words: str = ""
 
 
+@dataclass(frozen=True)
+class ChosenInput:
+    """The input that sessions listen to; None is what the bench was started with."""
+
+    device: str | None = None
+    channel: int | None = None
+
+
 class PageKeys:
     """Keys pressed on the page, by any tab."""
 
@@ -102,12 +112,21 @@ class Runner:
     hub : Hub
     worker : Worker
         Measures what was played so far.
+    sleep : callable
+        Waits so many seconds while sound gathers in the input.
     """
 
     def __init__(
-        self, *, source: Callable[[str | None], Source], tones: Tones, hub: Hub, worker: Worker
+        self,
+        *,
+        source: Callable[[ChosenInput], Source],
+        tones: Tones,
+        hub: Hub,
+        worker: Worker,
+        sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self._source, self._tones, self._hub, self._worker = source, tones, hub, worker
+        self._sleep = sleep
         self._lock = Lock()
         self._thread: Thread | None = None
         self._keys = PageKeys()
@@ -120,7 +139,7 @@ class Runner:
         self.name = ""
         self.nut: NutSoFar | None = None
         self.done: Listened | None = None
-        self.input: str | None = None
+        self.input = ChosenInput()
         self.stage = Stage.IDLE
 
     @property
@@ -195,6 +214,7 @@ class Runner:
                 planned=session.planned,
                 replan=session.replan and bool(session.planned),
                 tones=self._tones,
+                sleep=self._sleep,
             )
         except NothingMeasured as fault:
             self._tell(Stage.FAULT, " ".join([str(fault), *(p.sentence() for p in fault.problems)]))
@@ -224,7 +244,7 @@ class Runner:
 
     def _tell(self, stage: Stage, words: str) -> None:
         self.stage = stage
-        self._hub.publish(stage={"stage": stage.value, "words": words, "session": self.name or None})
+        self._hub.publish(stage={"stage": stage.value, "words": on_page(words), "session": self.name or None})
 
 
 def _is_bracketed(taken: Sequence[Position]) -> bool:

@@ -69,7 +69,9 @@ def serve(
         raise BadValue(f"{root} cannot be made ({error.strerror}). Name another folder.") from error
     hub, worker = Hub(), Worker()
     runner = Runner(
-        source=lambda chosen: microphone(device=chosen or device, rate_hz=rate_hz, channel=channel),
+        source=lambda chosen: microphone(
+            device=chosen.device or device, rate_hz=rate_hz, channel=chosen.channel or channel
+        ),
         tones=tones(with_tones),
         hub=hub,
         worker=worker,

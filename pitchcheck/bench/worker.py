@@ -18,6 +18,7 @@ from pathlib import Path
 from threading import Lock, Thread
 from typing import Any, TypeVar
 
+from pitchcheck.bench.page_words import on_page
 from pitchcheck.errors import BadInput, NothingMeasured, PitchcheckError
 from pitchcheck.jobs.errors import ConfirmFirst
 
@@ -93,6 +94,12 @@ def guarded(work: Callable[..., Result], *args: Any) -> Result | Refused:
 
 def refused(error: Exception) -> Refused:
     """Return what an error says to who looks at the page."""
+    found = _told(error)
+    return replace(found, words=on_page(found.words))
+
+
+def _told(error: Exception) -> Refused:
+    """Return what an error says."""
     if isinstance(error, ConfirmFirst):
         return Refused(error.found, confirm=True)
     if isinstance(error, NothingMeasured):

@@ -5,6 +5,7 @@ Conventions: British spelling, no full stop unless a whole sentence is returned.
 
 from __future__ import annotations
 
+from pitchcheck.course import Thoroughness, string_positions
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.instrument import MeterQuantity, Nut
 from pitchcheck.plan import StringPlan, Verdict
@@ -42,6 +43,14 @@ PRESSING = (
     "pluck"
 )
 LEAF = "lay the leaf flat on fret 1 under the string, touch nothing else, pluck the open string"
+
+COURSE_WORDS = {
+    Thoroughness.BASE: "the press test, then only what a decision still needs; the usual one, for filing",
+    Thoroughness.QUICK: "fret 1 and the press test, once each; for filing, with the first fret heard too",
+    Thoroughness.FULL: "frets 1, 2, 3 and 12 and the press test; chords and saddle too, for before and after",
+    Thoroughness.THOROUGH: "the same with presses 1 to 4, four times; for the last hundredths of a millimetre",
+}
+TAKE_S = 12.0  # [s] a take, reckoned: prompt, pluck, ringing, damping
 
 NUT_WORDS = {
     Nut.SLOTTED: "slotted nut",
@@ -112,6 +121,14 @@ CAUSE_CURES = {
     Cause.CAPO: "play without the capo",
     Cause.EAR_METER_DISAGREE: "gauge again; if it was filed since, listen again",
 }
+
+
+def course_time(thoroughness: Thoroughness, *, strings: int) -> str:
+    """Return how much a course plays and how long that takes: ``"5 notes a string, about 6 minutes"``."""
+    notes = len(string_positions(1, thoroughness=thoroughness))
+    minutes = round(notes * strings * TAKE_S / 60)
+    more = ", then 3 to 8 more" if thoroughness is Thoroughness.BASE else ""
+    return f"{notes} notes a string, about {minutes} minutes on {strings} strings{more}"
 
 
 def size(finding: Finding, *, unit: LengthUnit | None = None) -> str:

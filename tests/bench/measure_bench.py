@@ -115,12 +115,29 @@ class Repeating(FileSource):
         return piece
 
 
+class Counted(NoTones):
+    """Silent; counts the notes that are wanted again."""
+
+    wanted = 0
+
+    def again(self) -> float:
+        self.wanted += 1
+        return 0.0
+
+
 def hours(count: float, *, looks: int = 12) -> list[float]:
-    """Play a wrong note for hours to a session; print and return the memory of this process. [MB]"""
+    """Play a wrong note for hours to a session; print and return the memory of this process. [MB]
+
+    The session waits for nothing (``sleep``), so it goes as fast as the processor lets it; what it does with
+    each piece of sound is what it always does.
+    """
     source = Repeating(in_a_row([notes((2,))[4]], gap_s=GAP_S), last_s=3600 * count)
     seen: list[float] = []
     with tempfile.TemporaryDirectory() as name:
-        runner = Runner(source=lambda _: source, tones=NoTones(), hub=Hub(), worker=Worker())
+        tones = Counted()
+        runner = Runner(
+            source=lambda _: source, tones=tones, hub=Hub(), worker=Worker(), sleep=lambda _: None
+        )
         runner.begin(Begin(new_folder(Path(name) / "one"), course((1,))))
         began = time.process_time()
         for number in range(1, looks + 1):
@@ -129,8 +146,10 @@ def hours(count: float, *, looks: int = 12) -> list[float]:
             )
             seen.append(resident_mb(os.getpid()))
             hour = source.heard_s / 3600
+            spent_s = time.process_time() - began
             print(
-                f"{hour:.2f} h: {seen[-1]:.1f} MB, {time.process_time() - began:.0f} s of a core", flush=True
+                f"{hour:.2f} h: {seen[-1]:.1f} MB, {tones.wanted} notes wanted again, {spent_s:.0f} s of core",
+                flush=True,
             )
         runner.close()
     return seen

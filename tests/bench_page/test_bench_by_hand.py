@@ -203,7 +203,7 @@ def test_a_job_is_gone_on_with_killed_with_9_and_reopened_with_every_take(
             page.select_option("#kind", "final")
             page.click("text=Measure and seal")
             page.wait_for_selector("text=Sealed as pass 2.", timeout=LONG_MS)
-            page.wait_for_selector("text=before against final", timeout=LONG_MS)
+            page.wait_for_selector("text=against pass 2 (final)", timeout=LONG_MS)
             page.close()
     kept = read_job(job.folder)
     assert [one.name for one in kept.passes] == ["before", "final"]

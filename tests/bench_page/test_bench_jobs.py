@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -84,7 +85,7 @@ def test_the_page_of_a_job_shows_it_now_and_before_and_after(sealed: tuple[Guard
     assert now.count("<svg") >= 4  # the nut twice, by width, and the slots that were heard
     assert "with the slots at target" in now  # chords
     change = ask(app, f"{at}/change?before=&after=").text
-    assert "before against final" in change
+    assert "Pass 1 (before) against pass 2 (final)." in change
     assert "no change" in change  # the same recordings twice
     assert "says less" in change or "too little" in change or "0.20 mm" in change
     wrong = ask(app, f"{at}/change?before=final&after=before").text
@@ -159,6 +160,27 @@ def test_notes_steps_gauge_and_a_pass_set_aside_go_both_ways(
     assert post("set-aside", **{"pass": "3", "reason": "the wrong folder"}).status == 303
     assert "SET ASIDE" in run(bench, "job", "show", "lamp", "--all")
     assert verify_job(folder_of(bench, at)).sound
+
+
+def test_an_earlier_fingerprint_is_found_and_leftovers_are_shown_and_stay(
+    sealed: tuple[Guard, Bench, str],
+) -> None:
+    app, bench, at = sealed
+    earlier = read_job(folder_of(bench, at)).fingerprint
+    assert "as it is now" in ask(app, f"{at}/check?fingerprint={earlier}").text
+    assert ask(app, f"{at}/note", method="POST", form={"words": "One more."}).status == 303
+    assert "1 change ago" in ask(app, f"{at}/check?fingerprint={earlier}").text
+    assert "not of this job" in ask(app, f"{at}/check?fingerprint=abc").text
+    assert "Finish it" not in ask(app, at).text
+    left = folder_of(bench, at) / "unfinished-0001" / "passes"
+    left.mkdir(parents=True)
+    (left / "take.wav").write_bytes(b"a take")
+    assert "A write was cut short: unfinished-0001." in ask(app, at).text
+    shown = ask(app, f"{at}/tidy", method="POST", form={})
+    assert "unfinished-0001: 1 file" in shown.text
+    assert (left / "take.wav").read_bytes() == b"a take"
+    shutil.rmtree(left.parent)
+    assert "Nothing was left over." in ask(app, f"{at}/tidy", method="POST", form={}).text
 
 
 def test_the_next_pass_is_played_where_the_command_line_plays_it(sealed: tuple[Guard, Bench, str]) -> None:

@@ -15,7 +15,7 @@ from pitchcheck.bench.folders import own_settings
 from pitchcheck.bench.guard import Guard
 from pitchcheck.bench.hub import Hub
 from pitchcheck.bench.page_kit import Bench
-from pitchcheck.bench.runner import Stage
+from pitchcheck.bench.runner import ChosenInput, Stage
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Aim, Fretwork, MeterQuantity
 from pitchcheck.session.folder import read_session
@@ -160,6 +160,43 @@ def test_an_instrument_is_described_string_by_string() -> None:
     for lines, scale in ((["E4 0.011"], 500.0), (["E4 0.011 plain steel"], None)):
         with pytest.raises(BadValue):
             own_settings("x", scale_mm=scale, strings=lines)
+
+
+def test_another_tuning_is_begun_with_and_a_string_that_is_not_there_makes_nothing(tmp_path: Path) -> None:
+    with in_process(tmp_path / "root") as (app, bench):
+        form = {"name": "low", "kind": "electric", "tuning": "D A D G A D", "only": "7"}
+        refused = ask(app, f"/{TOKEN}/sessions", method="POST", form=form)
+        assert refused.status == 400
+        assert "1, 2, 3, 4, 5, 6" in refused.text
+        assert not (bench.root / "low").exists()
+        assert ask(app, f"/{TOKEN}/sessions", method="POST", form=form | {"only": "6"}).status == 303
+        strings = read_settings(bench.root / "low").settings.instrument.strings
+        assert [spec.note for spec in strings] == ["D4", "A3", "G3", "D3", "A2", "D2"]
+        bench.runner.stop()
+        own = form | {"name": "own", "strings": "E4 0.010 plain steel", "scale": "648 mm", "only": ""}
+        assert ask(app, f"/{TOKEN}/sessions", method="POST", form=own).status == 400
+
+
+def test_a_channel_of_the_input_is_chosen_and_no_word_passes_for_one(tmp_path: Path) -> None:
+    with in_process(tmp_path / "root") as (app, bench):
+        form = {"input": "3", "channel": "2"}
+        assert ask(app, f"/{TOKEN}/input", method="POST", form=form).status == 303
+        assert bench.runner.input == ChosenInput("3", 2)
+        for channel in ("0", "two", "-1", "1000"):
+            assert ask(app, f"/{TOKEN}/input", method="POST", form=form | {"channel": channel}).status == 400
+        assert bench.runner.input == ChosenInput("3", 2)
+
+
+def test_every_course_is_told_with_what_it_is_and_how_long_it_takes(tmp_path: Path) -> None:
+    with in_process(tmp_path / "root") as (app, _):
+        page = ask(app, f"/{TOKEN}/").text
+    for line in (
+        "5 notes a string, about 6 minutes",
+        "6 notes",
+        "16 notes",
+        "34 notes a string, about 41 min",
+    ):
+        assert line in page
 
 
 def test_a_second_session_waits_until_the_first_is_ended(tmp_path: Path) -> None:

@@ -174,6 +174,17 @@ def test_prompts_are_announced_and_what_is_said_large_is_said_in_words(browser: 
     page.close()
 
 
+def test_the_take_that_is_asked_for_is_framed_among_the_others(browser: Any, shown: Shown) -> None:
+    page = browser.new_page()
+    go(page, shown, "live prompt")
+    framed = page.evaluate(
+        "[...document.querySelectorAll('#map .cell')].map(e => getComputedStyle(e).outlineStyle !== 'none')"
+    )
+    assert sum(framed) == 1
+    assert page.locator("#map .cell").nth(framed.index(True)).text_content() == "press 1 now"
+    page.close()
+
+
 def test_nothing_moves_for_those_who_asked_for_it(browser: Any, shown: Shown) -> None:
     for wish, moves in (("reduce", False), ("no-preference", True)):
         page = browser.new_page(reduced_motion=wish)

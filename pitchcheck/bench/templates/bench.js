@@ -24,6 +24,7 @@ function showStage(stage) {
   mine = stage !== null && stage.session === session;
   if (!at("stage")) return;
   live = mine && (stage.stage === "opening" || stage.stage === "listening");
+  at("stage").classList.toggle("live", live);
   at("begin").hidden = live;
   at("stop").hidden = !live;
   at("buttons").hidden = !live;
@@ -31,7 +32,7 @@ function showStage(stage) {
   if (!mine || stage.stage === "listening") return;
   const words = {
     opening: ["Opening the input", "Everything that is played from now on is heard."],
-    ended: ["Measured", "The report says what to do. Listen goes on with it."],
+    ended: ["Measured", "What was found and what to do stands below, under “The nut so far”. Listen goes on with it."],
     stopped: ["Stopped", "What was taken is kept. Listen goes on with it."],
     fault: ["It cannot go on", ""],
   }[stage.stage] || ["Not listening", ""];
@@ -115,7 +116,7 @@ function showLive(heard) {
   heard = heard || { level: FROM_DB, word: "", trace: [] };
   at("level").style.transform = `scaleX(${Math.min(1, (heard.level - FROM_DB) / -FROM_DB)})`;
   put("level-word", heard.word);
-  put("level-db", heard.word ? `${heard.level.toFixed(0)} dB` : "");
+  put("level-db", heard.word ? `${heard.level.toFixed(0)} dB`.replace("-", "−") : "");
   const most = Math.max(20, ...heard.trace.map((point) => Math.abs(point[1])));
   const span = Math.min(200, Math.ceil(most / 20) * 20);
   put("trace-top", `+${span}`);
@@ -203,7 +204,9 @@ if (gauge)
     const answer = await fetch(gauge.action, { method: "POST", body: new FormData(gauge) });
     const said = (await answer.json()).said;
     put("gauge-said", said);
-    if (answer.ok) for (const id of ["value", "passes", "stops"]) at(id).value = "";
+    if (!answer.ok) return;
+    for (const id of ["value", "passes", "stops"]) at(id).value = "";
+    document.querySelectorAll("[data-fetch]").forEach(piece); // it is weighed at once
   });
 
 if (at("try"))
@@ -216,11 +219,13 @@ if (at("try"))
 
 // -- pieces that take a while
 
-for (const piece of document.querySelectorAll("[data-fetch]"))
-  fetch(piece.dataset.fetch)
+function piece(node) {
+  fetch(node.dataset.fetch)
     .then((answer) => (answer.ok ? answer.text() : Promise.reject(answer.status)))
-    .then((text) => (piece.innerHTML = text))
-    .catch(() => (piece.textContent = "It could not be worked out. Load the page again."));
+    .then((text) => (node.innerHTML = text))
+    .catch(() => (node.textContent = "It could not be worked out. Load the page again."));
+}
+document.querySelectorAll("[data-fetch]").forEach(piece);
 
 for (const form of document.querySelectorAll("[data-busy]"))
   form.addEventListener("submit", () => (form.querySelector(".busy").textContent = form.dataset.busy));
