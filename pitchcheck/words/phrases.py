@@ -48,7 +48,7 @@ COURSE_WORDS = {
     Thoroughness.BASE: "the press test, then only what a decision still needs; the usual one, for filing",
     Thoroughness.QUICK: "fret 1 and the press test, once each; for filing, with the first fret heard too",
     Thoroughness.FULL: "frets 1, 2, 3 and 12 and the press test; chords and saddle too, for before and after",
-    Thoroughness.THOROUGH: "the same with presses 1 to 4, four times; for the last hundredths of a millimetre",
+    Thoroughness.THOROUGH: "the same and presses 1 to 4, four times; for the last hundredths of a millimetre",
 }
 TAKE_S = 12.0  # [s] a take, reckoned: prompt, pluck, ringing, damping
 

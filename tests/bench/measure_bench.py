@@ -148,7 +148,7 @@ def hours(count: float, *, looks: int = 12) -> list[float]:
             hour = source.heard_s / 3600
             spent_s = time.process_time() - began
             print(
-                f"{hour:.2f} h: {seen[-1]:.1f} MB, {tones.wanted} notes wanted again, {spent_s:.0f} s of core",
+                f"{hour:.2f} h: {seen[-1]:.1f} MB, {tones.wanted} notes judged, {spent_s:.0f} s of core",
                 flush=True,
             )
         runner.close()

@@ -104,7 +104,7 @@ def test_what_is_written_into_a_job_is_written_by_keyboard(at_job: tuple[Any, Be
     follow(page, "Done")
     until(lambda: read_job(folder).steps)
     (step,) = read_job(folder).steps
-    assert (step.step, step.done, step.measured, step.note) == ("score", True, "0.2 mm", "with a blade")
+    assert (step.name, step.done, step.measured, step.note) == ("score", True, "0.2 mm", "with a blade")
     push(page, "done 1 Finish scored")
     follow(page, "Not done", "Space")
     until(lambda: len(read_job(folder).steps) == 2)
