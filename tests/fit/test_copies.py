@@ -39,7 +39,12 @@ def test_copies_count_once(how: str) -> None:
     assert widths(got) == pytest.approx(widths(plain), rel=1e-6)
     said = [d for take in got.takes for d in take.doubts if isinstance(d, CopyOf)]
     assert len(said) == (TIMES - 1) * len(HEARD)
-    assert all(d.row <= len(copied) for d in said)
+    rows = {take.row: take for take in got.takes}
+    for take in got.takes:
+        for first in (rows[d.row] for d in take.doubts if isinstance(d, CopyOf)):
+            assert first.used
+            assert not take.used
+            assert (first.position, first.hz) == (take.position, take.hz)
 
 
 def test_few_digits_are_no_copies() -> None:

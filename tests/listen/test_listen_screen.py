@@ -168,8 +168,9 @@ def accepted() -> Accepted:
 
 def test_the_keys_are_explained_and_a_gauge_reading_shows_as_it_is_typed() -> None:
     shown = replace(scene(), help=True)
-    words = " ".join(line.text for line in screen_lines(shown, width=80, height=30))
-    assert all(KEY_WORDS[key][1].split()[0] in words for key in Key)
+    words = " ".join(" ".join(line.text for line in screen_lines(shown, width=80, height=30)).split())
+    for key in Key:
+        assert f"{key.value} {KEY_WORDS[key][0]}: {KEY_WORDS[key][1]}" in words
     typing = replace(scene(), entry=Entry("third 6 0.0", "It has no unit."))
     lines = [line.text for line in screen_lines(typing, width=80, height=24)]
     assert lines[0] == "Gauge: third 6 0.0_"

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from helpers.fits import EMPTY_SURVEY, SCALE_MM, Made, make_fit, make_job, neck_cents
+from helpers.fits import EMPTY_SURVEY, Made, make_fit, make_job, neck_cents
 from pitchcheck.diagnosis import Cause, Finding
 from pitchcheck.findings import NotTheSlot
 from pitchcheck.fit.belief import Belief
@@ -214,7 +214,6 @@ def test_prediction_after_a_pass_follows_the_square_law() -> None:
     after = 0.85 - plan.remove_now_mm
     assert plan.after_cents == pytest.approx(float(neck_cents(after)[0]), abs=1e-3)
     assert plan.after_clearance_mm == pytest.approx(0.4856 * after, abs=1e-4)
-    assert SCALE_MM == 648.0
 
 
 @given(st.floats(0.1, 2.0), st.floats(0.0, 0.6), st.floats(0.0, 1.0), st.floats(0.0, 1.0))

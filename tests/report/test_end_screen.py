@@ -117,6 +117,7 @@ def test_one_unit_chosen_once() -> None:
 
 def test_a_cut_at_the_bottom_rules_out_the_file_in_the_table() -> None:
     rows = [line for line in end_screen(CASES["bottom"]) if line[:1].isdigit()]
+    assert len(rows) == 6
     assert all(line.endswith("see below") for line in rows)
 
 
