@@ -89,8 +89,8 @@ def _lines(piece: Evidence, unit: LengthUnit | None) -> tuple[str, ...]:
         case CapoBends():
             return (
                 f"string {piece.string}: the capo behind fret {piece.capo} sounds "
-                f"{numbers.off(piece.error_cents)} "
-                f"of a lightly fretted note there (limit {piece.limit_cents:.1f})",
+                f"{numbers.off(piece.error_cents)} of a lightly fretted note there (limit "
+                f"{piece.limit_cents:.1f})",
             )
     assert_never(piece)
 
@@ -135,8 +135,7 @@ def _of_sharpness(
             way = "back, away from the nut" if move_mm > 0 else "forward, towards the nut"
             return (
                 "lightly fretted, with the slot at its target, fret 12 would be "
-                f"{numbers.off(error_cents)}, give "
-                f"or take {sd_cents:.1f}",
+                f"{numbers.off(error_cents)}, give or take {sd_cents:.1f}",
                 f"the saddle wants to go about {abs(move_mm):.1f} mm {way}; set the slots first",
             )
         case FingerDepth(strings, error_cents, depth_mm):
@@ -151,14 +150,12 @@ def _of_sharpness(
         case AboveLightTouch(string, error_cents):
             return (
                 f"string {string}: frets 1 to 3 sound {error_cents:.1f} cents above what the press test "
-                "leads one "
-                "to expect without a finger",
+                "leads one to expect without a finger",
             )
         case FretOff(stop, fret, error_cents, strings, limit_cents):
             return (
                 f"{stop.value} {fret} sounds {numbers.off(error_cents)} of what the rest of the neck leads "
-                "one to "
-                f"expect, on all {strings} strings (limit {limit_cents:.1f})",
+                f"one to expect, on all {strings} strings (limit {limit_cents:.1f})",
             )
     assert_never(piece)
 
@@ -177,10 +174,8 @@ def _not_the_slot(piece: NotTheSlot) -> tuple[str, ...]:
     told = "; ".join(f"{name} {numbers.cents(amount)}" for amount, name in parts)
     return (
         f"string {piece.string}: it is not the slot. The first fret is {numbers.off(piece.heard_cents)}, "
-        "but the "
-        f"slot is fine: setting it to its target would change {abs(piece.slot_cents):.1f} cents. It is, in "
-        "order: "
-        f"{told}",
+        f"but the slot is fine: setting it to its target would change {abs(piece.slot_cents):.1f} cents. It "
+        f"is, in order: {told}",
     )
 
 
@@ -190,9 +185,8 @@ def _of_the_nut(piece: NutOffset, unit: LengthUnit | None) -> tuple[str, ...]:
     side = "too far from" if size > 0 else "too near"
     shown = (
         f"the nut's edge is {numbers.length(abs(size), unit=unit)} {side} fret 1 at "
-        f"{phrases.strings(piece.strings)}, "
-        "90 % "
-        f"between {piece.offset_mm.low:+.2f} and {piece.offset_mm.high:+.2f} mm (+ = too far)",
+        f"{phrases.strings(piece.strings)}, 90 % between {piece.offset_mm.low:+.2f} and "
+        f"{piece.offset_mm.high:+.2f} mm (+ = too far)",
         f"that alone makes every fretted note {numbers.off(piece.error_cents)}; filing slots does not cure "
         "it",
     )
@@ -214,9 +208,7 @@ def _of_a_gauge(piece: GaugeAgainstSound, unit: LengthUnit | None) -> tuple[str,
     return (
         shown,
         f"did the decimal point slip? {numbers.length(piece.likely_slip_mm, unit=unit)} would fit the "
-        "sound. The "
-        "reading was "
-        "not changed: correct it or gauge again",
+        "sound. The reading was not changed: correct it or gauge again",
     )
 
 
@@ -227,8 +219,7 @@ def _of_an_open_string(piece: OpenJumped | OpenRan | OpenSlipped) -> tuple[str, 
             return (
                 f"after {' and '.join(place.words() for place in between)} the open string was "
                 f"{numbers.off(change_cents)} (rows {row_before} and {row_after}; limit {limit_cents:.1f}), "
-                "and "
-                "came back after the next take",
+                "and came back after the next take",
             )
         case OpenRan(string, run_cents):
             return (
@@ -238,8 +229,7 @@ def _of_an_open_string(piece: OpenJumped | OpenRan | OpenSlipped) -> tuple[str, 
         case OpenSlipped(string, change_cents, row_before, row_after):
             return (
                 f"string {string}: the open note jumped {numbers.off(change_cents)} between rows "
-                f"{row_before} and "
-                f"{row_after} and was not heard to come back",
+                f"{row_before} and {row_after} and was not heard to come back",
             )
     assert_never(piece)
 
@@ -250,8 +240,7 @@ def _of_overtones(piece: FalseOvertones | InharmonicityRatio) -> tuple[str, ...]
         case FalseOvertones(takes, of, scatter_cents):
             return (
                 f"in {takes} of {of} takes its overtones lie off those of one even string, by "
-                f"{scatter_cents:.1f} "
-                "cents and more",
+                f"{scatter_cents:.1f} cents and more",
                 "a worn, dirty, kinked or false string; change it and listen again",
             )
         case InharmonicityRatio(ratio):

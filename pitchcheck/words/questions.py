@@ -16,8 +16,7 @@ SUSPECTS_RIGHT = 0.66  # [-] of the first suspects are really high: 41 of 62, te
 
 PRESSES = (
     "press 1 (the string held down on the board midway between the nut and fret 1 with a rounded rod of "
-    "wood or "
-    "plastic, and plucked) and press 2 (the same between frets 1 and 2)"
+    "wood or plastic, and plucked) and press 2 (the same between frets 1 and 2)"
 )
 
 _ASKED = {

@@ -62,7 +62,6 @@ def slot_doubt(what: SlotDoubt) -> str:
         case HardlyUsed(row, position, off_cents):
             return (
                 f"row {row} ({position.words()}) was hardly used: {off_cents:+.1f} cents from what the "
-                "others "
-                "lead one to expect"
+                "others lead one to expect"
             )
     assert_never(what)

@@ -78,26 +78,21 @@ def _high(plan: StringPlan, unit: LengthUnit | None) -> tuple[str, ...]:
     return (
         "Wear eye protection and keep your face clear of the string. Slacken it and lift it out of the slot.",
         f"Take off at most {numbers.removal(plan.after.removed_mm, unit=unit)} now, in a few light strokes, "
-        "the slot "
-        "falling "
-        "away towards the tuner so that the string bears on the front edge. You cannot put material back.",
+        "the slot falling away towards the tuner so that the string bears on the front edge. You cannot "
+        "put material back.",
         _expected(plan.after, unit),
         LISTEN_AGAIN,
         f"Stop when that gap is {numbers.length(third_fret_clearance_mm(slot.goal.target_mm), unit=unit)} "
-        "or the slot "
-        "is no "
-        f"longer called high; up to {numbers.length(slot.goal.tolerance_mm, unit=unit)} above target is not "
-        "worth "
-        "filing.",
+        f"or the slot is no longer called high; up to {numbers.length(slot.goal.tolerance_mm, unit=unit)} "
+        "above target is not worth filing.",
     )
 
 
 def _expected(after: AfterRemoval, unit: LengthUnit | None) -> str:
     """Return what to expect after a removal."""
     return (
-        f"The first fret should then be about {numbers.off(after.first_fret_cents)}, and the gap over fret "
-        "1 with "
-        f"the string held at fret 3 about {numbers.length(after.clearance_mm, unit=unit)}. This is an "
+        f"The first fret should then be about {numbers.off(after.first_fret_cents)}, and the gap over fret 1 "
+        f"with the string held at fret 3 about {numbers.length(after.clearance_mm, unit=unit)}. This is an "
         "estimate."
     )
 
@@ -115,16 +110,11 @@ def _low(plan: StringPlan, unit: LengthUnit | None) -> tuple[str, ...]:
         "Do not file this slot.",
         check,
         f"To reach its target it has to come up by about {rise}: shim the whole nut if all slots are low "
-        "(the "
-        "high ones then come down by filing); fill this slot and cut it again if it is the only one; or "
-        "replace "
-        "the nut.",
-        "Filling with glue: air the room, keep it off skin, eyes and finish; it can get hot as it sets. Let "
-        "it "
-        f"harden, then cut from {numbers.length(plan.target_mm, unit=unit)} or more above the frets "
-        "downwards, a "
-        "little at a "
-        "time.",
+        "(the high ones then come down by filing); fill this slot and cut it again if it is the only one; "
+        "or replace the nut.",
+        "Filling with glue: air the room, keep it off skin, eyes and finish; it can get hot as it sets. "
+        f"Let it harden, then cut from {numbers.length(plan.target_mm, unit=unit)} or more above the frets "
+        "downwards, a little at a time.",
     )
 
 
@@ -134,9 +124,7 @@ def _fine(plan: StringPlan, unit: LengthUnit | None) -> tuple[str, ...]:
     if below > 0:
         return (
             f"Leave it. It lies {numbers.length(below, unit=unit)} below its target but above the height "
-            "where open "
-            "strings "
-            "buzz.",
+            "where open strings buzz.",
         )
     return ("Leave it. It is near enough to its target.",)
 
@@ -168,9 +156,8 @@ def narrowing(why: Narrowing) -> str:
     helps = f" and helps {phrases.strings(why.helps)} as well" if why.helps else ""
     return (
         f"the slot of string {why.string} is known to ±{why.half_width_mm:.2f} mm, too little to decide; "
-        "this take "
-        f"should narrow that by about {round(100 * why.share)} %{helps}. Play the open string before and "
-        "after it."
+        f"this take should narrow that by about {round(100 * why.share)} %{helps}. Play the open string "
+        "before and after it."
     )
 
 
