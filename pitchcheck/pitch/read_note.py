@@ -126,8 +126,12 @@ def read_segment(
     if not found:
         raise Unreadable("No note heard, only noise. Pluck louder or move the microphone closer.")
     best = _filled(peaks, _choose(found, expected_hz=expected_hz), expected_hz=expected_hz)
-    if part.duration_s * best.hz < SHORTEST_PERIODS:
-        raise Unreadable("The note is too short for so low a pitch. Let it ring.")
+    periods = part.duration_s * best.hz
+    if periods < SHORTEST_PERIODS:
+        raise Unreadable(
+            f"The note lasts {part.duration_s:.2f} s, {periods:.1f} periods of {best.hz:.0f} Hz: too short "
+            f"for so low a pitch, which needs {SHORTEST_PERIODS:.0f}. Let it ring."
+        )
     heard = track_note(
         part,
         hz=best.hz,

@@ -56,7 +56,10 @@ def parse_gauge(text: str) -> GaugeEntry:
     words = text.split()
     names = {**SHORT_NAMES, **{str(what): what for what in MeterQuantity}}
     if not words or words[0].lower() not in names:
-        raise BadValue(f"{text.strip()!r} does not begin with what was measured: {', '.join(SHORT_NAMES)}.")
+        known = ", ".join(SHORT_NAMES)
+        raise BadValue(
+            f"{text.strip()!r} does not begin with what was measured; it must be one of {known}. Correct it."
+        )
     what, rest = names[words[0].lower()], words[1:]
     string = None
     if rest and rest[0].isascii() and rest[0].isdigit() and len(rest[0]) < 3 and len(rest) > 1:

@@ -201,7 +201,8 @@ def _standing(slots: Sequence[SlotChange]) -> str:
     if high:
         parts.append(f"{phrases.strings(high, capital=True)}: fine or still a little high, not too low.")
     if rest:
-        parts.append(f"{phrases.strings(rest, capital=True)}: unsure; play it again.")
+        them = "it" if len(rest) == 1 else "them"
+        parts.append(f"{phrases.strings(rest, capital=True)}: unsure; play {them} again.")
     return " ".join(parts)
 
 

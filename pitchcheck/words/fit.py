@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from pitchcheck.fit.result import (
     Confounder,
     Fit,
@@ -36,8 +38,8 @@ _REMARK = {
     ),
     RemarkKind.FRETWORK_UNKNOWN: (
         "Nothing is declared of the fretwork, so frets and board are taken as they come and the intervals "
-        "are wide. If "
-        'the frets were levelled with a straightedge, write fretwork = "level" under [instrument].'
+        "are wide. If the frets were levelled with a straightedge, write "
+        'fretwork = "level" under [instrument].'
     ),
 }
 
@@ -92,20 +94,19 @@ def unsettled(what: Unsettled) -> str:
             f"As stated, {name} is {numbers.length(what.read_mm)}; the sound says {heard}. It was left out. "
             "Measure it again before anything is filed."
         )
-    leaf = " leaf" if what.kind is UnsettledKind.LEAF else ""
+    told = "the leaf" if what.kind is UnsettledKind.LEAF else "the gauge"
     return (
-        f"Of string {what.strings[0]} {name} was gauged with{leaf or ' a reading of'} "
-        f"{numbers.length(what.read_mm)}; the sound says {heard}. It was left out. Gauge it again, and "
-        "press again, before anything is filed."
+        f"String {what.strings[0]}, {name}: {told} says {numbers.length(what.read_mm)}, the sound {heard}. "
+        "The reading was left out. Gauge it again, and press again, before anything is filed."
     )
 
 
 def press_misfit(what: PressMisfit) -> str:
     """Return what is wrong with the presses, its likely cause, and the take that tells."""
-    ratio = what.chi_square / what.freedom
+    times = math.sqrt(what.chi_square / what.freedom)
     return (
-        f"The presses miss by more than a careful hand explains (chi-square {ratio:.1f} per degree of "
-        f"freedom), so every interval was widened: {_MISFIT[what.cause].format(again=what.again.words())}."
+        f"The presses miss by {times:.1f} times what a careful hand explains, so every interval was widened: "
+        f"{_MISFIT[what.cause].format(again=what.again.words())}."
     )
 
 

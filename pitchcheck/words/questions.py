@@ -40,10 +40,10 @@ def suspicion(suspects: Sequence[int], *, instrument: Instrument) -> tuple[str, 
     first = suspects[:FIRST_SUSPECTS]
     named = phrases.listed([str(number) for number in first])
     who = f"First to suspect: string{'s' if len(first) > 1 else ''} {named}."
-    right = phrases.count(round(10 * SUSPECTS_RIGHT))
+    right = phrases.count(round(3 * SUSPECTS_RIGHT))
     rate = (
-        f"That is a suspicion, not a finding: of ten slots suspected first on simulated guitars {right} were "
-        "really high, for a firm finger sounds the same."
+        f"That is a suspicion, not a finding: of three slots suspected first on simulated guitars {right} "
+        "were really high, for a firm finger sounds the same."
     )
     if instrument.board is Board.SCALLOPED:
         settle = (

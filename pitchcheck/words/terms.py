@@ -20,7 +20,7 @@ TERMS = {
     ),
     "gap over fret 1": (
         "gap over fret 1: the air between the string and the top of fret 1, the string held down at fret 3; "
-        "measured with a leaf gauge"
+        "measured with a leaf"
     ),
     "leaf": "leaf: a thin strip of known thickness; the thickest that slides into a gap without lifting "
     "tells it",
