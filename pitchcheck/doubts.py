@@ -97,6 +97,14 @@ class NoOpenTake:
 
 
 @dataclass(frozen=True)
+class TunedBetween:
+    """Set aside: between the open takes around it the string was tuned, or slipped."""
+
+    change_cents: float
+    limit_cents: float
+
+
+@dataclass(frozen=True)
 class CopyOf:
     """Set aside: the same place and the same pitch to the last digit as another row, as a copied row has."""
 
@@ -143,6 +151,7 @@ Doubt = (
     | StoppedOffItsPlace
     | LeafOffItsNotes
     | NoOpenTake
+    | TunedBetween
     | CopyOf
     | PressTooFar
     | NoOpenTakeOn

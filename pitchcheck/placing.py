@@ -18,6 +18,7 @@ from pitchcheck.doubts import (
     PressTooFar,
     Side,
     StoppedOffItsPlace,
+    TunedBetween,
 )
 from pitchcheck.instrument import Instrument
 from pitchcheck.physics.materials import string_constants
@@ -26,6 +27,8 @@ from pitchcheck.survey import find_bracket, interval_error_cents, is_usable
 from pitchcheck.takes import Stop, Take
 from pitchcheck.tuning import CENTS_PER_SEMITONE, SEMITONES_PER_OCTAVE
 from pitchcheck.units import cents_between
+
+TUNED_CENTS = 15.0  # [cent] no slot holds an open string back so much: it was tuned, or slipped; our choice
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,7 @@ class PlaceLimits:
     press_flat_cents: float = 40.0
     press_sharp_cents: float = 130.0
     press_doubt_cents: float = 100.0
+    tuned_cents: float = TUNED_CENTS
     leaf_cents: float = 60.0  # below the open note, or above the fret's: half a fret and the leaf's own rise
 
 
@@ -103,6 +107,8 @@ def _check_stopped(take: Take, *, takes: Sequence[Take], limits: PlaceLimits, in
     bracket = find_bracket(take, takes)
     if bracket is None:
         return _set_aside(take, NoOpenTake())
+    if abs(bracket.change_cents) > limits.tuned_cents:
+        return _set_aside(take, TunedBetween(bracket.change_cents, limits.tuned_cents))
     off = interval_error_cents(take, bracket)
     if take.position.stop is Stop.LEAF:
         return _check_leaf(take, off_cents=off, limit_cents=limits.leaf_cents)

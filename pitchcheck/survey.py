@@ -105,6 +105,11 @@ class Bracket:
     after: Take
     weight_after: float
 
+    @property
+    def change_cents(self) -> float:
+        """How far the open string moved between them. [cent]"""
+        return cents_between(_hz(self.before), _hz(self.after))
+
 
 def build_survey(takes: Sequence[Take]) -> Survey:
     """Errors of all stopped takes against the open takes around them.
@@ -251,7 +256,7 @@ def find_bracket(take: Take, takes: Iterable[Take]) -> Bracket | None:
 def interval_error_cents(take: Take, bracket: Bracket) -> float:
     """Interval of a stopped take above its open string, less equal temperament's. [cent]"""
     start = _hz(bracket.before)
-    drift = bracket.weight_after * cents_between(start, _hz(bracket.after))
+    drift = bracket.weight_after * bracket.change_cents
     return cents_between(start, _hz(take)) - drift - CENTS_PER_SEMITONE * take.position.semitones
 
 

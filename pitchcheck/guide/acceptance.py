@@ -29,6 +29,7 @@ from pitchcheck.instrument import Instrument
 from pitchcheck.pitch.peaks import find_peaks
 from pitchcheck.pitch.read_note import ATTACK_S, FAINT_DB, read_note
 from pitchcheck.pitch.reading import Reading, Unreadable
+from pitchcheck.placing import TUNED_CENTS
 from pitchcheck.takes import Position, Stop
 from pitchcheck.units import cents_between
 
@@ -48,7 +49,6 @@ STRING_PARTIALS = 6  # a string has so many, a knock's resonances make fewer loo
 MOST_SD_CENTS = 1.0  # a cent is worth 0.07 mm of slot on a plain E4 (14 cents per mm): no use beyond
 RETURN_CENTS = 1.5  # an open string comes back closer (the limit of the diagnosis for a catching slot)
 RETURN_SDS = 3.0  # and beyond what the two readings' uncertainty explains
-RETUNED_CENTS = 15.0  # no slot holds back so much: it was tuned, or slipped
 FRACTION_CENTS = 40.0  # a note asked for lies so near a partial of what was read: perhaps two strings
 
 
@@ -153,7 +153,7 @@ def find_remark(reading: Reading, *, position: Position, known: Sequence[Earlier
     change = cents_between(before.hz, reading.hz)
     if abs(change) <= max(RETURN_CENTS, RETURN_SDS * reading.sd_cents):
         return None
-    return Remark(RemarkKind.RETUNED if abs(change) > RETUNED_CENTS else RemarkKind.CAME_BACK, change)
+    return Remark(RemarkKind.RETUNED if abs(change) > TUNED_CENTS else RemarkKind.CAME_BACK, change)
 
 
 def _unfit(

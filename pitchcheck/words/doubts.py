@@ -24,6 +24,7 @@ from pitchcheck.doubts import (
     SecondString,
     StatedDoubt,
     StoppedOffItsPlace,
+    TunedBetween,
     VaguePitch,
 )
 
@@ -64,6 +65,11 @@ def doubt(what: Doubt) -> str:
             )
         case NoOpenTake():
             return "no usable open take of the same string and capo to compare it with; not used"
+        case TunedBetween(change_cents, limit_cents):
+            return (
+                f"the open string moved by {change_cents:+.0f} cents around it, more than {limit_cents:.0f}: it "
+                "was tuned or slipped; not used. Let it settle, then play it and its open takes again"
+            )
         case CopyOf(row):
             return f"a copy of row {row}, to the last digit of the pitch; not used again. Play each take anew"
         case PressTooFar(off_cents):

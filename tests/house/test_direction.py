@@ -52,7 +52,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "chords": {"physics", "fit"},
     "simulate": {"physics", "course"},
     "measurement": RECORDS,
-    "guide": {"pitch", "hearing", "course", "physics", "words"},
+    "guide": {"pitch", "hearing", "course", "physics", "placing", "words"},
     "capture": set(),
     "compare": RECORDS | {"measurement"},
     "jobs": {"session", "recorder", "store"},

@@ -34,6 +34,7 @@ EVERY = (
     kinds.NoOpenTakeOn(kinds.Side.AFTER),
     kinds.StatedDoubt("said by an older version"),
     kinds.CopyOf(3),
+    kinds.TunedBetween(22.0, 15.0),
 )
 # As version 0.1.0 wrote them, at commit time of the first stored job: a change detector for the old format.
 SENTENCES_OF_0_1 = {
