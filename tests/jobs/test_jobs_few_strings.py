@@ -144,13 +144,17 @@ def test_a_gauge_reading_counts_at_once_and_in_the_passes_after_it(job: Path, tm
     assert (kept["low"], kept["high"]) == pytest.approx((later.low, later.high))
 
 
-def test_a_wrong_gauge_reading_stops_the_file_until_it_is_read_again(tmp_path: Path) -> None:
-    """0.028 in for 0.018 in, a leaf misread: no amount comes of it; the right reading takes its place."""
+@pytest.mark.parametrize("misread", ["0.028 in", "0.60 mm", "0.25 mm"])
+def test_a_wrong_gauge_reading_stops_the_file_until_it_is_read_again(tmp_path: Path, misread: str) -> None:
+    """The gap is 0.39 mm: no amount comes of a misread leaf; the right reading takes its place.
+
+    The first is so far off that nothing is said of the slot at all; of the others the file is only spared.
+    """
     made = make_job(tmp_path / "jobs").folder
     add_pass(made, folder_of(tmp_path / "all", {}, (1, 2, 3, 4, 5, 6)), now=NOW, workers=1)
     before = last_measurement(made).plan.strings[4]
     assert before.remove_now_mm > 0
-    add_job_gauge(made, parse_gauge("third 5 0.028 in"), now=NOW)
+    add_job_gauge(made, parse_gauge(f"third 5 {misread}"), now=NOW)
     wrong = last_measurement(made)
     assert wrong.plan.strings[4].remove_now_mm == 0
     assert any(f.cause is Cause.EAR_METER_DISAGREE and f.strings == (5,) for f in wrong.findings)
