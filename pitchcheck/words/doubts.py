@@ -67,8 +67,8 @@ def doubt(what: Doubt) -> str:
             return "no usable open take of the same string and capo to compare it with; not used"
         case TunedBetween(change_cents, limit_cents):
             return (
-                f"the open string moved by {change_cents:+.0f} cents around it, more than {limit_cents:.0f}: it "
-                "was tuned or slipped; not used. Let it settle, then play it and its open takes again"
+                f"the open string moved by {change_cents:+.0f} cents around it, more than {limit_cents:.0f}: "
+                "it was tuned or slipped; not used. Let it settle, then play it and its open takes again"
             )
         case CopyOf(row):
             return f"a copy of row {row}, to the last digit of the pitch; not used again. Play each take anew"
