@@ -22,6 +22,7 @@ from pitchcheck.types import FloatArray
 
 SCATTER_ROUNDS = 3  # of scatter and solution; they settle in two
 SCATTER_SETTLED = 0.05  # [-] change of a factor at which they have
+SHIFT_SD, SHIFT_CENTS = 3.0, 4.0  # presses off alike by so much, and that surely, are none; our choice
 LEAF_ROUNDS = 4  # of leaves and solution
 LEAF_SETTLED_MM = 0.003  # [mm] change of a leaf's reading, where it says something
 
@@ -59,6 +60,11 @@ class Posterior:
     press_strain: FloatArray
     press_shift: tuple[float, float]
 
+    @property
+    def off_alike(self) -> bool:
+        """Whether all presses are off by the same: not down, one fret too far, a capo left on."""
+        return _is_shift(*self.press_shift)
+
     def roughness(self, stop: Stop) -> float:
         """How many times the scatter of a careful hand the takes of one kind have."""
         parts = hand_parts(self.problem.unknowns.cases, self.solution.about)
@@ -74,6 +80,10 @@ def solve_problem(problem: Problem) -> Posterior:
     plain = solve(problem.unknowns, problem.data)
     strain, chi_square = _press_fit(problem, plain)
     shift = _press_shift(problem, plain)
+    if problem.leaves and _is_shift(*shift):
+        # Leaves tell the gaps, so presses need count only against one another.
+        problem = replace(problem, unknowns=problem.unknowns.with_press_shift(abs(shift[0])))
+        plain = solve(problem.unknowns, problem.data)
     problem, ear, scatter = _with_scatter(problem, plain)
     checks = question_gauges(problem, ear)
     believed = [(check.row.case, *check.site) for check in checks if not check.questioned]
@@ -118,6 +128,11 @@ def _press_shift(problem: Problem, solution: Solution) -> tuple[float, float]:
     weighed = np.linalg.solve(law, alike)
     known = float(alike @ weighed)
     return float(weighed @ off) / known, known**-0.5
+
+
+def _is_shift(cents: float, sd: float) -> bool:
+    """Whether a common shift of presses is too large to be one that beliefs allow."""
+    return abs(cents) > max(SHIFT_CENTS, SHIFT_SD * sd)
 
 
 def _with_scatter(plain: Problem, solution: Solution) -> tuple[Problem, Solution, Scatter]:

@@ -39,7 +39,6 @@ MISFIT_CHI_SQUARE, ONE_BAD, STEADY_FACTOR = 4.0, 9.0, 1.6
 NOT_BELIEVED_FACTOR = (
     5.0  # [-] the same, from which no verdict rests on them: no hand, however clumsy; our choice
 )
-SHIFT_SD, SHIFT_CENTS = 3.0, 4.0  # presses off alike by so much, and that surely, are none; our choice
 NOT_DOWN_SD, NECK_BENDS_SD = 0.1, 0.5  # [sd] fret height that presses feign; from tests/fe_bench
 
 
@@ -156,9 +155,12 @@ def unsettled(posterior: Posterior, *, fret_height_mm: Belief) -> tuple[Unsettle
                 Unsettled(UnsettledKind.LEAF, strings, what, leaf.row.bound_mm, leaf.expected_mm, leaf.sd_mm)
             )
     rough = max(posterior.scatter.slide, posterior.scatter.hand)
-    if rough > NOT_BELIEVED_FACTOR or _explained_away(posterior) or _off_alike(posterior):
-        strings = tuple(n for n in problem.strings if n in problem.pressed)
-        found.append(Unsettled(UnsettledKind.PRESSES, strings))
+    explained = _explained_away(posterior)
+    if rough > NOT_BELIEVED_FACTOR or explained or posterior.off_alike:
+        told = set() if explained else _bracketed(posterior)
+        strings = tuple(n for n in problem.strings if n in problem.pressed and n not in told)
+        if strings:
+            found.append(Unsettled(UnsettledKind.PRESSES, strings))
     elif aside := _all_set_aside(posterior):
         found.append(Unsettled(UnsettledKind.PRESSES, aside))
     low, high = FRETS_CAN_BE_MM
@@ -176,7 +178,7 @@ def press_misfit(posterior: Posterior) -> PressMisfit | None:
     scatter, problem = posterior.scatter, posterior.problem
     chi_square, freedom = posterior.press_chi_square
     rough = max(scatter.hand, scatter.slide) >= MISFIT_FACTOR
-    if freedom < 1 or not (rough or _explained_away(posterior) or _off_alike(posterior)):
+    if freedom < 1 or not (rough or _explained_away(posterior) or posterior.off_alike):
         return None
     rows = [i for i, (_, place) in enumerate(problem.places) if place.stop is Stop.PRESS]
     strain = np.abs(posterior.press_strain)
@@ -196,6 +198,13 @@ def press_misfit(posterior: Posterior) -> PressMisfit | None:
     )
 
 
+def _bracketed(posterior: Posterior) -> set[int]:
+    """Strings whose gap leaves of the last pass bound on both sides: what is said of them needs no press."""
+    used = [leaf.row for leaf in posterior.leaves if not leaf.questioned]
+    sides = {(row.string, row.sign > 0) for row in used if row.index == posterior.problem.last}
+    return {n for n in posterior.problem.strings if {(n, True), (n, False)} <= sides}
+
+
 def _all_set_aside(posterior: Posterior) -> tuple[int, ...]:
     """Strings none of whose presses was believed: what is said of them rests on everything else."""
     best: dict[int, float] = {}
@@ -204,12 +213,6 @@ def _all_set_aside(posterior: Posterior) -> tuple[int, ...]:
             weight = float(posterior.solution.weight[row])
             best[place.string] = max(best.get(place.string, 0.0), weight)
     return tuple(number for number, weight in best.items() if weight < HARDLY_USED)
-
-
-def _off_alike(posterior: Posterior) -> bool:
-    """Whether all presses are off by the same: not down, one fret too far, a capo left on."""
-    cents, sd = posterior.press_shift
-    return abs(cents) > max(SHIFT_CENTS, SHIFT_SD * sd)
 
 
 def _explained_away(posterior: Posterior) -> bool:
@@ -230,7 +233,7 @@ def _cause(posterior: Posterior) -> MisfitCause:
         return MisfitCause.UNSTEADY_HAND
     names = posterior.problem.unknowns.names
     height = float(posterior.solution.z[names.index("fret height")])
-    if _off_alike(posterior):
+    if posterior.off_alike:
         return MisfitCause.NOT_DOWN if posterior.press_shift[0] < 0 else MisfitCause.NECK_BENDS
     if height < NOT_DOWN_SD:  # the board seems nearer than it is
         return MisfitCause.NOT_DOWN

@@ -121,6 +121,15 @@ class Unknowns:
         found = [name.split()[0] in MISFIT or name == "rod alike" for name in self.names]
         return np.array(found, dtype=np.bool_)
 
+    def with_press_shift(self, cents: float) -> Unknowns:
+        """Return the map with one more unknown: what all presses are off by alike, ``cents`` or so."""
+        column = np.zeros((*self.centre.shape, 1))
+        press = [i for i, case in enumerate(self.cases) if case.kind.stop is Stop.PRESS]
+        column[press, Coordinate.OFFSET_CENTS, 0] = cents
+        return replace(
+            self, names=(*self.names, "presses alike"), spread=np.concatenate([self.spread, column], axis=2)
+        )
+
     def widened(self, scatter: Scatter) -> Unknowns:
         """Return the map as wide as a scatter asks: single places, and the mean push by its square."""
         if scatter.hand == 1.0 and scatter.place == 1.0:

@@ -17,8 +17,8 @@ import numpy as np
 from pitchcheck.diagnosis.suspicion import find_suspects
 from pitchcheck.fit.joint import Outlook
 from pitchcheck.fit.result import Fit, UnsettledKind
-from pitchcheck.instrument import Board, Nut, SessionSettings
-from pitchcheck.judgement import FIRST_SUSPECTS, BarKind, SlotJudgement
+from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
+from pitchcheck.judgement import FIRST_SUSPECTS, BarKind, SlotJudgement, Verdict
 from pitchcheck.plan.decision import LEAF_PLUCK_S, PASS_S, PLUCK_S, Stakes, gain_s, would_file
 from pitchcheck.plan.records import NOTHING_MORE, NextTakes
 from pitchcheck.survey import Survey
@@ -61,11 +61,15 @@ LEAST_VARIANCE_MM2 = 1e-8  # [mm^2] rounding must not carry a variance below 0
 PRESSED_ENOUGH = (
     6  # presses of a string in a pass: if they still contradict the rest, more settle nothing; our choice
 )
+LEAF_NARROWS = 0.10  # [-] of a slot's width: leaves that narrow it by less tell nothing new; our choice
+OPENS_ENOUGH = 8  # open takes of a string in a pass, whatever stood between them; our choice
+LEAVES_ENOUGH = 12  # leaf takes of a string in a pass; more settle nothing; our choice
 MOST_LEAVES = 3  # of neighbouring thicknesses in one run; our choice
 LEAF_REACH = 1.3  # [sd] leaves further from the middle of the belief tell too little to be looked at
 
 
 _CLEARED_BY_TAKES = {BarKind.SYMPTOM_ONLY, BarKind.WRONG_NOTES}
+_CLEARED_BY_LEAVES = {*_CLEARED_BY_TAKES, BarKind.UNSETTLED}
 
 
 @dataclass(frozen=True)
@@ -163,16 +167,79 @@ def next_takes(
         chosen = _choose(believed, outlook, runs, pays=LEAVES_PAY if leaf else PAYS)
         if chosen:
             return _asked(believed, outlook, chosen)
+    if _leaves_left_out(survey):
+        return NOTHING_MORE
+    return _told_apart(settings, survey, fit, slots, believed)
+
+
+def _told_apart(
+    settings: SessionSettings, survey: Survey, fit: Fit, slots: Sequence[SlotJudgement], believed: _Slots
+) -> NextTakes:
+    """Leaves where nothing that pays would settle an undecided slot: the outer strings, then what is open.
+
+    What is known of the outer strings is known in part of all, and the words for a slot are worth a few takes
+    also where nothing will be filed. On level frets presses tell it as well, unless they contradict the rest.
+    """
+    assert fit.joint is not None
+    doubted = _doubted(fit) - {
+        n for u in fit.unsettled if u.kind is not UnsettledKind.PRESSES for n in u.strings
+    }
+    only_so = {s.number for s in slots if {bar.kind for bar in s.bars} <= _CLEARED_BY_LEAVES} & doubted
+    free = {n for n, stakes in zip(believed.numbers, believed.stakes, strict=True) if not stakes.barred}
+    hangs = only_so if settings.instrument.fretwork is Fretwork.LEVEL else free | only_so
+    undecided = {s.number for s in slots if s.verdict is Verdict.UNSURE} & hangs
+    if not undecided:
+        return NOTHING_MORE
+    laid = Counter(leaf.take.position.string for leaf in survey.leaves)
+    open_ones = [n for n in believed.numbers if n in hangs and laid[n] < LEAVES_ENOUGH]
+    ends = [n for n in open_ones if n in (believed.numbers[0], believed.numbers[-1])]
+    for some in (ends, [n for n in open_ones if n in undecided and n not in ends]):
+        runs = {number: tuple(_leaves(settings, fit, number)) for number in some}
+        places = tuple(dict.fromkeys(p for few in runs.values() for run in few for p in run.stopped))
+        if not places:
+            continue
+        outlook = fit.joint.outlook(settings.instrument, places, reading_cents=USUAL_READING_CENTS)
+        least = {n: 0.0 if n in only_so else LEAF_NARROWS for n in some}  # what presses tell is not believed
+        chosen = [_narrowest(believed, outlook, n, few, least=least[n]) for n, few in runs.items()]
+        best = [run for run in chosen if run is not None]
+        if best:
+            takes = _Run(tuple(part for run in best for part in run.parts)).begun(MOST_TAKES)
+            return _asked(believed, outlook, (takes,))
     return NOTHING_MORE
+
+
+def _narrowest(
+    believed: _Slots, outlook: Outlook, number: int, runs: Sequence[_Run], *, least: float
+) -> _Run | None:
+    """The leaves that narrow a slot most for their time; None where none narrows it by the least part."""
+    index = {position: i for i, position in enumerate(outlook.positions)}
+    own = believed.numbers.index(number)
+    before = _sds(outlook, [])[own]
+    best, most = None, 0.0
+    for run in runs:
+        narrower = float(np.log(before / _sds(outlook, [index[p] for p in run.stopped])[own]))
+        if narrower >= least and narrower / run.seconds > most:
+            best, most = run, narrower / run.seconds
+    return best
 
 
 def _pressed_again(survey: Survey, fit: Fit) -> list[_Run]:
     """Presses once more where they contradict the rest, worst first, while few were played."""
-    doubted = {n for u in fit.unsettled if u.kind is UnsettledKind.PRESSES for n in u.strings}
+    doubted = _doubted(fit)
     played = Counter(s.take.position.string for s in survey.stopped if s.take.position.stop is Stop.PRESS)
+    opens = Counter(take.position.string for take in survey.opens)  # also around presses of no use
     worst = fit.misfit.strings if fit.misfit is not None else ()
     order = sorted(doubted, key=lambda n: (worst.index(n) if n in worst else len(worst), n))
-    return [_run((n,), Stop.PRESS, ((1, 2, 1),)) for n in order if 0 < played[n] < PRESSED_ENOUGH]
+    return [
+        _run((n,), Stop.PRESS, ((1, 2, 1),))
+        for n in order
+        if 0 < played[n] < PRESSED_ENOUGH and opens[n] < OPENS_ENOUGH
+    ]
+
+
+def _doubted(fit: Fit) -> set[int]:
+    """Strings whose presses contradict the rest."""
+    return {n for u in fit.unsettled if u.kind is UnsettledKind.PRESSES for n in u.strings}
 
 
 def _leaves_left_out(survey: Survey) -> bool:

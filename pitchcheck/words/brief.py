@@ -121,6 +121,8 @@ def _others(measurement: Measurement) -> list[str]:
     unsure = [p.number for p in plan.strings if p.verdict is Verdict.UNSURE and p.height_mm is not None]
     best = plan.next_take
     play = f"next play {best.position.words()}" if best else "play press 1 and press 2 again"
+    if best is None and any(p.leaf_decides_mm is not None for p in plan.strings):
+        play = "plucking tells no more, a leaf under the string does"
     if best and best.position.stop is Stop.LEAF:
         play += ", or have a repairer gauge it"
     if measurement.suspects:

@@ -135,6 +135,19 @@ def test_where_plucking_cannot_settle_leaves_are_laid_under_the_outer_strings() 
     assert all(p.string in (1, 4) and p.fret == 1 and p.leaf_mm is not None for p in leaves)
 
 
+def test_what_is_undecided_on_unknown_frets_is_told_by_leaves_though_nothing_is_to_be_filed() -> None:
+    settings = replace(JOB, instrument=replace(JOB.instrument, fretwork=Fretwork.UNKNOWN))
+    takes = heard(truth_of(JOB, TARGETS), protocol=Thoroughness.THOROUGH)
+    fit = fit_instrument(settings, build_survey(takes))
+    assert Verdict.UNSURE in {s.verdict for s in judge_slots(settings, fit)}
+    run = asked(settings, takes, fit)
+    assert {p.stop for p in run.takes} == {Stop.OPEN, Stop.LEAF}
+    assert {p.string for p in run.takes} == {1, 4}
+    # Declared level, presses have told what leaves would tell.
+    level = fit_instrument(JOB, build_survey(takes))
+    assert not any(p.stop is Stop.LEAF for p in asked(JOB, takes, level).takes)
+
+
 def leaf_case() -> tuple[tuple[Take, ...], Fit]:
     """Level frets, all slots somewhat high, pressed until no press pays: leaves are asked for."""
     takes = heard(truth_of(JOB, [t + 0.3 for t in TARGETS]), protocol=Thoroughness.THOROUGH)
@@ -186,15 +199,19 @@ def test_a_nut_that_is_never_filed_is_asked_about_for_its_verdict_only() -> None
     assert len(run.takes) <= len(asked(JOB, takes, fit).takes)
 
 
-def asked_with_presses_off(rounds: int) -> tuple[NextTakes, Fit]:
-    """What is asked when every press of so many rounds (1, 2 on every string) sounds 20 cents sharp."""
+def presses_off(rounds: int) -> list[Take]:
+    """Some rounds (1, 2 on every string), every press of which sounds 20 cents sharp."""
     takes: list[Take] = []
     for _ in range(rounds):
         more = heard(truth_of(JOB, [t + HIGH_MM for t in TARGETS]), protocol=Thoroughness.QUICK)
         first = len(takes)
         takes += [replace(t, row=first + i, when=float(first + i)) for i, t in enumerate(more)]
-    off = [replace(t, hz=t.hz * 2 ** (20 / 1200)) if t.position.stop is Stop.PRESS else t for t in takes]
-    survey = build_survey(tuple(off))
+    return [replace(t, hz=t.hz * 2 ** (20 / 1200)) if t.position.stop is Stop.PRESS else t for t in takes]
+
+
+def asked_with_presses_off(rounds: int) -> tuple[NextTakes, Fit]:
+    """What is asked then."""
+    survey = build_survey(tuple(presses_off(rounds)))
     fit = fit_instrument(JOB, survey)
     slots = bar_filing(judge_slots(JOB, fit), fit=fit, findings=(), survey=survey)
     return next_takes(JOB, survey, fit, slots), fit
@@ -210,4 +227,48 @@ def test_presses_that_contradict_the_rest_are_asked_for_again_while_few_were_pla
     assert {p.fret for p in asked.takes if p.stop is Stop.PRESS} == {1, 2}
     enough, fit = asked_with_presses_off(3)
     assert {u.kind for u in fit.unsettled} == {UnsettledKind.PRESSES}
-    assert enough.takes == ()  # six presses a string say the same: more of them settle nothing
+    # Six presses a string say the same: more of them settle nothing, leaves do, the outer strings first.
+    assert {p.stop for p in enough.takes} == {Stop.OPEN, Stop.LEAF}
+    assert {p.string for p in enough.takes} == {1, 4}
+
+
+def test_presses_of_no_use_are_not_asked_for_for_ever() -> None:
+    """Most presses of a string are set aside before the fit, so that it has few however many were played."""
+    takes = presses_off(6)
+    few = [
+        replace(t, used=t.row < 20 or t.position.stop is Stop.OPEN) if t.position.string == EDGE else t
+        for t in takes
+    ]
+    survey = build_survey(tuple(few))
+    fit = fit_instrument(JOB, survey)
+    assert any(EDGE in u.strings and u.kind is UnsettledKind.PRESSES for u in fit.unsettled)
+    slots = bar_filing(judge_slots(JOB, fit), fit=fit, findings=(), survey=survey)
+    run = next_takes(JOB, survey, fit, slots)
+    assert not any(p.stop is Stop.PRESS and p.string == EDGE for p in run.takes)
+
+
+def test_leaves_about_the_gap_settle_a_slot_whose_presses_are_off() -> None:
+    """All presses 20 cents sharp: with a bracket of leaves under string 1 that slot alone is judged."""
+    planted = [t + HIGH_MM for t in TARGETS]
+    truth = truth_of(JOB, planted)
+    open_hz = heard(truth, positions=[Position(1, Stop.OPEN)])[0].hz
+    well_heard = fit_instrument(JOB, build_survey(heard(truth, protocol=Thoroughness.THOROUGH))).joint
+    assert well_heard is not None
+    probe = (Position(1, Stop.LEAF, 1, leaf_mm=0.5),)
+    gap = float(well_heard.outlook(JOB.instrument, probe, reading_cents=0.2).expected[0])
+    gaps = [round(gap + step, 2) for step in (-0.05, 0.05)]
+    takes = presses_off(3)
+    for place, hz in (
+        (Position(1, Stop.OPEN), open_hz),
+        (Position(1, Stop.LEAF, 1, leaf_mm=gaps[0]), open_hz),
+        (Position(1, Stop.LEAF, 1, leaf_mm=gaps[1]), open_hz * 2 ** (1 / 12)),
+        (Position(1, Stop.OPEN), open_hz),
+    ):
+        row = len(takes)
+        takes.append(replace(takes[0], position=place, hz=hz, row=row, when=float(row)))
+    survey = build_survey(tuple(takes))
+    fit = fit_instrument(JOB, survey)
+    assert [u.strings for u in fit.unsettled] == [(2, 3, 4)]
+    slots = judge_slots(JOB, fit)
+    assert [s.verdict for s in slots] == [Verdict.HIGH, *(3 * [Verdict.UNSURE])]
+    assert fit.strings[0].height_mm.low <= planted[0] <= fit.strings[0].height_mm.high
