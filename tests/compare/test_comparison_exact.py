@@ -1,4 +1,4 @@
-"""Statistics of a comparison written out: means, scatter of repeats, verdicts at both sides of their limits."""
+"""Statistics of a comparison written out: means, scatter of repeats, verdicts beside their limits."""
 
 from __future__ import annotations
 
