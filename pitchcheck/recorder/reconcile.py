@@ -229,7 +229,10 @@ def _can_be_played(position: Position, instrument: Instrument) -> bool:
 
 def _is_there(folder: Path, name: str) -> bool:
     path = inside(folder, name)
-    return path is not None and path.is_file()
+    try:
+        return path is not None and path.is_file()
+    except OSError:  # a name that no disk can hold
+        return False
 
 
 def _is_whole(path: Path) -> bool:

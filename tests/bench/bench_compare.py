@@ -1,4 +1,5 @@
-"""Remakes the table of docs/accuracy-compare.md: ``python -m tests.bench.bench_compare``, from the root.
+"""Remakes the table of docs/accuracy-compare.md: ``python -m tests.bench.bench_compare``, from the root;
+``--check`` ends with status 1 where the document says otherwise.
 
 Takes twenty minutes or so. Seeds differ from those of the tests.
 """
@@ -14,11 +15,10 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import numpy as np
 
 from bench.compare_bench import Count, count, finite_element_pairs, simulated_pairs
+from helpers import marks
 from helpers.pairs import Pair
 from pitchcheck.course import Thoroughness
 
-DOCS = Path(__file__).parents[2] / "docs"
-START, END = "<!-- measured -->\n", "<!-- /measured -->\n"
 FILED_MM = 0.15
 STEEL = ("electric", "acoustic")
 HEADS = [
@@ -78,10 +78,11 @@ def main() -> None:
                 simulated_pairs(("classical", "ukulele"), number=20, seed=seed + 40, removed_mm=filed),
             ),
         ]
-    path = DOCS / "accuracy-compare.md"
-    text = path.read_text(encoding="utf-8")
-    old = text.split(START)[1].split(END)[0]
-    path.write_text(text.replace(START + old + END, START + "\n".join(rows) + "\n" + END), encoding="utf-8")
+    text = "\n".join(rows) + "\n"
+    if "--check" not in sys.argv:
+        marks.write("accuracy-compare.md", "measured", text)
+    elif not marks.agree(marks.cut("accuracy-compare.md", "measured")[1], text):
+        sys.exit(f"docs/accuracy-compare.md says otherwise than the code:\n{text}")
 
 
 if __name__ == "__main__":

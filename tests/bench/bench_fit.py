@@ -1,4 +1,5 @@
-"""Remakes tables and pictures of docs/accuracy-fit.md: ``python -m tests.bench.bench_fit``, from the root.
+"""Remakes tables and pictures of docs/accuracy-fit.md: ``python -m tests.bench.bench_fit``, from the root;
+``--check`` ends with status 1 where the document says otherwise.
 
 Takes some ten minutes. Measured on the sixty instruments of the fixtures, each with two different reading
 noises, and on many drawn from the fit's own beliefs.
@@ -17,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import numpy as np
 
 from bench import fit_bench as fb
+from helpers import marks as between
 from helpers.instruments import KINDS
 from pitchcheck.course import Thoroughness
 
@@ -166,6 +168,10 @@ def write(tables: Sequence[Sequence[str]]) -> None:
     text = path.read_text(encoding="utf-8")
     for rows, start in zip(tables, text.split(START)[1:], strict=True):
         old = start.split(END)[0]
+        if "--check" in sys.argv:
+            if not between.agree(old, "\n".join(rows) + "\n"):
+                sys.exit("docs/accuracy-fit.md says otherwise than the code:\n" + "\n".join(rows))
+            continue
         text = text.replace(START + old + END, START + "\n".join(rows) + "\n" + END, 1)
     path.write_text(text, encoding="utf-8")
 
@@ -186,7 +192,8 @@ def main() -> None:
     write(
         [accuracy_rows(runs), accuracy_rows(own), decision_rows(two), shared_rows(two), accuracy_rows(steps)]
     )
-    draw(runs, steps)
+    if "--check" not in sys.argv:
+        draw(runs, steps)
 
 
 if __name__ == "__main__":

@@ -11,18 +11,20 @@ Each table stands between marks that carry its name. Seeds from 1000 on, which n
 from __future__ import annotations
 
 import argparse
-import re
 import sys
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from helpers import marks
 
 from . import job, single
 from .following import ADAPTIVE
 from .kinds import FIVE, KINDS
 from .stress import SETS
 
-DOCS = Path(__file__).parents[2] / "docs"
 START = 1000
 # Instruments of each kind.
 PLAIN = {"full": 6, "thorough": 2, ADAPTIVE: 6, "fretted": 2}
@@ -155,26 +157,6 @@ TABLES: dict[str, tuple[str, tuple[str, ...], Callable[[int], list[Piece]]]] = {
 }
 
 
-def cut(name: str, text: str) -> tuple[str, str, str]:
-    """A document before, between and after the marks of a table."""
-    start, end = f"<!-- fe_bench {name} -->\n", f"<!-- /fe_bench {name} -->"
-    before, rest = text.split(start)
-    old, after = rest.split(end)
-    return before + start, old, end + after
-
-
-def agree(old: str, new: str) -> bool:
-    """Whether two tables say the same but for one unit in the last place of a number."""
-    number = re.compile(r"-?\d+(?:\.\d+)?")
-    if number.sub("#", old.replace("+", "")) != number.sub("#", new.replace("+", "")):
-        return False
-    for a, b in zip(number.findall(old), number.findall(new), strict=True):
-        places = max(len(a.partition(".")[2]), len(b.partition(".")[2]))
-        if abs(float(a) - float(b)) > 1.01 * 10**-places:
-            return False
-    return True
-
-
 def main(arguments: Sequence[str] | None = None) -> int:
     """Write tables, or check them."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
@@ -186,13 +168,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     status = 0
     for name in chosen.table:
         file, head, pieces = TABLES[name]
-        path = DOCS / file
-        _, old, _ = cut(name, path.read_text(encoding="utf-8"))
+        _, old, _ = marks.cut(file, f"fe_bench {name}")
         new = "\n".join([*head, *made(pieces(chosen.workers), old, chosen.only)]) + "\n"
-        before, old, after = cut(name, path.read_text(encoding="utf-8"))  # it may have changed meanwhile
+        _, old, _ = marks.cut(file, f"fe_bench {name}")  # it may have changed meanwhile
         if not chosen.check:
-            path.write_text(before + new + after, encoding="utf-8")
-        elif not agree(old, new):
+            marks.write(file, f"fe_bench {name}", new)
+        elif not marks.agree(old, new):
             print(f"docs/{file}, {name}: the document says\n{old}\nthe code says\n{new}")
             status = 1
     return status

@@ -19,6 +19,7 @@ from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
 from random import Random
+from urllib.parse import urlencode
 
 import pytest
 
@@ -28,13 +29,18 @@ from helpers.folders import READINGS, SETTINGS, TAKES, make_folder
 from helpers.jobs import NOW, SCHEMA_1, contents, make_job
 from pitchcheck.audio.faults import Unsound
 from pitchcheck.audio.files import read_clip
+from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.errors import NothingMeasured, PitchcheckError
 from pitchcheck.jobs.archive import export_job, import_job
 from pitchcheck.jobs.read import read_job
 from pitchcheck.jobs.verify import verify_job
 from pitchcheck.jobs.write import add_note
+from pitchcheck.recorder.course_file import COURSE as COURSE_FILE
 from pitchcheck.recorder.course_file import parse_course
+from pitchcheck.recorder.reconcile import reconcile
 from pitchcheck.session.folder import read_session
+from pitchcheck.session.rows import TAKES as TAKES_FILE
+from pitchcheck.session.settings import read_settings
 from pitchcheck.workflow.measure import measure_folder
 from pitchcheck.workflow.memo import measure_memo
 
@@ -127,6 +133,38 @@ def courses(rng: Random) -> None:
     parse_course(grammar.toml(rng, COURSE))
 
 
+STRAY = (
+    "0001-1-open.wav",
+    "0002-1-press-1.flac",
+    "0009-2-leaf-1-0.40.wav",
+    "x.wav",
+    "0003-.wav",
+    "0" * 90 + ".wav",
+    ".x",
+)
+
+
+def interrupted_courses(rng: Random) -> None:
+    """A folder that a session left: nothing in it may be lost when another opens it."""
+    with place() as folder:
+        whole = folder / "s"
+        text = grammar.table(rng, TAKES.strip(), [row.replace("a.wav", STRAY[0]) for row in GOOD_TAKES])
+        make_folder(whole)
+        for name, parts in ((TAKES_FILE, text), (COURSE_FILE, grammar.toml(rng, COURSE))):
+            if rng.random() < 0.8:
+                (whole / name).write_bytes(parts.encode("utf-8", "surrogatepass"))
+        for name in rng.sample(STRAY, rng.randint(0, len(STRAY))):
+            (whole / name).write_bytes(grammar.wav(rng) if rng.random() < 0.7 else b"")
+        before = sorted(path.read_bytes() for path in whole.rglob("*") if path.is_file())
+        instrument = read_settings(whole).settings.instrument
+        planned = survey_positions((1, 2), thoroughness=Thoroughness.QUICK)
+        try:
+            reconcile(whole, instrument=instrument, planned=planned, replan=rng.random() < 0.5)
+        finally:
+            after = sorted(path.read_bytes() for path in whole.rglob("*") if path.is_file())
+            assert after == before, "something was lost"
+
+
 def archives(rng: Random) -> None:
     with place() as folder:
         job = _new_job(folder)
@@ -196,7 +234,14 @@ FORMS = {
     "session/one/takes": ("string_1", "stop_1", "fret_1", "string_2"),
     "input": ("device", "channel"),
     "jobs": ("title", "customer", "words"),
+    "job/JOB/again": ("course", "strings", "removed_1", "removed_2", "changed"),
+    "job/JOB/note": ("words",),
+    "job/JOB/step": ("step", "mark", "note", "measured"),
+    "job/JOB/set-aside": ("pass", "reason"),
+    "job/JOB/gauge": ("what", "string", "value", "passes", "stops", "unit"),
+    "session/one/seal": ("job", "title", "kind", "remarks", "changed", "anyway", "removed_1"),
 }
+GET = ("job/JOB", "job/JOB/now", "job/JOB/change", "job/JOB/report", "job/JOB/photo/0", "job/JOB/check")
 ODD_PATHS = (
     "",
     "session/..",
@@ -204,22 +249,44 @@ ODD_PATHS = (
     "session/\x00",
     "session/" + "x" * 5000,
     "jobs/none",
+    "job/..",
+    "job/none/report",
+    "job/JOB/photo/99999999999999999999",
     "nut",
     "static/../x",
 )
 
 
-def requests(rng: Random, app: object) -> None:
-    path = rng.choice(list(FORMS))
-    if rng.random() < 0.2:
-        answer = ask(app, f"/{TOKEN}/{rng.choice(ODD_PATHS)}")
+def requests(rng: Random, app: object, job: str) -> None:
+    draw = rng.random()
+    if draw < 0.3:
+        path = rng.choice(ODD_PATHS) if draw < 0.2 else rng.choice(GET)
+        if draw >= 0.2 and rng.random() < 0.5:
+            path += "?" + urlencode(
+                {rng.choice(QUERY): rng.choice(grammar.CELLS) for _ in range(2)}, errors="replace"
+            )
+        answer = ask(app, f"/{TOKEN}/{path.replace('JOB', job)}")
     else:
+        path = rng.choice(list(FORMS))
         form = {
             key: value.encode("utf-8", "replace").decode()
             for key, value in grammar.form(rng, FORMS[path]).items()
         }
-        answer = ask(app, f"/{TOKEN}/{path}", method="POST", form=form)
+        answer = ask(app, f"/{TOKEN}/{path.replace('JOB', job)}", method="POST", form=form)
     assert answer.status < 500, answer.text[:500]
+
+
+QUERY = ("before", "after", "for", "without-names", "without-sound", "workshop", "signature", "sealed")
+
+
+@contextmanager
+def bench(root: Path) -> Iterator[tuple[object, str]]:
+    """A bench with a session and a job."""
+    with in_process(root) as (app, running):
+        job = make_job(running.places.jobs).folder.name
+        form = {"name": "one", "kind": "electric", "course": "quick"}
+        ask(app, f"/{TOKEN}/sessions", method="POST", form=form)
+        yield app, job
 
 
 # Reader: what it may raise, and which share of the inputs it gets.
@@ -227,6 +294,7 @@ READERS: dict[str, tuple[Callable[[Random], None], tuple[type[Exception], ...], 
     "settings": (settings, (NothingMeasured,), 1.0),
     "tables": (tables, (NothingMeasured,), 1.0),
     "courses": (courses, (ValueError,), 1.0),
+    "interrupted courses": (interrupted_courses, (PitchcheckError,), 0.3),
     "sounds": (sounds, (Unsound,), 0.5),
     "memos": (memos, (PitchcheckError, Unsound), 0.3),
     "archives": (archives, (PitchcheckError,), 0.1),
@@ -263,14 +331,8 @@ def test_a_few_strange_inputs(name: str) -> None:
 
 
 def test_a_few_strange_requests(tmp_path: Path) -> None:
-    with in_process(tmp_path / "root") as (app, _):
-        ask(
-            app,
-            f"/{TOKEN}/sessions",
-            method="POST",
-            form={"name": "one", "kind": "electric", "course": "quick"},
-        )
-        assert tried("requests", lambda rng: requests(rng, app), (), 150) == []
+    with bench(tmp_path / "root") as (app, job):
+        assert tried("requests", lambda rng: requests(rng, app, job), (), 200) == []
 
 
 @pytest.mark.parametrize(
@@ -329,5 +391,5 @@ def test_many_strange_inputs(name: str) -> None:
 
 @pytest.mark.fuzz
 def test_many_strange_requests(tmp_path: Path) -> None:
-    with in_process(tmp_path / "root") as (app, _):
-        assert tried("requests", lambda rng: requests(rng, app), (), round(MOST * 0.1)) == []
+    with bench(tmp_path / "root") as (app, job):
+        assert tried("requests", lambda rng: requests(rng, app, job), (), round(MOST * 0.1)) == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -26,3 +27,15 @@ def rows(file: str, name: str) -> dict[str, list[str]]:
     lines = [line for line in cut(file, name)[1].splitlines() if line.startswith("|")][2:]
     cells = [[cell.strip() for cell in line.strip("|").split("|")] for line in lines]
     return {one[0]: one[1:] for one in cells}
+
+
+def agree(old: str, new: str) -> bool:
+    """Whether two tables say the same but for one unit in the last place of a number."""
+    number = re.compile(r"-?\d+(?:\.\d+)?")
+    if number.sub("#", old.replace("+", "")) != number.sub("#", new.replace("+", "")):
+        return False
+    for a, b in zip(number.findall(old), number.findall(new), strict=True):
+        places = max(len(a.partition(".")[2]), len(b.partition(".")[2]))
+        if abs(float(a) - float(b)) > 1.01 * 10**-places:
+            return False
+    return True

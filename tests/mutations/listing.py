@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import json
+import sys
 import tomllib
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from helpers import marks
+
 from .operators import Mutant
 
 EQUIVALENT = Path(__file__).with_name("equivalent.toml")
-DOCUMENT = Path(__file__).parents[2] / "docs" / "mutations.md"
-START, END = "<!-- mutations -->\n", "<!-- /mutations -->"
 
 
 def equivalents() -> list[dict[str, str]]:
@@ -67,5 +70,4 @@ def _test(by: str) -> str:
 
 def write(text: str) -> None:
     """Put it between the marks of docs/mutations.md."""
-    before, rest = DOCUMENT.read_text(encoding="utf-8").split(START)
-    DOCUMENT.write_text(before + START + text + END + rest.split(END)[1], encoding="utf-8")
+    marks.write("mutations.md", "mutations", text)

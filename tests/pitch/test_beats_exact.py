@@ -148,7 +148,7 @@ def test_beats_faster_than_strings_beat_are_not_believed(beat_hz: float, taken: 
     assert beating((0.4, 1.0, 0.1 + math.copysign(abs(beat_hz), beat_hz))) is taken
 
 
-@pytest.mark.parametrize(("fall", "taken"), [(27.0, True), (33.0, False), (-0.7, True), (-1.3, False)])
+@pytest.mark.parametrize(("fall", "taken"), [(28.5, True), (31.5, False), (-0.93, True), (-1.07, False)])
 def test_modes_die_away_and_not_at_once(fall: float, taken: bool) -> None:
     assert beating((0.4, fall, 1.5)) is taken
 
