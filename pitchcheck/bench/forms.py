@@ -68,9 +68,15 @@ def aim(form: FormData) -> Aim | None:
 def chosen_input(form: FormData) -> ChosenInput:
     """Return the input that was chosen, and its channel if one was named."""
     channel = text(form, "channel")
-    if channel and not (channel.isascii() and channel.isdigit() and 1 <= int(channel) <= MOST_CHANNELS):
+    number = _whole(channel)
+    if channel and not (number is not None and 1 <= number <= MOST_CHANNELS):
         raise BadValue(f"The channel is {channel[:20]!r}: a number from 1 to {MOST_CHANNELS}. Correct it.")
-    return ChosenInput(text(form, "input") or None, int(channel) if channel else None)
+    return ChosenInput(text(form, "input") or None, number)
+
+
+def _whole(said: str) -> int | None:
+    """Return a whole number of at most nine digits; None if it is none."""
+    return int(said) if said.isascii() and said.isdigit() and len(said) <= 9 else None
 
 
 def gauge(form: FormData) -> GaugeEntry:
@@ -87,8 +93,7 @@ def gauge(form: FormData) -> GaugeEntry:
             length_mm(f"{number} {unit}")
     if not any(lengths.values()):
         raise BadValue("There is no length. Type what the gauge told, or a leaf that passes or stops.")
-    string = text(form, "string")
-    return GaugeEntry(what, int(string) if string.isascii() and string.isdigit() else None, **lengths)
+    return GaugeEntry(what, _whole(text(form, "string")), **lengths)
 
 
 def gauge_words(entry: GaugeEntry) -> str:

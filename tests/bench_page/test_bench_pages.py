@@ -182,7 +182,7 @@ def test_a_channel_of_the_input_is_chosen_and_no_word_passes_for_one(tmp_path: P
         form = {"input": "3", "channel": "2"}
         assert ask(app, f"/{TOKEN}/input", method="POST", form=form).status == 303
         assert bench.runner.input == ChosenInput("3", 2)
-        for channel in ("0", "two", "-1", "1000"):
+        for channel in ("0", "two", "-1", "1000", "9" * 4500):
             assert ask(app, f"/{TOKEN}/input", method="POST", form=form | {"channel": channel}).status == 400
         assert bench.runner.input == ChosenInput("3", 2)
 

@@ -37,10 +37,12 @@ from pitchcheck.jobs.verify import verify_job
 from pitchcheck.jobs.write import add_note
 from pitchcheck.recorder.course_file import COURSE as COURSE_FILE
 from pitchcheck.recorder.course_file import parse_course
+from pitchcheck.recorder.disk import take_name
 from pitchcheck.recorder.reconcile import reconcile
 from pitchcheck.session.folder import read_session
 from pitchcheck.session.rows import TAKES as TAKES_FILE
 from pitchcheck.session.settings import read_settings
+from pitchcheck.takes import Position, Stop
 from pitchcheck.workflow.measure import measure_folder
 from pitchcheck.workflow.memo import measure_memo
 
@@ -133,15 +135,17 @@ def courses(rng: Random) -> None:
     parse_course(grammar.toml(rng, COURSE))
 
 
-STRAY = (
-    "0001-1-open.wav",
-    "0002-1-press-1.flac",
-    "0009-2-leaf-1-0.40.wav",
-    "x.wav",
-    "0003-.wav",
-    "0" * 90 + ".wav",
-    ".x",
+OWN = tuple(
+    take_name(number, place, ending=".wav")
+    for number, place in (
+        (1, Position(1, Stop.OPEN)),
+        (2, Position(1, Stop.PRESS, 1)),
+        (3, Position(1, Stop.PRESS, 1)),
+        (9, Position(2, Stop.LEAF, 1, leaf_mm=0.4)),
+        (4, Position(9, Stop.FRET, 3)),
+    )
 )
+STRAY = (*OWN, "x.wav", "003-.wav", "0" * 90 + ".wav", ".x", "unfinished-001.wav")
 
 
 def interrupted_courses(rng: Random) -> None:

@@ -172,6 +172,8 @@ def _run(place: Path, tests: Sequence[str]) -> tuple[int, str]:
     with os.fdopen(reader, encoding="utf-8") as said:
         by = said.read()
     code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    if code == 4 and any("[" in test for test in tests):  # cases renamed since the reach was measured: all
+        return _run(place, list(dict.fromkeys(test.partition("[")[0] for test in tests)))
     if code not in (0, 1, 2) and code != -signal.SIGXCPU:
         raise RuntimeError(f"pytest ended with {code}: no such tests? measure the reach again")
     return code, by or ("" if code == 0 else "time ran out" if code < 0 else "import")

@@ -32,7 +32,9 @@ def allowed_mm(mean: float, sd: float) -> float:
     return low
 
 
-@pytest.mark.parametrize(("mean", "sd"), [(0.5, 0.05), (0.3, 0.08), (0.15, 0.03), (0.12, 0.05), (0.13, 0.02)])
+@pytest.mark.parametrize(
+    ("mean", "sd"), [(0.5, 0.05), (0.3, 0.08), (0.15, 0.03), (0.15, 0.045), (0.12, 0.05), (0.13, 0.02)]
+)
 def test_a_slot_would_be_filed_where_it_is_worth_it_and_some_may_come_off(mean: float, sd: float) -> None:
     files, amount = would_file(np.array([mean]), np.array([sd]), worth_mm=0.1)
     expected = allowed_mm(mean, sd)

@@ -25,6 +25,7 @@ from pitchcheck.errors import BadInput
 from pitchcheck.guide.take_list import PlannedTake, TakeList, TakeState
 from pitchcheck.recorder.course_file import course_text, parse_course
 from pitchcheck.recorder.disk import encode, parse_name, take_name
+from pitchcheck.recorder.reconcile import reconcile
 from pitchcheck.session.folder import read_session
 from pitchcheck.takes import Position, Stop
 from pitchcheck.workflow.new import new_folder
@@ -274,3 +275,13 @@ def test_a_sound_of_ours_is_readable_at_once(folder: Path) -> None:
     with open_recorder(folder) as recorder:
         path = store(recorder, 1, 0)
         assert number_of(path) == 1
+
+
+def test_a_row_with_a_name_that_no_disk_can_hold_is_a_take_still_to_be_played(folder: Path) -> None:
+    # found by tests/fuzz: seed "interrupted courses 16"
+    instrument = new_session(folder.parent / "long")
+    (folder.parent / "long" / "takes.csv").write_text(
+        f"file,string,stop,fret,capo\n{'9' * 500}.wav,1,open,,0\n"
+    )
+    found = reconcile(folder.parent / "long", instrument=instrument, planned=COURSE)
+    assert all(entry.file is None for entry in found.entries)
