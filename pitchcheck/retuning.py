@@ -10,16 +10,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from pitchcheck.instrument import Instrument
-from pitchcheck.tuning import CENTS_PER_SEMITONE, CONCERT_A4_HZ, shift_note
+from pitchcheck.tuning import CENTS_PER_SEMITONE, shift_note
 from pitchcheck.units import CENTS_PER_OCTAVE, cents_between
 
-LEAST_CENTS = 30.0  # less is a string here and there out of tune, and costs nothing (ours)
-MOST_CENTS = 750.0  # more is another set of strings, or another octave
-TOGETHER_CENTS = 45.0  # strings tuned alike lie so near to each other's offset
-TOGETHER_SHARE = 0.75  # of the strings heard
+# All of our choice.
+LEAST_CENTS = 30.0  # [cent] less is a string here and there out of tune, and costs nothing
+MOST_CENTS = 750.0  # [cent] more is another set of strings, or another octave
+TOGETHER_CENTS = 45.0  # [cent] strings tuned alike lie so near to the median of their offsets
+TOGETHER_SHARE = 0.75  # [-] of the strings heard
 FEWEST = 2  # strings
-CAPO_CENTS = 80.0  # all strings sharper than this: more often a capo than a tuning (ours)
-LEAST_REFERENCE_CENTS = 10.0  # what is left beside whole semitones is worth saying from here
+LEAST_REFERENCE_CENTS = 10.0  # [cent] what is left beside whole semitones is worth saying from here
 
 
 def common_offset(opens: Mapping[int, Sequence[float]], *, instrument: Instrument) -> float | None:
@@ -69,17 +69,3 @@ def retune(instrument: Instrument, offset_cents: float) -> Instrument:
         for spec in instrument.strings
     )
     return replace(instrument, strings=strings)
-
-
-def tuned_words(instrument: Instrument, offset_cents: float) -> str:
-    """Return a sentence about an offset and what was made of it; ``instrument`` is the retuned one."""
-    size = abs(offset_cents)
-    side = "flat" if offset_cents < 0 else "sharp"
-    notes = ", ".join(spec.note for spec in instrument.strings)
-    a4_hz = instrument.strings[0].a4_hz
-    reference = f" at A4 = {a4_hz:.1f} Hz" if a4_hz != CONCERT_A4_HZ else ""
-    capo = "; if a capo was on, say so in the list of takes" if offset_cents > CAPO_CENTS else ""
-    return (
-        f"all strings are about {size:.0f} cents {side} of their notes: measured as tuned to "
-        f"{notes}{reference}, with the tension that goes with it{capo}"
-    )

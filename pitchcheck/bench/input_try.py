@@ -28,6 +28,7 @@ class InputTry:
         return True
 
     def _run(self, chosen: ChosenInput) -> None:
+        from pitchcheck.words.inputs import input_sentences
         from pitchcheck.workflow.inputs import try_input
 
         told: list[str] = []
@@ -38,7 +39,7 @@ class InputTry:
 
         try:
             found = try_input(chosen.device, channel=chosen.channel, say=say)
-            told += found.sentences
+            told += input_sentences(found)
             fit = found.go_on
         except PitchcheckError as error:
             told.append(on_page(str(error)))

@@ -41,8 +41,10 @@ def inputs(try_one: TryOption = None, channel: ChannelOption = None, as_json: Js
             typer.echo(line)
         say("Try one with: pitchcheck inputs --try NUMBER")
         return
+    from pitchcheck.words.inputs import input_sentences
+
     check = try_input(try_one, channel=channel, say=say)
-    for sentence in check.sentences:
+    for sentence in input_sentences(check):
         typer.echo(sentence)
     if not check.go_on:
         raise typer.Exit(UNFIT)

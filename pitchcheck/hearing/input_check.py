@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
@@ -70,6 +71,31 @@ class ChannelCheck:
         return None if self.pluck_db is None else self.pluck_db - max(self.floor_db, SILENCE_DB)
 
 
+class InputRemark(StrEnum):
+    """What is wrong with an input, or could be better."""
+
+    DEAD = "dead"  # not even noise
+    OVERDRIVEN = "overdriven"
+    PUMPING = "pumping"  # something changes the gain by itself
+    NO_PLUCK = "no_pluck"
+    POOR_RATIO = "poor_ratio"  # plucks too little above the room
+    FAIR_RATIO = "fair_ratio"
+    LOW_LEVEL = "low_level"
+    NEAR_FULL = "near_full"
+    HUM = "hum"
+
+
+STOPS = frozenset(
+    (
+        InputRemark.DEAD,
+        InputRemark.OVERDRIVEN,
+        InputRemark.PUMPING,
+        InputRemark.NO_PLUCK,
+        InputRemark.POOR_RATIO,
+    )
+)  # with these takes would mostly be refused or wrong
+
+
 @dataclass(frozen=True)
 class InputCheck:
     """What was found of an input.
@@ -79,16 +105,21 @@ class InputCheck:
     channels : tuple of ChannelCheck
     channel : int
         The one that carries the instrument, from 0; with the room alone, the one that is not dead.
-    sentences : tuple of str
-        What to know and to do, in plain words, most important first. Never empty.
-    go_on : bool
-        False when takes would mostly be refused or wrong.
+    remarks : tuple of InputRemark
+        On that channel, most important first; empty where all is well.
+    plucked : bool
+        Whether plucks were listened for, or the room alone.
     """
 
     channels: tuple[ChannelCheck, ...]
     channel: int
-    sentences: tuple[str, ...]
-    go_on: bool
+    remarks: tuple[InputRemark, ...]
+    plucked: bool
+
+    @property
+    def go_on(self) -> bool:
+        """False when takes would mostly be refused or wrong."""
+        return not STOPS.intersection(self.remarks)
 
 
 def check_input(room: FloatArray, plucks: FloatArray | None = None, *, rate_hz: float) -> InputCheck:
@@ -128,8 +159,8 @@ def check_input(room: FloatArray, plucks: FloatArray | None = None, *, rate_hz: 
         for i in range(quiet.shape[1])
     )
     best = _choose(channels)
-    sentences, go_on = _say(channels, best, heard_plucks=loud is not None)
-    return InputCheck(channels, best, sentences, go_on)
+    plucked = loud is not None
+    return InputCheck(channels, best, _remarks(channels[best], plucked=plucked), plucked)
 
 
 def _columns(sound: FloatArray) -> FloatArray:
@@ -170,59 +201,37 @@ def _choose(channels: Sequence[ChannelCheck]) -> int:
     return max(range(len(channels)), key=worth)
 
 
-def _say(channels: Sequence[ChannelCheck], best: int, *, heard_plucks: bool) -> tuple[tuple[str, ...], bool]:
-    """Sentences, and whether to go on."""
-    channel = channels[best]
+def _remarks(channel: ChannelCheck, *, plucked: bool) -> tuple[InputRemark, ...]:
+    """Return what is to be said of a channel, what stops a session first."""
     if channel.dead:
-        return (
-            "The input is dead silent: not even noise comes through. Check the plug, the cable's switch, the "
-            "instrument's volume, and whether the program may use the microphone.",
-        ), False
-    stops: list[str] = []
-    warns: list[str] = []
+        return (InputRemark.DEAD,)
+    found = []
     if channel.clipped:
-        stops.append("The input is overdriven. Turn its gain down until loud plucks stay well below the top.")
+        found.append(InputRemark.OVERDRIVEN)
     if channel.pumping:
-        stops.append(
-            "Something turns the gain up and down by itself. Switch off automatic gain, noise suppression "
-            "and sound effects in the settings of the input."
-        )
-    if heard_plucks:
-        _say_level(channel, stops, warns)
+        found.append(InputRemark.PUMPING)
+    if plucked:
+        found += _level_remarks(channel)
     if channel.hum is not None and channel.hum.over_room_db > HUM_OVER_ROOM_DB:
-        loud = channel.pluck_db is None or channel.hum.level_db > channel.pluck_db - HUM_UNDER_PLUCK_DB
-        if loud:
-            warns.append(
-                f"Mains hum at {channel.hum.mains_hz:.0f} Hz stands {channel.hum.over_room_db:.0f} dB above "
-                "the rest of the room. Turn the pickup away from lamps and power supplies, or move."
-            )
-    if len(channels) > 1:
-        warns.append(f"The instrument is on channel {best + 1} of {len(channels)}." if heard_plucks else "")
-    good = f"The room is at {channel.floor_db:.0f} dB" + (
-        f" and your plucks are {channel.ratio_db:.0f} dB above it." if channel.ratio_db is not None else "."
-    )
-    return tuple(s for s in (*stops, *warns, good) if s), not stops
+        under_db = np.inf if channel.pluck_db is None else channel.hum.level_db - channel.pluck_db
+        found += [InputRemark.HUM] if under_db > -HUM_UNDER_PLUCK_DB else []
+    return tuple(found)
 
 
-def _say_level(channel: ChannelCheck, stops: list[str], warns: list[str]) -> None:
+def _level_remarks(channel: ChannelCheck) -> list[InputRemark]:
+    """Return what is to be said of the level of the plucks, over the room and in itself."""
     if channel.pluck_db is None or channel.peak_db is None or channel.ratio_db is None:
-        stops.append("No pluck was heard. Pluck louder, move closer, or choose another input.")
-        return
+        return [InputRemark.NO_PLUCK]
+    found = []
     if channel.ratio_db < POOR_RATIO_DB:
-        stops.append(
-            f"Your plucks are only {channel.ratio_db:.0f} dB above the room; most takes would be refused. "
-            "Move the microphone closer, pluck louder, or quieten the room."
-        )
+        found.append(InputRemark.POOR_RATIO)
     elif channel.ratio_db < FAIR_RATIO_DB:
-        warns.append(
-            f"Your plucks are {channel.ratio_db:.0f} dB above the room; {FAIR_RATIO_DB:.0f} would be good. "
-            "Move closer if you can."
-        )
+        found.append(InputRemark.FAIR_RATIO)
     if channel.peak_db < GOOD_PEAK_DB[0]:
-        more = AIM_PEAK_DB - channel.peak_db
-        warns.append(f"The level is low. Turn the gain up by about {more:.0f} dB.")
+        found.append(InputRemark.LOW_LEVEL)
     elif channel.peak_db > GOOD_PEAK_DB[1] and not channel.clipped:
-        warns.append("Your plucks reach almost the top. Turn the gain down a little.")
+        found.append(InputRemark.NEAR_FULL)
+    return found
 
 
 def _loudest_db(clip: Clip) -> float:

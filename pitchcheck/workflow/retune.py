@@ -10,12 +10,13 @@ from pitchcheck.audio.files import read_clip
 from pitchcheck.pitch.coarse import find_series
 from pitchcheck.pitch.peaks import find_peaks
 from pitchcheck.pitch.plucks import find_plucks
-from pitchcheck.retuning import common_offset, retune, tuned_words
+from pitchcheck.retuning import common_offset, retune
 from pitchcheck.session.folder import Session
 from pitchcheck.session.paths import inside
 from pitchcheck.session.rows import TakeRow
 from pitchcheck.session.settings import SETTINGS
 from pitchcheck.takes import Stop
+from pitchcheck.words.tuning import retuned_words
 
 AFTER_S, LOOK_S = 0.04, 0.9  # [s] after the beginning of a note, and how much of it is looked at
 FIRST = 2  # open takes of each string looked at
@@ -29,7 +30,7 @@ def settle_tuning(session: Session) -> Session:
     if offset is None:
         return session
     tuned = retune(instrument, offset)
-    notice = f"{SETTINGS}: {tuned_words(tuned, offset)}"
+    notice = f"{SETTINGS}: {retuned_words(tuned, offset)}"
     settings = replace(session.settings, instrument=tuned)
     return replace(session, settings=settings, notices=(*session.notices, notice))
 

@@ -10,6 +10,7 @@ from pitchcheck.hearing.input_check import InputCheck, check_input
 from pitchcheck.simulate.pluck import PluckSound, Tone, pluck
 from pitchcheck.simulate.room import Room, room_noise
 from pitchcheck.types import FloatArray
+from pitchcheck.words.inputs import input_sentences
 
 RATE_HZ = 48_000.0
 QUIET = Room(white_db=-72.0, pink_db=-66.0, hum_db=-np.inf)
@@ -33,7 +34,7 @@ def plucks(*, level_db: float = -12.0, of: Room = QUIET, decay_s: float = 0.5) -
 
 
 def said(check: InputCheck) -> str:
-    return " ".join(check.sentences)
+    return " ".join(input_sentences(check))
 
 
 def test_a_good_input_goes_on() -> None:

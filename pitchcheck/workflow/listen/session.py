@@ -33,6 +33,7 @@ from pitchcheck.instrument import Instrument
 from pitchcheck.recorder.recorder import Recorder, WriteFailed
 from pitchcheck.takes import Position
 from pitchcheck.types import FloatArray
+from pitchcheck.words.inputs import input_sentences
 from pitchcheck.workflow.listen.input_line import InputLine
 from pitchcheck.workflow.listen.ports import EndOfSound, Keys, Screen, Tones
 
@@ -235,8 +236,8 @@ class ListenSession:
             found = check_input(room, rate_hz=self._rate_hz)
         except PitchcheckError:
             return
-        if not found.go_on or len(found.sentences) > 1:
-            self.notice(NoticeKind.INPUT, " ".join(found.sentences))
+        if found.remarks:
+            self.notice(NoticeKind.INPUT, " ".join(input_sentences(found)))
 
 
 def _in_parts(event: Event, longest: int) -> Iterator[Event]:
