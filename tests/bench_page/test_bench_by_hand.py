@@ -5,17 +5,20 @@ from __future__ import annotations
 import os
 import signal
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import soundfile
 
 from helpers.bench_page import in_thread, served, until
 from helpers.browser import open_browser
 from helpers.folders import FIXTURES
 from helpers.jobs import NOW, outer_strings
 from helpers.listen import GAP_S, RATE_HZ, course, in_a_row, new_folder, notes
+from helpers.memo_player import RATE_HZ as MEMO_HZ
 from helpers.memo_player import Wish, make_memo
 from helpers.microphone import virtual_microphone, write_sound
 from pitchcheck.bench.runner import Begin, Stage
@@ -30,6 +33,7 @@ from pitchcheck.workflow.jobs.add_pass import add_pass
 STRINGS = (2,)
 LONG_MS = 120_000  # measuring on a busy machine included
 SEED = 7
+BEFORE_S = 0.1  # that a file begins before its first pluck
 
 
 @pytest.fixture(scope="module")
@@ -112,6 +116,17 @@ def test_every_button_of_a_session_works_by_keyboard(browser: Any, tmp_path: Pat
     assert len(read_session(tmp_path / "root" / "one").takes) == 2
 
 
+def drop(page: Any, paths: list[Path]) -> None:
+    """Drop files on the page."""
+    dropped = page.evaluate_handle(
+        "files => { const data = new DataTransfer();"
+        "for (const [name, bytes] of files) data.items.add(new File([new Uint8Array(bytes)], name));"
+        "return data; }",
+        [[path.name, list(path.read_bytes())] for path in paths],
+    )
+    page.dispatch_event("main", "drop", {"dataTransfer": dropped})
+
+
 @pytest.mark.slow
 def test_a_memo_is_dropped_corrected_and_measured(browser: Any, tmp_path: Path) -> None:
     memo = make_memo(SEED, Wish(kind="bass", course="short", encoder="m4a 64k", snr_db=32.0))
@@ -121,12 +136,7 @@ def test_a_memo_is_dropped_corrected_and_measured(browser: Any, tmp_path: Path) 
         page = browser.new_page()
         page.set_default_timeout(LONG_MS)
         page.goto(address, wait_until="domcontentloaded")
-        dropped = page.evaluate_handle(
-            "([name, bytes]) => { const data = new DataTransfer();"
-            "data.items.add(new File([new Uint8Array(bytes)], name)); return data; }",
-            [path.name, list(path.read_bytes())],
-        )
-        page.dispatch_event("main", "drop", {"dataTransfer": dropped})
+        drop(page, [path])
         assert page.input_value("#memo-name")
         page.fill("#memo-name", "phone")
         page.select_option("#memo-kind", "bass")
@@ -151,6 +161,46 @@ def test_a_memo_is_dropped_corrected_and_measured(browser: Any, tmp_path: Path) 
         Position(p.string, Stop.FRET, p.fret) if row is wrong else p
         for row, p in zip(rows[:-1], played[:-1], strict=True)
     ]
+
+
+@pytest.mark.slow
+def test_several_files_are_dropped_found_shown_and_measured(browser: Any, tmp_path: Path) -> None:
+    """A memo in three files, the last two begun with a string; they are given in the order of playing."""
+    memo = make_memo(SEED, Wish(kind="bass", course="short", snr_db=32.0))
+    plucks = [h for h in memo.happenings if h.what == "pluck"]
+    begins = [b for a, b in pairwise(plucks) if a.position.string != b.position.string][:2]
+    cuts = [0, *(round((h.time_s - BEFORE_S) * MEMO_HZ) for h in begins), memo.samples.size]
+    paths = [tmp_path / f"{name}.wav" for name in ("first", "then", "last")]
+    for path, (start, end) in zip(paths, pairwise(cuts), strict=True):
+        soundfile.write(path, memo.samples[start:end], MEMO_HZ)
+    expected = [
+        (f"{number:02d}-{path.name}", [h.position for h in plucks if start <= h.time_s * MEMO_HZ < end])
+        for number, (path, (start, end)) in enumerate(zip(paths, pairwise(cuts), strict=True), 1)
+    ]
+    with in_thread(tmp_path / "root") as (address, bench):
+        page = browser.new_page()
+        page.set_default_timeout(LONG_MS)
+        page.goto(address, wait_until="domcontentloaded")
+        drop(page, paths)
+        assert page.evaluate("document.getElementById('files').files.length") == 3
+        assert page.input_value("#memo-name") == "first"
+        assert page.evaluate("document.activeElement.id") == "memo-name"
+        page.select_option("#memo-kind", "bass")
+        page.fill("#memo-scale", f"{memo.instrument.scale_mm} mm")
+        page.click("text=Find out and measure")
+        page.wait_for_selector(".sound svg", timeout=LONG_MS)
+        rows = read_session(bench.root / "first-takes").takes
+        found = [
+            (name, [r.position for r in rows if r.file == name])
+            for name in dict.fromkeys(r.file for r in rows)
+        ]
+        assert found == expected
+        assert page.locator("figure.sound").count() == 3
+        assert page.locator(".sound .mark").count() == len(plucks)
+        page.click("text=Measure again")
+        page.wait_for_selector("svg.slot", timeout=LONG_MS)
+        assert page.locator("svg.slot").count() >= len({h.position.string for h in plucks})
+        page.close()
 
 
 @pytest.mark.slow
