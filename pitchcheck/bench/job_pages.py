@@ -1,4 +1,4 @@
-"""Jobs on the page: begun, looked at, gone on with, sealed into, compared, reported.
+"""Jobs on the page: begun, looked at, gone on with, compared, reported, passed on.
 
 Conventions: as in ``app``, with what ``pitchcheck job`` calls; what takes long is done by the worker process.
 """
@@ -21,13 +21,13 @@ from pitchcheck.bench import forms, job_work
 from pitchcheck.bench.job_view import job_shown, photo_kind, photo_paths
 from pitchcheck.bench.page_kit import PageKit, missing, now, report_response
 from pitchcheck.bench.runner import Begin
+from pitchcheck.bench.seal_pages import new_job_of
 from pitchcheck.bench.worker import Refused, refused
 from pitchcheck.course import Thoroughness
-from pitchcheck.errors import BadValue, PitchcheckError
-from pitchcheck.jobs.read import list_jobs, read_job
-from pitchcheck.jobs.records import PassKind, find_step
-from pitchcheck.jobs.write import add_note, new_job, record_step, set_pass_aside
-from pitchcheck.session.settings import read_settings
+from pitchcheck.errors import PitchcheckError
+from pitchcheck.jobs.read import read_job
+from pitchcheck.jobs.records import find_step
+from pitchcheck.jobs.write import add_note, record_step, set_pass_aside
 from pitchcheck.workflow.again import again_with_job
 from pitchcheck.workflow.jobs.gauge import add_job_gauge
 
@@ -54,8 +54,6 @@ class JobPages(PageKit):
             Route("/job/{id}/tidy", self.tidy, methods=post),
             Route("/job/{id}/set-aside", self.set_aside, methods=post),
             Route("/job/{id}/gauge", self.gauge, methods=post),
-            Route("/session/{name}/seal", self.seal_form),
-            Route("/session/{name}/seal", self.seal, methods=post),
         ]
 
     # -- pages
@@ -134,7 +132,7 @@ class JobPages(PageKit):
         """Make a job."""
         form = await request.form(max_fields=12, max_files=0)
         try:
-            made = await run_in_threadpool(self._new_job, form)
+            made = await run_in_threadpool(new_job_of, self._bench.places.jobs, form)
         except PitchcheckError as error:
             return self.trouble(refused(error).words, back="", name="the start page")
         return self.to(f"job/{made.name}")
@@ -225,38 +223,6 @@ class JobPages(PageKit):
             return JSONResponse({"said": refused(error).words}, status_code=400)
         return JSONResponse({"said": forms.gauge_words(entry)})
 
-    # -- sealing a session into a job
-
-    async def seal_form(self, request: Request) -> Response:
-        """Ask how a session is to enter a job."""
-        folder = self.session_folder(request)
-        if folder is None:
-            return missing()
-        return await run_in_threadpool(self._seal_page, folder, {}, None)
-
-    async def seal(self, request: Request) -> Response:
-        """Seal a session into a job as a pass; a new job is made if its title was given."""
-        folder, runner = self.session_folder(request), self._bench.runner
-        if folder is None:
-            return missing()
-        if runner.busy and runner.folder == folder:
-            return self.session_trouble(folder, Refused("End the session first."), status=409)
-        form = await request.form(max_fields=200, max_files=forms.MOST_FILES)
-        filled = forms.fields(form)
-        try:
-            with forms.kept_for_now(forms.files(form, "photos")) as photos:
-                job = await run_in_threadpool(self._job_for, form)
-                filled |= {"job": job.name, "title": ""}
-                said = await run_in_threadpool(_sealing, folder, form, photos)
-                found = await self.worked(job_work.seal, job, folder, said, now())
-        except (PitchcheckError, OSError) as error:
-            found = refused(error)
-        finally:
-            await form.close()
-        if isinstance(found, Refused):
-            return await run_in_threadpool(self._seal_page, folder, filled, found)
-        return self.to(f"job/{job.name}?sealed={found.number}")
-
     # -- helpers
 
     def _job(self, request: Request) -> Path | None:
@@ -307,49 +273,6 @@ class JobPages(PageKit):
             sealed=asked.get("sealed") or "",
         )
 
-    def _seal_page(self, folder: Path, filled: dict[str, Any], found: Refused | None) -> HTMLResponse:
-        places = self._bench.places
-        try:
-            strings = read_settings(folder).settings.instrument.strings
-            jobs = list_jobs(places.jobs)
-        except PitchcheckError as error:
-            return self.session_trouble(folder, error)
-        own = places.job_of(folder)
-        if own is not None:
-            filled = {"job": own.name} | filled
-        empty = dict.fromkeys(("job", "title", "kind", "remarks", "changed", "anyway"), "")
-        return self.page(
-            "seal.jinja",
-            session=places.name(folder),
-            shown=folder.name,
-            strings=sorted(strings, key=lambda spec: spec.number),
-            jobs=[job for job in jobs if job.fault is None],
-            kinds=list(PassKind),
-            filled=empty | filled,
-            words="" if found is None else found.words,
-            confirm=found is not None and found.confirm,
-            status=200 if found is None else 400,
-        )
-
-    def _new_job(self, form: FormData) -> Path:
-        said = {key: forms.text(form, key) or None for key in ("instrument", "serial", "customer")}
-        return new_job(
-            self._bench.places.jobs,
-            title=forms.text(form, "title"),
-            now=now(),
-            owner_words=forms.text(form, "owner-words") or None,
-            **said,
-        ).folder
-
-    def _job_for(self, form: FormData) -> Path:
-        """Return the job that was chosen, or a new one by its title."""
-        if forms.text(form, "title"):
-            return self._new_job(form)
-        job = self._bench.places.job(forms.text(form, "job"))
-        if job is None:
-            raise BadValue("Choose a job, or give a title for a new one.")
-        return job
-
     def _next_pass(self, folder: Path, form: FormData) -> Begin:
         places = self._bench.places
         shown = job_shown(read_job(folder))
@@ -359,16 +282,3 @@ class JobPages(PageKit):
         )
         words = " ".join(found.start.words)
         return Begin(found.folder, found.start.planned, name=places.name(found.folder), words=words)
-
-
-def _sealing(folder: Path, form: FormData, photos: list[Path]) -> job_work.Sealing:
-    """Return how a session is to enter a job."""
-    removed, _ = forms.filed(form, read_settings(folder).settings.instrument.strings)
-    return job_work.Sealing(
-        kind=forms.text(form, "kind") or None,
-        removed=tuple(removed),
-        remarks=forms.text(form, "remarks") or None,
-        photos=tuple(photos),
-        changed=forms.text(form, "changed") or None,
-        anyway=forms.ticked(form, "anyway"),
-    )

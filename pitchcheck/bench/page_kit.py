@@ -16,7 +16,7 @@ from pitchcheck.bench.folders import Places
 from pitchcheck.bench.guard import REPORT_POLICY
 from pitchcheck.bench.hub import Hub
 from pitchcheck.bench.input_try import InputTry
-from pitchcheck.bench.runner import Runner
+from pitchcheck.bench.runner import Begin, Runner
 from pitchcheck.bench.templating import render
 from pitchcheck.bench.worker import Refused, Worker, refused
 from pitchcheck.words import phrases
@@ -70,6 +70,13 @@ class PageKit:
             return Refused(
                 f"It could not be worked out ({type(error).__name__}); nothing was changed. Try again."
             )
+
+    def begin(self, begin: Begin) -> Response:
+        """Let a session begin, and lead to its page; say so where another one is under way."""
+        if not self._bench.runner.begin(begin):
+            words = "Another session is under way. End it first."
+            return self.session_trouble(begin.folder, Refused(words), status=409)
+        return self.to(f"session/{begin.name or begin.folder.name}")
 
     def session_folder(self, request: Request) -> Path | None:
         """Return the session that an address names."""

@@ -221,6 +221,7 @@ class Runner:
         except PitchcheckError as fault:
             self._tell(Stage.FAULT, str(fault))
         except BaseException as error:
+            # A fault of the program: whoever waits at the bench is told, then it is raised as it is.
             self._tell(Stage.FAULT, f"The session broke off ({type(error).__name__}); its takes are kept.")
             raise
         else:
