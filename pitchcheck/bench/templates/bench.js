@@ -68,6 +68,7 @@ function showScene(scene) {
   put("progress", scene.progress);
   at("pause").firstChild.textContent = scene.phase === "paused" ? "Go on " : "Pause ";
   hands(scene.hands, scene.fret);
+  if (at("other-takes")) at("other-takes").hidden = scene.taken > 0;
   map(scene.map);
   if (!scene.flash) say(`${scene.said} ${scene.prompt}. ${scene.hint}`.trim());
 }
