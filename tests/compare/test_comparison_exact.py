@@ -226,3 +226,62 @@ def test_a_change_is_minus_what_came_off() -> None:
     names = ("slot 1", "removed 1 after 0", "removed 2 after 0")
     problem = SimpleNamespace(unknowns=SimpleNamespace(names=names, column=names.index))
     assert comparison._change_row(problem, 2).tolist() == [0.0, 0.0, -0.5]  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("pressed", "stop"), [({1}, Stop.PRESS), (set(), Stop.FRET)])
+def test_the_hands_scatter_is_that_of_the_presses_where_there_are_any(
+    monkeypatch: pytest.MonkeyPatch, pressed: set[int], stop: Stop
+) -> None:
+    def roughness(of: Stop) -> float:
+        return {Stop.PRESS: 2.0, Stop.FRET: 3.0}[of]
+
+    solved = SimpleNamespace(roughness=roughness)
+    instrument = SimpleNamespace(scale_mm=650.0, strings=(), action_12=None)
+    one = SimpleNamespace(settings=SimpleNamespace(instrument=instrument, removed=()), survey=None)
+    monkeypatch.setattr(comparison, "_problem", lambda *_: SimpleNamespace(pressed=pressed))
+    monkeypatch.setattr(comparison, "solve_problem", lambda _: solved)
+    for name in ("_beliefs", "position_changes", "repeats", "_assumptions", "_weaknesses"):
+        monkeypatch.setattr(
+            comparison, name, lambda *_, **__: SimpleNamespace(before={}, after={}, change={})
+        )
+    monkeypatch.setattr(comparison, "_fit_of", lambda *_, **__: None)
+    found = comparison.compare_measurements(one, one)  # type: ignore[arg-type]
+    assert found.scatter == roughness(stop)
+
+
+def test_a_passs_fit_takes_heights_and_notes_of_both_passes(monkeypatch: pytest.MonkeyPatch) -> None:
+    from helpers.fits import Made, make_fit
+
+    own = make_fit([Made(0.5), Made(0.6), Made(0.7)])
+    asked: dict[str, object] = {}
+    curves = SimpleNamespace(now_cents=np.ones(12), target_cents=2 * np.ones(12), touch_cents=3 * np.ones(12))
+
+    def necks(*_: object, **given: object) -> dict[int, SimpleNamespace]:
+        asked.update(given)
+        return {1: curves, 2: curves}
+
+    monkeypatch.setattr(comparison, "neck_curves", necks)
+    problem = SimpleNamespace(
+        strings=(1, 2),
+        unknowns=None,
+        effects=("first", "second"),
+        coordinate=lambda n, *_, index: (n + 10 * index, None),
+    )
+    solved = SimpleNamespace(problem=problem, solution=SimpleNamespace(z=np.zeros(1), covariance=np.eye(1)))
+    monkeypatch.setattr(comparison, "_height_covariance_of", lambda *_, **__: np.eye(3), raising=False)
+    heights = {1: Belief.normal(0.31, 0.02), 2: Belief.normal(0.32, 0.02)}
+    measurement = SimpleNamespace(fit=own, settings=None)
+    found = comparison._fit_of(measurement, solved, 1, heights=heights)  # type: ignore[arg-type]
+    assert found is not None
+    assert [round(s.height_mm.median, 6) for s in found.strings] == [
+        0.31,
+        0.32,
+        0.7,
+    ]  # not heard twice: its own
+    assert found.strings[0].neck_now_cents.tolist() == [1.0] * 12
+    assert found.strings[1].neck_target_cents.tolist() == [2.0] * 12
+    assert found.strings[1].neck_touch_cents.tolist() == [3.0] * 12
+    assert found.strings[2] is own.strings[2]
+    assert asked["index"] == 0  # the touch of the pass before in both
+    assert asked["heights_mm"] == {1: 11, 2: 12}
+    assert comparison._fit_of(SimpleNamespace(fit=None), solved, 1, heights=heights) is None  # type: ignore[arg-type]

@@ -24,7 +24,7 @@ from pitchcheck.fit.unknowns import CaseRequest, Removal, build_unknowns
 from pitchcheck.instrument import Length, MeterQuantity, MeterReading
 from pitchcheck.instrument import Removal as Told
 from pitchcheck.physics.materials import string_constants
-from pitchcheck.survey import build_survey
+from pitchcheck.survey import LeafOutcome, build_survey
 from pitchcheck.takes import Position, Stop, Take
 
 JOB = job_of("electric")
@@ -395,3 +395,42 @@ def test_how_much_rougher_than_a_careful_hand_takes_are() -> None:
 
 def test_a_skew_belief_of_no_skewness_is_normal() -> None:
     assert Belief.skew(1.0, 0.2, 0.0005).high == pytest.approx(Belief.normal(1.0, 0.2).high)
+
+
+def test_leaf_takes_bound_the_gap_of_the_open_string_and_keep_their_row_in_the_last_pass() -> None:
+    def leaf(row: int, outcome: LeafOutcome, mm: float = 0.4) -> SimpleNamespace:
+        taken = SimpleNamespace(position=Position(2, Stop.LEAF, 1, leaf_mm=mm), row=row)
+        return SimpleNamespace(take=taken, outcome=outcome, leaf_mm=mm)
+
+    def surveyed(*leaves: SimpleNamespace) -> FitPass:
+        return FitPass(JOB, replace(SURVEY, leaves=leaves))  # type: ignore[arg-type]
+
+    passes = [
+        surveyed(leaf(5, LeafOutcome.PASSES)),
+        surveyed(
+            leaf(7, LeafOutcome.PASSES), leaf(8, LeafOutcome.STOPS, 0.5), leaf(9, LeafOutcome.NEAR, 0.45)
+        ),
+    ]
+    found = build_problem(passes)
+    assert [(one.index, one.take_row, one.sign, one.bound_mm, one.string) for one in found.leaves] == [
+        (0, None, 1.0, 0.4, 2),
+        (1, 7, 1.0, 0.4, 2),
+        (1, 8, -1.0, 0.5, 2),
+    ]
+    assert all(one.sd_mm == priors.LEAF_SD_MM and one.meter_index is None for one in found.leaves)
+    assert found.leaves[1].case == found.leaves[2].case != found.leaves[0].case
+    kind = found.unknowns.cases[found.leaves[0].case].kind
+    assert kind.gauge is MeterQuantity.CLEARANCE_OPEN
+    (near,) = found.gauges  # a string that buzzes on a leaf reads its thickness, half as sharply again
+    assert (near.reading.value_mm, near.reading.sd_mm) == (0.45, pytest.approx(1.5 * priors.LEAF_SD_MM))
+    assert (near.index, near.meter_index, near.reading.string) == (1, None, 2)
+
+
+def test_intervals_of_the_meter_table_are_leaves() -> None:
+    reading = MeterReading(MeterQuantity.CLEARANCE_THIRD, 3, None, 0.01, passes_mm=0.2, stops_mm=0.3)
+    found = build_problem([FitPass(replace(JOB, meter=(reading,)), SURVEY)])
+    assert found.gauges == ()
+    rows = [
+        (one.bound_mm, one.sign, one.sd_mm, one.meter_index, one.take_row, one.string) for one in found.leaves
+    ]
+    assert rows == [(0.2, 1.0, 0.01, 0, None, 3), (0.3, -1.0, 0.01, 0, None, 3)]

@@ -1,7 +1,7 @@
 """Which everyday test runs which line, measured once.
 
-``python -m tests.mutations.reach FOLDER DATA``: coverage of one folder of tests, the name of the running
-test beside each line, and how long each test took, in files DATA/.coverage.FOLDER and DATA/FOLDER.json.
+``python -m tests.mutations.reach FOLDER DATA``: coverage of one folder or file of tests, the name of the
+running test beside each line, and how long each test took, in files DATA/.coverage.FOLDER and DATA/FOLDER.json.
 """
 
 from __future__ import annotations
@@ -38,8 +38,9 @@ class Watch:
 
 def main(folder: str, data: Path) -> int:
     """Run the folder's everyday tests; the exit status is pytest's."""
+    name = folder.replace("/", "-")
     measured = coverage.Coverage(
-        data_file=str(data / f".coverage.{folder}"), source=[str(ROOT / "pitchcheck")], config_file=False
+        data_file=str(data / f".coverage.{name}"), source=[str(ROOT / "pitchcheck")], config_file=False
     )
     measured.start()
     watch = Watch(measured)
@@ -47,7 +48,7 @@ def main(folder: str, data: Path) -> int:
     status = pytest.main([*options, f"{ROOT}/tests/{folder}"], plugins=[watch])
     measured.stop()
     measured.save()
-    (data / f"{folder}.json").write_text(json.dumps(watch.seconds), encoding="utf-8")
+    (data / f"{name}.json").write_text(json.dumps(watch.seconds), encoding="utf-8")
     return int(status)
 
 
