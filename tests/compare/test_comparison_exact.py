@@ -268,7 +268,6 @@ def test_a_passs_fit_takes_heights_and_notes_of_both_passes(monkeypatch: pytest.
         coordinate=lambda n, *_, index: (n + 10 * index, None),
     )
     solved = SimpleNamespace(problem=problem, solution=SimpleNamespace(z=np.zeros(1), covariance=np.eye(1)))
-    monkeypatch.setattr(comparison, "_height_covariance_of", lambda *_, **__: np.eye(3), raising=False)
     heights = {1: Belief.normal(0.31, 0.02), 2: Belief.normal(0.32, 0.02)}
     measurement = SimpleNamespace(fit=own, settings=None)
     found = comparison._fit_of(measurement, solved, 1, heights=heights)  # type: ignore[arg-type]

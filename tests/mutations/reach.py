@@ -1,7 +1,8 @@
 """Which everyday test runs which line, measured once.
 
 ``python -m tests.mutations.reach FOLDER DATA``: coverage of one folder or file of tests, the name of the
-running test beside each line, and how long each test took, in files DATA/.coverage.FOLDER and DATA/FOLDER.json.
+running test beside each line, and how long each test took, in files DATA/.coverage.FOLDER and
+DATA/FOLDER.json.
 """
 
 from __future__ import annotations
