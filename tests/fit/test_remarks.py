@@ -10,6 +10,7 @@ import pytest
 from pitchcheck.fit import remarks
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.hand import Scatter
+from pitchcheck.fit.posterior import _is_shift
 from pitchcheck.fit.result import MisfitCause, UnsettledKind
 from pitchcheck.takes import Position, Stop
 
@@ -28,7 +29,9 @@ def state(**parts: object) -> SimpleNamespace:
         "press_shift": (0.0, 1.0),
         "solution": SimpleNamespace(weight=np.array([1.0, 1.0]), z=np.array([0.0])),
     }
-    return SimpleNamespace(**(whole | parts))
+    given = whole | parts
+    shift, sd = given["press_shift"]  # type: ignore[misc]
+    return SimpleNamespace(**given, off_alike=_is_shift(shift, sd))
 
 
 USUAL_FRETS = Belief.normal(1.0, 0.05)
