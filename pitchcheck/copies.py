@@ -17,7 +17,10 @@ from pitchcheck.units import CENTS_PER_LOG
 
 LEAST_SCATTER_CENTS = 0.3  # [cent] standard deviation of two takes of one place, reading and hand; our choice
 SURE_SD = 3.0  # [sd of a count] equal pairs beyond chance from which they are copies; our choice
-MOST_DIGITS = 9  # behind the decimal point
+MOST_DIGITS = 9  # behind the decimal point that are looked for; readings have four or so
+HALF_A_PAIR = (
+    0.5  # a count is whole, what chance makes of it is not: where that is nothing, one pair is enough
+)
 
 
 def set_copies_aside(takes: Sequence[Take]) -> tuple[Take, ...]:
@@ -60,7 +63,7 @@ def _copied(takes: Sequence[Take]) -> bool:
         chance = min(1.0, step_cents / (2 * math.sqrt(math.pi) * LEAST_SCATTER_CENTS))
         expected += math.comb(len(values), 2) * chance
         equal += sum(math.comb(n, 2) for n in Counter(values).values())
-    return equal > expected + SURE_SD * math.sqrt(expected) + 0.5
+    return equal > expected + SURE_SD * math.sqrt(expected) + HALF_A_PAIR
 
 
 def _digits(hz: float) -> int:

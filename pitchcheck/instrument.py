@@ -114,9 +114,8 @@ class StringSpec:
     core_mm: float | None = None
     target_height_mm: float | None = None
     scale_mm: float | None = None  # its own scale length, where frets are fanned
-    nut_at_fret: int = (
-        0  # where its own nut stands on the board, for a short string; its frets count from there
-    )
+    # where its own nut stands on the board, for a short string; its frets count from there
+    nut_at_fret: int = 0
     a4_hz: float = CONCERT_A4_HZ
 
     @property

@@ -178,9 +178,8 @@ class _Walk:
 
 # A walk is believed to be none until several open takes show one: so many intervals weigh against it.
 STEADY_INTERVALS = 4.0  # our choice
-JUMPED = (
-    6.0  # [-] square of a change over its variance from which it was a jump at an unknown moment; our choice
-)
+# [-] square of a change over its variance from which it was a jump at an unknown moment; our choice
+JUMPED = 6.0
 
 
 def _walk_covariance(stopped: Sequence[Take], usable: Sequence[Take]) -> FloatArray:
@@ -260,9 +259,8 @@ def interval_error_cents(take: Take, bracket: Bracket) -> float:
     return cents_between(start, _hz(take)) - drift - CENTS_PER_SEMITONE * take.position.semitones
 
 
-FRETTED_HAND_CENTS = (
-    1.5  # [cent] from note to note by a careful hand, 1 to 2: docs/method.md, "What a fretted note"
-)
+# [cent] from note to note by a careful hand, 1 to 2: docs/method.md, "What a fretted note"
+FRETTED_HAND_CENTS = 1.5
 
 
 def first_fret_cents(

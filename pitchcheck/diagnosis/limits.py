@@ -27,13 +27,12 @@ class DiagnosisLimits:
 
     belief: float = DECISION_BELIEF  # of a statement about a slot: the definition of the verdicts
     alarm: float = 0.01  # false alarms per survey and kind of finding: chosen, one sound survey in a hundred
-    nut_offset_mm: float = (
-        0.3  # the nut is out of place beyond this: 0.8 cent on every fret at 648 mm; chosen
-    )
+    # the nut is out of place beyond this: 0.8 cent on every fret at 648 mm; chosen
+    nut_offset_mm: float = 0.3
     in_tune_cents: float = AUDIBLE_CENTS  # fret 12 this near counts as in tune
     sharp_cents: float = AUDIBLE_CENTS  # a first fret beyond this is called sharp
-    heavy_touch_mm: float = 1.1  # depth below the fret tops that counts as a heavy hand; 8 N on a plain
-    # string sink 0.8 mm: chosen
+    # depth below the fret tops that counts as a heavy hand; 8 N on a plain string sink 0.8 mm: chosen
+    heavy_touch_mm: float = 1.1
     touch_cents: float = 2.0  # a touch part that a player would notice over three frets: chosen
     touch_scatter_cents: float = FRETTED_HAND_CENTS  # from note to note by hand
     fret_cents: float = 1.5  # a fret error worth telling of: chosen, the scatter of one touch
@@ -41,9 +40,8 @@ class DiagnosisLimits:
     open_scatter_cents: float = 0.7  # of an open note by hand, where too few are there to tell: chosen
     drift_cents: float = 3.0  # over the survey of a string; less is taken out by the brackets: chosen
     stiffness_log_sd: float = 0.20  # of B against kappa r^2: docs/method.md, "Forward model" (10 to 20 %)
-    doubted_share: float = (
-        0.5  # of a string's takes; a neighbour that rings along spoils one, not most: chosen
-    )
+    # of a string's takes; a neighbour that rings along spoils one, not most: chosen
+    doubted_share: float = 0.5
     capo_scatter_cents: float = 2.0  # from capo to capo at one place: chosen, the upper end of a finger's
 
 

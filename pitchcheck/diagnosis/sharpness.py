@@ -39,9 +39,8 @@ from pitchcheck.takes import Position, Stop
 from pitchcheck.units import CENTS_PER_LOG
 
 _SADDLE_MODEL_CENTS = 1.0  # the pluck at fret 12: docs/method.md, "What a fretted note can tell" (1 to 2)
-_USUAL_TOUCH_MM = (
-    0.6  # depth of a usual finger below the tops behind fret 1: chosen, 6 N on a middling string
-)
+# depth of a usual finger below the tops behind fret 1: chosen, 6 N on a middling string
+_USUAL_TOUCH_MM = 0.6
 
 
 @dataclass(frozen=True)

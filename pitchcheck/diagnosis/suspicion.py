@@ -18,9 +18,8 @@ from pitchcheck.judgement import FIRST_FRETS, SlotJudgement, Witness
 from pitchcheck.survey import Survey
 from pitchcheck.takes import Stop
 
-SUSPICION = (
-    0.4  # [-] belief from which a slot is suspected; chosen: 28 of 30 planted ones are then named, 26 at 0.5
-)
+# [-] belief from which a slot is suspected; chosen: 28 of 30 planted ones are then named, 26 at 0.5
+SUSPICION = 0.4
 ALONG = 0.25  # [-] belief from which another slot is named beside one that is suspected: chosen
 
 

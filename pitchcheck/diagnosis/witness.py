@@ -13,8 +13,9 @@ from pitchcheck.fit.result import HARDLY_USED, Fit
 from pitchcheck.takes import Stop
 from pitchcheck.tuning import SEMITONES_PER_OCTAVE
 
-UP_THE_NECK = 5  # fret from which the saddle outweighs a slot: its part grows with 2^(n/12) - 1, 33 % of that
-# at fret 12 by then, a slot's falls to a fifth (docs/method.md, "Forward model")
+# Fret from which the saddle outweighs a slot: its part grows with 2^(n/12) - 1, 33 % of that at fret 12
+# by then, a slot's falls to a fifth (docs/method.md, "What a fretted note can tell").
+UP_THE_NECK = 5
 FEWEST_STRINGS_FOR_NUT = 2  # one string alone may bear behind its edge: chosen
 FEWEST_AGREEING = 2  # one note far off may be a slip; two alike are the saddle: chosen
 AGREE_CENTS = 6.0  # [cent] between the farthest of them, two usual fretted notes: chosen

@@ -18,11 +18,12 @@ FRETS = tuple(range(25))
 NEAR_CENTS = 60.0  # a pitch this far from a place's usual is not played there
 FRET_USUAL_CENTS = 8.0  # a fretted note is usually so sharp (median of the fixtures)
 PRESS_USUAL_CENTS = 30.0  # and a press so
+# Tolls: so much nearer must a less likely slip lie to be taken for the one played. All of our choice. [cent]
 STRING_TOLL = 4.0  # per string away from the one asked for
 FRET_TOLL = 14.0  # per fret away beyond the second
-FRETS_FREE = 2
+FRETS_FREE = 2  # frets
 USUAL_FRETS = (0, 1, 2, 3, 12)  # frets of the course: played by mistake for each other
-USUAL_TOLL = 10.0
+USUAL_TOLL = 10.0  # at most, for another of these
 OPEN_TOLL = 20.0  # another string open where a stopped note was asked for
 PLAIN_TOLL = 3.0  # fretted where a press was asked for
 TUNE_CENTS = 300.0  # an open string further off is more likely another one

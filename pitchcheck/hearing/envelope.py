@@ -13,9 +13,8 @@ from pitchcheck.types import FloatArray
 FULL = 0.999  # of full scale: a converter at its end
 FULL_SAMPLES = 3  # so many samples there are no accident
 TOP_FROM, BELOW_FROM = 0.98, 0.94  # of the highest sample
-CROWDED = (
-    4.0  # samples in the top part per sample in the part below: a sine has 1.36, a flat top many (derived)
-)
+# samples in the top part per sample in the part below: a sine has 1.36, a flat top many (derived)
+CROWDED = 4.0
 CROWD_SHARE = 0.005  # of all samples: fewer do no harm
 LOUD_ENOUGH = 0.05  # [full scale] tops below are too coarsely written to tell
 TOPS_S = 0.6  # [s] after the onset in which a note is loudest

@@ -13,9 +13,9 @@ HARMONICS = 12
 SHARED_HZ = 300.0  # multiples of it belong to both mains: they count as hum but do not decide which
 NEAR_HZ = 1.5  # a Hann window's main lobe over one second and more, and the mains' own wandering
 AROUND_HZ = 12.0  # the room beside a harmonic
-STANDS_OUT = (
-    6.0  # power over the room's beside it that makes a line: noise reaches so much in 1 of 400 (e^-6)
-)
+# power over the room's beside it that makes a line: noise reaches so much in 1 of 400 (e^-6)
+STANDS_OUT = 6.0
+MEDIAN_OVER_MEAN = float(np.log(2))  # [-] of an exponential distribution
 
 
 @dataclass(frozen=True)
@@ -51,9 +51,7 @@ def find_hum(room: Clip) -> Hum | None:
         for number in range(1, HARMONICS + 1):
             away = np.abs(hz - number * mains)
             here, beside = away < NEAR_HZ, (away >= NEAR_HZ) & (away < AROUND_HZ)
-            floor = float(np.median(power[beside])) / np.log(
-                2
-            )  # median of an exponential distribution to its mean
+            floor = float(np.median(power[beside])) / MEDIAN_OVER_MEAN
             line = float(power[here].max(initial=0.0)) > STANDS_OUT * floor
             if line:
                 lines += number * mains % SHARED_HZ != 0

@@ -16,9 +16,8 @@ ZERO_FRET_FLOOR_MM = (
 )  # [mm] two and a half times the scatter of single frets, below their plane; our choice
 _CLEARED_FRET = 1
 _HELD_CONTACTS = (2, 3)  # held behind fret 3 the string rests on fret 2, or, lightly touched, on fret 3 only
-_PARTS_OF_RELIEF = (
-    2.0  # how far relief lifts fret 12 off the line through frets 1 and 3, in reliefs (derived)
-)
+# how far relief lifts fret 12 off the line through frets 1 and 3, in reliefs (derived)
+_PARTS_OF_RELIEF = 2.0
 
 
 def third_fret_ratio(rests_on: int = 2) -> float:

@@ -19,9 +19,8 @@ from pitchcheck.pitch.peaks import LOWEST_HZ, Peaks
 HIGHEST_NOTE_HZ = 1700.0  # [Hz] above mandolin E6 at 1319 Hz
 PARTIALS = 40  # highest partial matched
 LOOSE = 0.008  # relative distance at which a peak still belongs to a partial (14 cents)
-MOST_INHARMONICITY = (
-    4e-3  # greatest B followed; a bass B string stopped at fret 21 reaches 3.5e-3 (Kemp 2020)
-)
+# greatest B followed; a bass B string stopped at fret 21 reaches 3.5e-3 (Kemp 2020)
+MOST_INHARMONICITY = 4e-3
 COMPRESS = 0.5  # exponent of the amplitudes: loud partials count, but do not decide alone
 TRIED = 20  # candidates followed up
 GAP = 8  # partials in a row that may be silent

@@ -16,9 +16,8 @@ from pitchcheck.pitch.joint_notes import GLIDES_CENTS, TAIL, JointNotes, NoteLik
 from pitchcheck.pitch.partial_scatter import BENDS, LOW, closer_shapes, own_deviation, scatter_shapes
 
 SCATTERS_CENTS = np.geomspace(0.0005, 8.0, 9)  # [cent] grid of what a partial does in one note only
-ON_MODEL_CENTS = (
-    0.0003  # [cent] what partials of notes do that differ in pitch alone: none would outrun the arithmetic
-)
+# [cent] what partials of notes do that differ in pitch alone: none would outrun the arithmetic
+ON_MODEL_CENTS = 0.0003
 RATIO = float(SCATTERS_CENTS[1] / SCATTERS_CENTS[0])
 CLOSE = 1.3  # ratio of sizes that are looked at in the end
 SHAPES = scatter_shapes(SCATTERS_CENTS, bends=BENDS, low=LOW, on_model=ON_MODEL_CENTS)

@@ -14,15 +14,10 @@ from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.medians import median
 from pitchcheck.units import CENTS_PER_LOG
 
-BENDS = (
-    0.0,
-    0.1,
-    0.3,
-    1.0,
-)  # grid of the partials' own glides over the stretch, re their deviations: beats are curved
-ON_MODEL_BELIEF = (
-    0.8  # belief, before listening, that no partial deviates (it hardly matters where they clearly do)
-)
+# Grid of the partials' own glides over the stretch, re their deviations: beats are curved.
+BENDS = (0.0, 0.1, 0.3, 1.0)
+# belief, before listening, that no partial deviates (it hardly matters where they clearly do)
+ON_MODEL_BELIEF = 0.8
 LOW = (0.0, 1.0)  # grid of powers of 1/k with which both shrink
 
 

@@ -20,9 +20,8 @@ from pitchcheck.pitch.partial_slopes import (
 from pitchcheck.pitch.tracks import Tracks, glide_integral, law_hz, leaked, take_tracks
 
 GLIDE_TIMES = np.geomspace(0.3, 3.0, 5)  # glide law's decay time over the note's own
-TAU_SPREAD = (
-    0.2  # sd of the logarithm of that ratio before listening (ours; all partials glide as the note dies away)
-)
+# sd of the logarithm of that ratio before listening (ours; all partials glide as the note dies away)
+TAU_SPREAD = 0.2
 STRONG = (0.02, 0.02, 0.0, 0.0)  # share of the strongest partial's energy needed, round by round
 FIRST = (4, 12, 99, 99)  # highest partial looked at, round by round
 LOUDEST = 6  # partials whose decay is looked at
@@ -33,9 +32,8 @@ FASTEST_FALL = 30.0  # [1/s] in which a partial is believed to die away
 ON_MODEL_CENTS = 0.02  # [cent] partials that lie so close to the law have nothing in common that must cancel
 FEWEST_BEATING = 3  # partials
 PARTINGS = 3  # rounds
-SURER = (
-    0.6  # share of the uncertainty to which parting the modes must bring it: it costs four unknowns a partial
-)
+# share of the uncertainty to which parting the modes must bring it: it costs four unknowns a partial
+SURER = 0.6
 MOST_BEAT = 0.5  # share of the partials that must beat
 HOPELESS = 0.9  # share of the scatter that, if left, ends the search
 MISFIT = 10.0  # chi-square per freedom that two modes may leave: with more to it there is not only beating

@@ -30,12 +30,10 @@ OCTAVE_NEAR_CENTS = 60.0  # [cent]
 VAGUE_CENTS = 20.0  # [cent] a reading less sure than this names no pitch worth comparing
 AS_GOOD = 0.85  # share of the best score; the upper octave of a true note explains 0.5 to 0.7 of it (ours)
 CALIBRATED = 0.93  # made notes err by 0.76 to 0.89 of what the beliefs say (docs/accuracy-pitch.md)
-FAINT_DB = (
-    10.0  # [dB] of snr_db; made notes 3 dB over the noise reach 15, noise taken for a note 4 (measured)
-)
-OVERTONES_OFF_CENTS = (
-    4.0  # [cent] 82 recorded notes of sound strings reach 3.2 (measured); partials 8 cents off read 4 to 12
-)
+# [dB] of snr_db; made notes 3 dB over the noise reach 15, noise taken for a note 4 (measured)
+FAINT_DB = 10.0
+# [cent] 82 recorded notes of sound strings reach 3.2 (measured); partials 8 cents off read 4 to 12
+OVERTONES_OFF_CENTS = 4.0
 FEWEST_OVERTONES = 8  # partials that tell a false string: fewer are the body's (ours)
 CLIPPED = 0.004  # share of the samples at the very top of the range that makes a note overdriven
 

@@ -13,9 +13,8 @@ import numpy.typing as npt
 from pitchcheck.pitch.coarse import MOST_INHARMONICITY, find_series
 from pitchcheck.pitch.peaks import Peaks
 
-NEAR = (
-    0.006  # relative distance within which a peak belongs to the note (10 cents: partials off the law, beats)
-)
+# relative distance within which a peak belongs to the note (10 cents: partials off the law, beats)
+NEAR = 0.006
 MAINS_HZ = (50.0, 60.0)  # [Hz] public mains
 MAINS_NEAR_HZ = 1.0  # [Hz] hum is that close to a harmonic of the mains, at the peaks' resolution
 FEWEST = 3  # peaks that make a second note: one or two may be the body or a whistle

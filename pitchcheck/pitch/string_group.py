@@ -26,9 +26,8 @@ from pitchcheck.units import CENTS_PER_LOG
 MANY = 4  # takes: of so many the beats are not split, as what they have in common cancels
 SHORT = 0.5  # a take ringing for less than this share of the typical number of periods is read alone
 RATIOS = (0.3, 0.55, 1.0, 1.8, 3.2)  # glide's decay time over the note's own: grid
-TAU_SPREAD = (
-    0.7  # sd of the logarithm of that ratio before listening, not all takes being plucked alike (ours)
-)
+# sd of the logarithm of that ratio before listening, not all takes being plucked alike (ours)
+TAU_SPREAD = 0.7
 BETWEEN = 0.3  # half a step of that grid, as a logarithm: how far a glide's time may lie off it
 SUREST_TIME = 0.02  # logarithm of a glide's time is not believed to be known better than this
 SEEN = 3.0  # standard deviations at which a glide is seen
