@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.errors import BadValue, check_positive
-from pitchcheck.types import FloatArray as FloatArray
+from pitchcheck.types import FloatArray
 
 
 @dataclass(frozen=True, repr=False)

@@ -14,9 +14,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.takes import Position, Stop, Take
 from pitchcheck.tuning import CENTS_PER_SEMITONE
+from pitchcheck.types import FloatArray
 from pitchcheck.units import cents_between
 
 

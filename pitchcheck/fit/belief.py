@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
+from pitchcheck.types import FloatArray
 
 NEXT_TO_NORMAL = 1e-3  # [-] skewness below which a belief is taken as normal
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.hand import Scatter
 from pitchcheck.fit.joint import Joint
 from pitchcheck.instrument import MeterQuantity
 from pitchcheck.takes import Position
+from pitchcheck.types import FloatArray
 
 HARDLY_USED = 0.3  # [-] weight below which the fit set a take aside: 4.2 sd off under its Student law
 

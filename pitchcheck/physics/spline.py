@@ -14,8 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
-from pitchcheck.types import BoolArray
+from pitchcheck.types import BoolArray, FloatArray
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.joint_notes import NoteLikelihood
 from pitchcheck.pitch.partial_slopes import envelopes, project, unexplained
 from pitchcheck.pitch.tracks import Tracks, glide_integral
+from pitchcheck.types import FloatArray
 
 SLOWER = 2.5  # a slow part of the glide takes that much longer than the glide
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.tracks import ComplexArray, Tracks
+from pitchcheck.types import FloatArray
 
 FEWEST_BLOCKS = 9  # fewer say nothing about eight unknowns
 ENOUGH_BLOCKS = 40  # more are averaged first

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.peaks import LOWEST_HZ, Peaks
+from pitchcheck.types import FloatArray
 
 HIGHEST_NOTE_HZ = 1700.0  # [Hz] above mandolin E6 at 1319 Hz
 PARTIALS = 40  # highest partial matched

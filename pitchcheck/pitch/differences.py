@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.joint_notes import GLIDES_CENTS, TAIL, JointNotes, NoteLikelihood, solve
 from pitchcheck.pitch.partial_scatter import BENDS, LOW, closer_shapes, own_deviation, scatter_shapes
+from pitchcheck.types import FloatArray
 
 SCATTERS_CENTS = np.geomspace(0.0005, 8.0, 9)  # [cent] grid of what a partial does in one note only
 # [cent] what partials of notes do that differ in pitch alone: none would outrun the arithmetic

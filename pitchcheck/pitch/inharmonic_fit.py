@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.medians import median, pairs
 from pitchcheck.pitch.partial_scatter import (
     BENDS,
@@ -25,6 +24,7 @@ from pitchcheck.pitch.partial_scatter import (
     with_own_variance,
 )
 from pitchcheck.pitch.partial_slopes import Slopes
+from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_LOG
 
 SCATTERS_CENTS = np.geomspace(0.0003, 12.0, 12)  # [cent] grid of the partials' own deviations

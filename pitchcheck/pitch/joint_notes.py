@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.partial_scatter import (
     inharmonicity_sensitivity,
     orthogonalise,
@@ -20,6 +19,7 @@ from pitchcheck.pitch.partial_scatter import (
     variance_inflation,
     with_own_variance,
 )
+from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_LOG
 
 GLIDES_CENTS = (0.0005, 0.1, 0.7, 4.0)  # [cent] grid of how much the glides of the notes differ

@@ -7,7 +7,7 @@ import functools
 import numpy as np
 import numpy.typing as npt
 
-from pitchcheck.clip import FloatArray
+from pitchcheck.types import FloatArray
 
 
 def median(values: FloatArray) -> float:

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.medians import median
+from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_LOG
 
 # Grid of the partials' own glides over the stretch, re their deviations: beats are curved.

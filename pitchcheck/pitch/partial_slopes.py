@@ -13,9 +13,9 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.pitch.medians import pairs
 from pitchcheck.pitch.tracks import ComplexArray, Tracks, glide_integral
+from pitchcheck.types import FloatArray
 
 Number = TypeVar("Number", np.float64, np.complex128)
 

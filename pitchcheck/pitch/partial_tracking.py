@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.clip import Clip
 from pitchcheck.pitch.beats import part_modes
 from pitchcheck.pitch.inharmonic_fit import INHARMONICITY_PRIOR, InharmonicFit, finer, fit_inharmonic_partials
 from pitchcheck.pitch.partial_slopes import (
@@ -18,6 +18,7 @@ from pitchcheck.pitch.partial_slopes import (
     phase_left,
 )
 from pitchcheck.pitch.tracks import Tracks, glide_integral, law_hz, leaked, take_tracks
+from pitchcheck.types import FloatArray
 
 GLIDE_TIMES = np.geomspace(0.3, 3.0, 5)  # glide law's decay time over the note's own
 # sd of the logarithm of that ratio before listening (ours; all partials glide as the note dies away)

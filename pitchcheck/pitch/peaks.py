@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.clip import Clip
+from pitchcheck.types import FloatArray
 
 LOWEST_HZ = 24.0  # [Hz] below the lowest bass string, B0 at 30.9 Hz, tuned down four semitones
 HIGHEST_HZ = 6000.0  # [Hz] partials above add nothing to finding the note

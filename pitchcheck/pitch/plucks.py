@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.clip import Clip
+from pitchcheck.types import FloatArray
 
 STEP_S = 0.005  # [s] one level; shorter than the rise of any pluck at the microphone (ours)
 LOOK_BACK_S = 0.04  # [s] a pluck rises above the level this long before it (ours)

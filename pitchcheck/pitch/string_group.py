@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.clip import Clip
 from pitchcheck.errors import BadValue
 from pitchcheck.pitch.align import AlignedNotes, align
 from pitchcheck.pitch.differences import first_look, fit_differences, own_variances
@@ -21,6 +21,7 @@ from pitchcheck.pitch.partial_tracking import LONGEST_GLIDE, NEAR, TrackedNote, 
 from pitchcheck.pitch.read_note import ATTACK_S, CALIBRATED, read_segment, reading_of, stretch
 from pitchcheck.pitch.reading import Reading, Unreadable
 from pitchcheck.pitch.tracks import Tracks, glide_integral, leaked, periods_of, take_tracks
+from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_LOG
 
 MANY = 4  # takes: of so many the beats are not split, as what they have in common cancels

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.clip import Clip
 from pitchcheck.pitch.medians import row_medians
+from pitchcheck.types import FloatArray
 
 ComplexArray = npt.NDArray[np.complex128]
 

@@ -12,10 +12,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.fit.belief import Belief
 from pitchcheck.plan.records import NutBottom
 from pitchcheck.plan.removal import LEAST_CUT_MM
+from pitchcheck.types import FloatArray
 
 SPARED_BELIEF = 0.025  # [-] belief that a cut leaves any slot under its target: definition
 STEPS_PER_MM = 20  # [1/mm] the cut is told in steps of 0.05 mm: definition

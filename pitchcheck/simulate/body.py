@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
+from pitchcheck.types import FloatArray
 
 MODES = 14  # chosen here: about as many as stand out of a guitar's response below 2.5 kHz
 MODE_RANGE_HZ = (90.0, 2500.0)

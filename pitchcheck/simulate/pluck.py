@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.clip import Clip
 from pitchcheck.errors import BadValue, check_positive
 from pitchcheck.simulate.body import Body
 from pitchcheck.simulate.room import SILENT_ROOM, Room, amplitude, room_noise
+from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_OCTAVE
 
 HIGHEST_PARTIAL_HZ = 8000.0  # above it little is left of a plucked string, and interpolation stays exact

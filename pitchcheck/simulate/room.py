@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.errors import check_positive
+from pitchcheck.types import FloatArray
 
 PINK_FROM_HZ = 20.0  # pink noise is cut off below the range of hearing
 

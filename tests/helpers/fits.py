@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pitchcheck.clip import FloatArray
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, MeterResidual, Residual, StringFit
 from pitchcheck.instrument import Instrument, MeterReading, Nut, SessionSettings, StringSpec, Target
 from pitchcheck.survey import Survey, build_survey
 from pitchcheck.takes import Position, Stop, Take
 from pitchcheck.tuning import fret_place
+from pitchcheck.types import FloatArray
 from pitchcheck.units import CENTS_PER_LOG
 
 SCALE_MM = 648.0

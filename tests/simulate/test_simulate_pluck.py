@@ -9,10 +9,11 @@ import pytest
 from scipy.optimize import curve_fit
 from scipy.signal import butter, hilbert, sosfiltfilt
 
-from pitchcheck.clip import Clip, FloatArray
+from pitchcheck.clip import Clip
 from pitchcheck.errors import BadValue
 from pitchcheck.simulate.body import Body, Mode, random_body
 from pitchcheck.simulate.pluck import PluckSound, Tone, pluck
+from pitchcheck.types import FloatArray
 from pitchcheck.units import cents_between
 
 RATE_HZ = 48000.0
