@@ -37,8 +37,8 @@ def gauge(name: NameArgument, reading: WordsArgument, jobs: JobsOption = None) -
 
     entry = parse_gauge(" ".join(reading))
     if jobs is None and (Path(name) / SETTINGS).is_file():
-        add_gauge(Path(name), entry)
-        said = f"Written into {Path(name) / SETTINGS}."
+        instead = " in place of the earlier reading" if add_gauge(Path(name), entry) else ""
+        said = f"Written into {Path(name) / SETTINGS}{instead}."
         if quickly_measured(Path(name)):
             show_measurement(measure_folder(Path(name)), said=[said])
         else:

@@ -2,7 +2,8 @@
 
 Conventions: names are given from the job's folder, with slashes. What this shows: whether anything differs
 from what was written last. What it does not show: who changed it, or that the sums were not made anew after
-a change by someone who wanted that; a fingerprint kept elsewhere, or a signature, shows it (docs/jobs.md).
+a change by someone who wanted that; a fingerprint kept elsewhere, or a signature, shows it
+(docs/keeping-jobs.md).
 """
 
 from __future__ import annotations

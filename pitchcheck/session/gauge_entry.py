@@ -7,6 +7,8 @@ is ``third`` (gap over fret 1 with the string held behind fret 3), ``open`` (gap
 
 from __future__ import annotations
 
+import tomllib
+from codecs import BOM_UTF8
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -80,8 +82,23 @@ def parse_gauge(text: str) -> GaugeEntry:
     return GaugeEntry(what, string, found.get("value"), found.get("passes"), found.get("stops"))
 
 
-def add_gauge(folder: Path, entry: GaugeEntry) -> None:
-    """Add a reading to the settings of a folder.
+def corrects(later: GaugeEntry, earlier: GaugeEntry) -> bool:
+    """Whether a reading is of the same as an earlier one; leaves that pass and that stop go together."""
+    if (later.what, later.string) != (earlier.what, earlier.string):
+        return False
+    if later.value is not None or earlier.value is not None:
+        return True
+    both = ((later.passes, earlier.passes), (later.stops, earlier.stops))
+    return any(one is not None and other is not None for one, other in both)
+
+
+def add_gauge(folder: Path, entry: GaugeEntry) -> bool:
+    """Add a reading to the settings of a folder; an earlier one of the same stays there as a comment.
+
+    Returns
+    -------
+    bool
+        Whether it took the place of an earlier one.
 
     Raises
     ------
@@ -94,7 +111,33 @@ def add_gauge(folder: Path, entry: GaugeEntry) -> None:
     """
     read_settings(folder)
     path = folder / SETTINGS
-    write_whole(path, settings_with(path.read_bytes(), entry))
+    content = path.read_bytes()
+    corrected = _without_corrected(content.decode("utf-8-sig"), entry).encode("utf-8")
+    write_whole(path, settings_with(corrected, entry))
+    return corrected != content.removeprefix(BOM_UTF8)
+
+
+def _without_corrected(text: str, entry: GaugeEntry) -> str:
+    """Return settings in which every ``[[meter]]`` that a reading corrects is a comment."""
+    lines = text.splitlines(keepends=True)
+    heads = [i for i, line in enumerate(lines) if line.lstrip().startswith("[")]
+    for start, end in zip(heads, [*heads[1:], len(lines)], strict=True):
+        if "[[meter]]" in lines[start] and _corrected("".join(lines[start:end]), entry):
+            told = [i for i in range(start, end) if lines[i].strip() and not lines[i].startswith("#")]
+            lines[start] = f"# Another reading took its place:\n{lines[start]}"
+            for i in told:
+                lines[i] = lines[i].replace("[[meter]]", "# [[meter]]") if i == start else f"# {lines[i]}"
+    return "".join(lines)
+
+
+def _corrected(block: str, entry: GaugeEntry) -> bool:
+    """Whether one ``[[meter]]`` is of the same as a reading."""
+    try:
+        (table,) = tomllib.loads(block)["meter"]
+        earlier = GaugeEntry(MeterQuantity(table["what"]), table.get("string"), *map(table.get, _KEYS))
+    except (tomllib.TOMLDecodeError, LookupError, TypeError, ValueError):
+        return False
+    return corrects(entry, earlier)
 
 
 def settings_with(content: bytes, entry: GaugeEntry) -> bytes:

@@ -2,7 +2,7 @@
 
 Conventions: the lock goes with the process that holds it, so one that was killed leaves no lock behind, only
 a file that the next one takes over. The file holds the number of the process. On a drive that knows no locks
-nothing is held; on a network drive it holds as far as the server keeps locks (docs/jobs.md).
+nothing is held; on a network drive it holds as far as the server keeps locks (docs/keeping-jobs.md).
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ from pitchcheck.instrument import MeterReading
 from pitchcheck.jobs.read import read_job
 from pitchcheck.jobs.records import GaugeReading, StoredPass
 from pitchcheck.jobs.write import add_gauge_reading, check_now
-from pitchcheck.session.gauge_entry import GaugeEntry, settings_with
+from pitchcheck.session.gauge_entry import GaugeEntry, corrects, settings_with
 from pitchcheck.session.settings import SETTINGS, parse_settings
 
 
@@ -62,20 +62,15 @@ def readings_after(stored: StoredPass) -> tuple[MeterReading, ...]:
     content = (stored.folder / SETTINGS).read_bytes()
     found = []
     for i, one in enumerate(stored.gauge):
-        if any(_corrects(later, one) for later in stored.gauge[i + 1 :]):
+        entry = _entry(one)
+        if any(corrects(_entry(later), entry) for later in stored.gauge[i + 1 :]):
             continue
-        entry = GaugeEntry(one.what, one.string, one.value, one.passes, one.stops)
         with suppress(BadValue):
             text = settings_with(content, entry).decode("utf-8")
             found.append(parse_settings(text, name=SETTINGS).settings.meter[-1])
     return tuple(found)
 
 
-def _corrects(later: GaugeReading, earlier: GaugeReading) -> bool:
-    """Whether a reading is of the same as an earlier one; leaves that pass and that stop go together."""
-    if (later.what, later.string) != (earlier.what, earlier.string):
-        return False
-    if later.value is not None or earlier.value is not None:
-        return True
-    both = ((later.passes, earlier.passes), (later.stops, earlier.stops))
-    return any(one is not None and other is not None for one, other in both)
+def _entry(one: GaugeReading) -> GaugeEntry:
+    """Return a stored reading as it was typed."""
+    return GaugeEntry(one.what, one.string, one.value, one.passes, one.stops)

@@ -184,8 +184,8 @@ def _more(count: int) -> str:
 
 def _write_gauge(folder: Path, text: str) -> str:
     """Write a typed gauge reading down; return what is said of it."""
-    add_gauge(folder, parse_gauge(text))
-    return f"Written down: {text.strip()}."
+    instead = ", in place of the earlier reading" if add_gauge(folder, parse_gauge(text)) else ""
+    return f"Written down: {text.strip()}{instead}."
 
 
 def _resumed(recorder: Recorder) -> str:
