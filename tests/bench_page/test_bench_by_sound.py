@@ -52,6 +52,8 @@ def begin(page: Any, address: str, *, name: str = "guitar one") -> None:
     page.focus("#name")
     page.keyboard.type(name)
     page.select_option("#course", "quick")
+    page.focus("text=More: single strings")
+    page.keyboard.press("Enter")
     page.fill("#only", "2")
     page.keyboard.press("Enter")
     prompt(page, "String 2: open")
