@@ -1,7 +1,9 @@
 """What the audio library writes straight to file descriptor 2, kept off the screen.
 
 Several threads may ask for quiet at once, and one of them may never come back (a frozen sound server), so
-the descriptor is taken by the first, given back by the last, or at once when one is left behind.
+the descriptor is taken by the first, given back by the last, or at once when one is left behind. Between such
+times the sound system of Linux (ALSA) still writes from threads of its own, "underrun occurred" after a tone:
+its messages are dropped then.
 """
 
 from __future__ import annotations
@@ -11,8 +13,9 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from functools import cache
 from threading import Lock
-from typing import IO
+from typing import IO, Any
 
 FIRST_LETTERS = 2000  # of what was written that are kept
 
@@ -32,6 +35,7 @@ class _Descriptor:
         with self.lock:
             self.users += 1
             if self.users == 1:
+                _let_alsa_speak(True)
                 with suppress(OSError, ValueError, AttributeError):  # without standard error there is no need
                     sys.stderr.flush()
                     self.kept = os.dup(2)
@@ -54,6 +58,7 @@ class _Descriptor:
                 if self.written is not None:
                     self.written.close()
                     self.written = None
+                _let_alsa_speak(False)
 
     def read(self) -> str:
         """Return what was written so far."""
@@ -61,6 +66,31 @@ class _Descriptor:
             if self.written is None:
                 return ""
             return os.pread(self.written.fileno(), FIRST_LETTERS, 0).decode(errors="replace").strip()
+
+
+@cache
+def _alsa() -> tuple[Any, Any] | None:
+    """Return ALSA's library and a handler that drops its messages, kept for ever; None where there is none."""
+    if sys.platform != "linux":
+        return None
+    import ctypes
+
+    try:
+        library = ctypes.CDLL("libasound.so.2")
+        library.snd_lib_error_set_handler.argtypes = [ctypes.c_void_p]
+    except (OSError, AttributeError):
+        return None
+    text, number = ctypes.c_char_p, ctypes.c_int
+    handler = ctypes.CFUNCTYPE(None, text, number, text, number, text)(lambda *_: None)
+    return library, (handler, ctypes.cast(handler, ctypes.c_void_p))
+
+
+def _let_alsa_speak(speak: bool) -> None:
+    """Let ALSA write its messages to file descriptor 2, as it does by itself, or drop them."""
+    found = _alsa()
+    if found is not None:
+        library, (_, silent) = found
+        library.snd_lib_error_set_handler(None if speak else silent)
 
 
 _DESCRIPTOR = _Descriptor()

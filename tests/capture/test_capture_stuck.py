@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
+import textwrap
 import time
 from collections.abc import Iterator
 from threading import Event
 
 import pytest
 
+from helpers.system import needs
 from pitchcheck.capture import call_timeout, stderr_guard
 from pitchcheck.capture.devices import CaptureFault, Choice, Trouble
 from pitchcheck.capture.stream import open_input
@@ -119,3 +123,27 @@ def test_what_is_written_meanwhile_is_kept_for_the_message() -> None:
     with stderr_guard.quiet() as written:
         os.write(2, b"Expression failed in line 1736\n")
         assert written() == "Expression failed in line 1736"
+
+
+def test_between_its_calls_the_sound_system_of_linux_writes_nothing_on_the_screen() -> None:
+    """A message of ALSA is kept for the error inside a call, and dropped outside, where its threads write."""
+    needs("alsa-pulse")
+    code = """
+        import ctypes
+        from pitchcheck.capture.stderr_guard import quiet
+
+        sound, nothing = ctypes.CDLL("libasound.so.2"), ctypes.c_void_p()
+        with quiet() as written:
+            sound.snd_pcm_open(ctypes.byref(nothing), b"no-such-device", 0, 0)
+            print(written())
+        sound.snd_pcm_open(ctypes.byref(nothing), b"no-such-device", 0, 0)
+    """
+    done = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(code)],
+        capture_output=True,
+        text=True,
+        timeout=LONG_S + 60.0,
+        check=True,
+    )
+    assert "no-such-device" in done.stdout
+    assert done.stderr == ""
