@@ -70,7 +70,7 @@ class _Descriptor:
 
 @cache
 def _alsa() -> tuple[Any, Any] | None:
-    """Return ALSA's library and a handler that drops its messages, kept for ever; None where there is none."""
+    """Return the library of ALSA and a handler that drops its messages, kept for ever; None elsewhere."""
     if sys.platform != "linux":
         return None
     import ctypes
