@@ -1,6 +1,7 @@
 """The ``pitchcheck`` command: its subcommands, and the one place where errors become a message and a status.
 
-Exit status: 0 done, 2 nothing measured or unusable input, 64 a wrong call (EX_USAGE of BSD's sysexits.h).
+Exit status: 0 done, 2 nothing measured or unusable input, 64 a wrong call (EX_USAGE of BSD's sysexits.h); 1
+of ``job verify`` where something is not as it was written.
 Messages go to standard error.
 """
 

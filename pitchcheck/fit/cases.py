@@ -1,6 +1,6 @@
 """Cases: every different thing that was done to a string, in coordinates the physics understands.
 
-Conventions: a case has ``COORDINATES`` numbers (logarithms where a quantity is positive), and each of them is
+Conventions: a case has a number for every ``Coordinate`` (a logarithm where it is positive), and each is
 a centre plus a linear mix of the instrument's unknowns, which are standard normal beforehand:
 u = centre + spread z. So the prior of the whole fit is z ~ N(0, 1), and every prior correlation is in
 ``spread``.

@@ -97,8 +97,9 @@ def pluck(
     """
     check_positive("tone.hz", tone.hz, unit="Hz")
     check_positive("rate_hz", rate_hz, unit="Hz")
-    if tone.hz >= min(rate_hz / 2, HIGHEST_PARTIAL_HZ):
-        raise BadValue(f"tone.hz is {tone.hz} Hz; it must lie below half the rate, {rate_hz / 2} Hz.")
+    top_hz = min(rate_hz / 2, HIGHEST_PARTIAL_HZ)
+    if tone.hz >= top_hz:
+        raise BadValue(f"tone.hz is {tone.hz} Hz; it must be below {top_hz} Hz. Give a lower one.")
     if duration_s <= sound.start_s:
         raise BadValue(
             f"the clip of {duration_s} s ends before the pluck at {sound.start_s} s. Make it longer."

@@ -29,24 +29,23 @@ from pitchcheck.words import memo as words
 from pitchcheck.workflow.measure import measure_folder
 from pitchcheck.workflow.progress import Progress
 
-SOUND_ENDINGS = {
-    *(
-        ".m4a",
-        ".mp4",
-        ".aac",
-        ".mp3",
-        ".ogg",
-        ".oga",
-        ".opus",
-        ".3gp",
-        ".3gpp",
-        ".3ga",
-        ".amr",
-        ".caf",
-        ".mov",
-    ),
-    *(".wav", ".wave", ".flac", ".aif", ".aiff", ".webm", ".mka", ".wma"),
-}
+_OF_TELEPHONES = (
+    ".m4a",
+    ".mp4",
+    ".aac",
+    ".mp3",
+    ".ogg",
+    ".oga",
+    ".opus",
+    ".3gp",
+    ".3gpp",
+    ".3ga",
+    ".amr",
+    ".caf",
+    ".mov",
+)
+_OF_RECORDERS = (".wav", ".wave", ".flac", ".aif", ".aiff", ".webm", ".mka", ".wma")
+SOUND_ENDINGS = {*_OF_TELEPHONES, *_OF_RECORDERS}
 _CAPO = re.compile(r"capo[ _-]?([1-9])(?!\d)", re.IGNORECASE)
 LEAD_S = 0.08  # [s] of the room kept before a pluck
 TAIL_S = 0.12  # [s] before the next sound in which the hand comes back to the string

@@ -23,6 +23,7 @@ from pitchcheck.audio.recording import read_recording
 from pitchcheck.errors import BadValue
 from pitchcheck.recorder.disk import copy_aside
 from pitchcheck.session.folder import read_session
+from pitchcheck.session.limits import HIGHEST_FRET
 from pitchcheck.session.paths import inside
 from pitchcheck.session.rows import TAKES, TakeRow
 from pitchcheck.store.files import write_whole
@@ -199,8 +200,8 @@ def _place(row: TakeRow, changed: Mapping[str, str], known: set[int]) -> Positio
     if stop is Stop.OPEN:
         return Position(string, stop, None, row.position.capo)
     fret = _number(changed.get(f"fret-{row.row}", ""))
-    if not 1 <= fret <= 24:
-        raise BadValue(f"Take {row.row} needs its fret, 1 to 24. Correct it.")
+    if not 1 <= fret <= HIGHEST_FRET:
+        raise BadValue(f"Take {row.row} needs its fret, 1 to {HIGHEST_FRET}. Correct it.")
     return Position(string, stop, fret, row.position.capo)
 
 

@@ -202,6 +202,8 @@ def test_the_checklist_shows_its_cautions_and_the_cut_of_the_outer_strings(
         (["job", "add", "{id}", "{source}", "--kind", "later"], "bad-value"),
         (["job", "note", "{id}", "  "], "bad-value"),
         (["job", "step", "{id}", "varnish"], "bad-value"),
+        (["job", "step", "{id}", "--done"], "wrong-call"),
+        (["job", "step", "{id}", "score", "--done", "--undo"], "wrong-call"),
         (["job", "compare", "{id}"], "bad-value"),
         (["job", "export", "{id}", "--to", "job.tar"], "bad-input"),
         (["job", "import", "{source}/readings.csv"], "bad-archive"),

@@ -1,4 +1,4 @@
-"""``pitchcheck job``: new, list, show, add, note, step; its other commands are joined here."""
+"""``pitchcheck job``: new, list, show, add, note, step, set-aside; its other commands are joined here."""
 
 from __future__ import annotations
 
@@ -197,9 +197,16 @@ def step(
     from pitchcheck.workflow.jobs.lines import first_open, step_lines
     from pitchcheck.workflow.jobs.result_file import read_result
 
+    marks = done or undo or remark or measured or photo
+    if which is None and marks:
+        raise WrongCall(
+            "A mark was given, and no step to put it on. Name the step, like: job step JOB score --done"
+        )
+    if done and undo:
+        raise WrongCall("--done and --undo are both given. Choose one.")
     place = find(name, jobs)
     shown = None if which is None else find_step(which)
-    if shown is not None and (done or undo or remark or measured or photo):
+    if shown is not None and marks:
         record_step(place, shown, now=now(), done=not undo, note=remark, measured=measured, photo=photo)
     kept = read_job(place)
     if as_json:

@@ -23,7 +23,6 @@ BeforeOption = Annotated[
 AfterOption = Annotated[
     str | None, typer.Option(metavar="PASS", help='Name of the later pass, like "final"; else the last.')
 ]
-READERS = ("tech", "player")
 
 
 def compare(
@@ -98,8 +97,8 @@ def report(
     from pitchcheck.workflow.jobs.compared import compare_job, sound_job
     from pitchcheck.workflow.jobs.report import Extras, Reader, intake_report, job_report
 
-    if reader not in READERS:
-        raise BadValue(f"--for is {reader!r}; it must be {' or '.join(READERS)}. Write one of these.")
+    if reader not in list(Reader):
+        raise BadValue(f"--for is {reader!r}; it must be {' or '.join(Reader)}. Write one of these.")
     check_report_path(to)
     job = sound_job(find(name, jobs))
     names, extras = not without_names, Extras(check_line("workshop", workshop), signature)

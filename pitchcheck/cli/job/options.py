@@ -93,7 +93,7 @@ def file_into(
     jobs: Path | None = None,
     progress: Progress | None = None,
 ) -> Added:
-    """File a session folder into a job as a sealed pass; ``say_filed`` tells of it."""
+    """File a session folder into a job as a sealed pass; ``filed_words`` tells of it."""
     from pitchcheck.workflow.jobs.add_pass import add_pass, parse_kind, parse_removed
 
     return add_pass(

@@ -134,7 +134,6 @@ def last_heard(job: Job) -> dict[int, tuple[StoredPass, StoredSlot]]:
 
 def stored_pass(stored: StoredPass) -> Pass:
     """Return a sealed pass as it was heard, with what gauges said of its slots afterwards."""
-
     from pitchcheck.survey import build_survey
     from pitchcheck.workflow.hear import Pass
 
