@@ -48,6 +48,11 @@ FRACTION = 1e-3  # of a lower note whose odd partials are silent: all the power 
 LOWER, PURE = 0.7, 0.9
 EXPLAINS = 8.0  # power of the share of the peaks explained: an octave explains 0.5 to 0.7 of a note's (ours)
 NOISE = -30.0  # log odds of a sound without any note
+RINGS_ON_S = 8.0  # [s] how long a note may ring on
+RING_SHARE = (
+    0.3  # of the sounds that are no plucks, in which what rings shows again: under speech, or damped (ours)
+)
+RING_CENTS = 6.0  # how far its pitch then lies from what it was (ours)
 
 
 @dataclass(frozen=True)
@@ -140,8 +145,19 @@ def place_likelihoods(
                 fraction = note.hz < LOWER * sound.notes[0].hz and sound.notes[0].purity > PURE
                 worth *= FRACTION if fraction else SECOND_NOTE
             likely[t] = np.maximum(likely[t], worth * density)
-        nothing[t] = (1 - SOMETHING) * _share(-log_string(sound)) / ANY_CENTS
+        pitch = (1 - RING_SHARE) / ANY_CENTS + RING_SHARE * _ring_density(sounds, t)
+        nothing[t] = (1 - SOMETHING) * _share(-log_string(sound)) * pitch
     return likely, nothing
+
+
+def _ring_density(sounds: Sequence[Sound], index: int) -> float:
+    """How likely the pitch of a sound is if it is no pluck, and one rang on when it began. [1/cent]"""
+    sound = sounds[index]
+    rings = [s for s in sounds[:index] if s.notes and sound.onset_s - s.onset_s < RINGS_ON_S]
+    if not sound.notes or not rings:
+        return 1 / ANY_CENTS
+    off = CENTS_PER_OCTAVE * np.log2(sound.notes[0].hz / np.array([s.notes[0].hz for s in rings]))
+    return float(np.mean(_normal(off, np.full(off.shape, RING_CENTS)))) + TINY
 
 
 def _expected(

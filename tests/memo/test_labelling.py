@@ -13,11 +13,13 @@ from pitchcheck.memo.labelling import label_sounds
 from pitchcheck.memo.labels import Labelling
 from pitchcheck.memo.refusal import Why, find_refusal
 from pitchcheck.memo.sounds import Note, Sound
+from pitchcheck.memo.tuning import offset_density
 from pitchcheck.physics.materials import string_constants
 from pitchcheck.session.presets import get_preset
 from pitchcheck.takes import Position, Stop
 
 PRESS, FRET = 0.12, 0.03  # [cent per unit of EA/T] sharpness, near the medians on steel
+RING_SLIP_CENTS = 3.0  # of a ringing note, read under speech
 OFFSET_CENTS = 4.0  # the offset is found to a few cents: strings are tuned no better
 
 
@@ -194,3 +196,26 @@ def test_presses_far_too_sharp_are_still_presses_of_their_fret(high: float) -> N
 def test_some_strings_played_once_more_after_all_of_them() -> None:
     places = [*survey(COURSES["home"], SIX), *survey(COURSES["home"], [3, 2, 1])]
     assert heard(label_sounds(play("electric", places), instrument=instrument("electric"))) == places
+
+
+def test_what_rings_on_under_speech_is_no_second_pluck() -> None:
+    """A sound half like a string, on the pitch of the press that still rang: the course has none there."""
+    places = survey(COURSES["four"], FOUR)
+    sounds = play("bass", places)
+    rang = sounds[2]
+    note = replace(rang.notes[0], purity=0.65, fall_db_s=34.8, moved_cents=6.0)
+    note = replace(note, hz=note.hz * 2 ** (-RING_SLIP_CENTS / 1200))
+    middle = (rang.onset_s + sounds[3].onset_s) / 2
+    half = Sound(middle, sounds[3].onset_s, (note,))
+    labels = label_sounds([*sounds[:3], half, *sounds[3:]], instrument=instrument("bass")).labels
+    assert not labels[3].sure
+    assert [label.position for label in labels if label.sure] == places
+
+
+def test_a_set_of_strings_tuned_far_up_is_hardly_believed() -> None:
+    """Three strings a little flat sound as their neighbours would a fourth up, which no string bears."""
+    assert (
+        offset_density(444.0) < offset_density(-56.0) / 30
+    )  # else the one takes a tenth of the other's belief
+    grid = np.arange(-750.0, 1200.0, 1.0)
+    assert sum(offset_density(float(o)) for o in grid) == pytest.approx(1.0, abs=1e-3)
