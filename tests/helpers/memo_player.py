@@ -15,6 +15,7 @@ from helpers.codecs import PHONE, encode
 from helpers.memo_plan import COURSES, SHARES, Planner
 from helpers.memo_sounds import bump, follow_gain, rustle, talk
 from pitchcheck.instrument import Instrument
+from pitchcheck.memo.capo import behind_capo
 from pitchcheck.session.presets import get_preset
 from pitchcheck.simulate.body import random_body
 from pitchcheck.simulate.instrument import InstrumentTruth, string_truth
@@ -84,19 +85,22 @@ class Wish:
     hand: Hand = CALM_HAND
     gain_depth: float | None = None
     longest_ring_s: float = 3.0
+    capo: int = 0
 
 
 def make_memo(seed: int, wish: Wish | None = None) -> Memo:
-    """Play and record a memo."""
+    """Play and record a memo; behind a capo, which is as a zero fret, places are counted from it."""
     wish = wish or Wish()
     rng = np.random.default_rng([seed, 15])
     kind = wish.kind or str(rng.choice(KINDS))
     course = wish.course or str(rng.choice(list(COURSES), p=SHARES))
     encoder = wish.encoder or str(rng.choice(list(ENCODERS), p=list(ENCODERS.values())))
-    instrument = random_instrument(rng, kind)
+    instrument = behind_capo(random_instrument(rng, kind), wish.capo)
     down = rng.choice([0.0, -100.0, -200.0, -50.0], p=[0.7, 0.1, 0.1, 0.1]) + rng.normal(0, 6.0)
     offset = float(down) if wish.offset_cents is None else wish.offset_cents
     truth = random_truth(rng, instrument, offset_cents=offset)
+    if wish.capo:
+        truth = replace(truth, strings=tuple(replace(s, slot_height_mm=0.0) for s in truth.strings))
     track = _Track(rng, loud=rng.uniform(0.25, 1.0), lets_ring=bool(rng.random() < 0.3))
     steps = Planner(rng, [s.number for s in instrument.strings], calm=wish.calm).plan(COURSES[course])
     played = iter(

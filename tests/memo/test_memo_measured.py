@@ -110,3 +110,24 @@ def test_clips_without_names_in_a_folder_are_one_memo(memo: Memo, tmp_path: Path
     played = [h.position for h in memo.happenings if h.what == "pluck" and h.position is not None]
     assert names == [(p.string, p.stop, p.fret) for p in played]
     assert len({t["file"] for t in takes}) == len(takes)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("capo", "course"), [(2, "frets apart"), (0, "frets"), (0, "frets apart")])
+def test_fretted_notes_and_a_capo_from_sound_to_answer(capo: int, course: str, tmp_path: Path) -> None:
+    """Every pluck has its name, a capo is in it, and without a press no slot is called high."""
+    wish = Wish(
+        kind="tenor ukulele", course=course, encoder="m4a 64k", offset_cents=0.0, snr_db=32.0, capo=capo
+    )
+    played = make_memo(SEED + 1, wish)
+    path = played.write(tmp_path)
+    path = path.rename(path.with_stem(f"memo capo {capo}" if capo else "memo"))
+    status, out, err = run("measure", path, "--kind", "tenor ukulele", "--json")
+    assert status == 0, err
+    content = json.loads(out)
+    assert [(t["string"], t["stop"], t["fret"], t["capo"]) for t in content["takes"]] == [
+        (p.string, p.stop.value, None if p.fret is None else p.fret + capo, capo)
+        for p in (h.position for h in played.happenings if h.what == "pluck")
+        if p is not None
+    ]
+    assert {s["verdict"] for s in content["strings"]} <= {"unsure", "fine", "low"}
