@@ -26,12 +26,13 @@ from pitchcheck.fit.unknowns import SHARED_ROUGHNESS, Unknowns
 from pitchcheck.takes import Stop
 from pitchcheck.types import BoolArray, FloatArray
 
-# Hands three times as rough as a careful one are rare, not unheard of. Grids and priors: our choice.
-HAND_GRID, HAND_PRIOR_LOG = np.array([1.0, 1.4, 2.0, 2.8, 4.0, 5.6]), 0.6
+# How rough a hand is nobody knows before it plays: a player at home sets the rod four times as wide as a
+# repairer does, and a short course repeats little that would tell. Grids and priors: our choice.
+HAND_GRID, HAND_PRIOR_LOG = np.array([1.0, 1.4, 2.0, 2.8, 4.0, 5.6]), 1.2
 SLIDE_GRID, SLIDE_PRIOR_LOG = np.array([1.0, 1.5, 2.2, 3.3, 5.0, 8.0, 12.0]), 0.4
 PLACE_GRID, PLACE_PRIOR_LOG = np.array([1.0, 1.6, 2.5, 4.0, 6.5, 10.0]), 0.45
 # How much of what sets a bad take aside is kept from the scatter: one bad take is no rough hand, several are.
-OUTLIER_PART = 0.4  # [-] our choice
+OUTLIER_PART = 0.2  # [-] our choice
 FRET_GRID, FRET_PRIOR_LOG = np.array([1.0, 1.3, 1.7, 2.2, 3.0, 4.0]), 0.5
 
 
