@@ -194,7 +194,7 @@ def test_factors_of_a_hand_are_means_over_all_of_a_grid() -> None:
                 total += (p * h**0.7) ** 2 * places @ places.T + h**4 * sd_side**2 * np.outer(slope, slope)
                 likely = stats.multivariate_normal(slope * mean_side * (h**2 - 1), total).logpdf(value)
                 before = sum(
-                    stats.norm.logpdf(math.log(f), 0, width) for f, width in ((h, 0.6), (s, 0.4), (p, 0.45))
+                    stats.norm.logpdf(math.log(f), 0, width) for f, width in ((h, 1.2), (s, 0.4), (p, 0.45))
                 )
                 belief.append(likely + before)
                 squares.append((h**2, s**2, p**2))
@@ -272,9 +272,9 @@ def test_the_scatter_of_fretted_notes_is_weighed_given_everything_else() -> None
     belief = []
     grid = np.array([1.0, 1.3, 1.7, 2.2, 3.0, 4.0])
     for f in grid:
-        # the others' hand stays as it is; of what sets a take aside 0.4 is kept; the model's part of the
+        # the others' hand stays as it is; of what sets a take aside 0.2 is kept; the model's part of the
         # fretted rows is left to the touch
-        cov = noise + np.diag(0.4 * total * (1 / weight - 1)) + jacobian @ jacobian.T
+        cov = noise + np.diag(0.2 * total * (1 / weight - 1)) + jacobian @ jacobian.T
         cov += np.diag([f**2 * 2.0] * 3 + [hand[3]])
         keep, given = [0, 1, 2], [3]
         gain = cov[np.ix_(keep, given)] / cov[3, 3]
