@@ -108,14 +108,18 @@ def test_perfect_necks_beat_as_equal_temperament_does() -> None:
     strings = tuple(
         replace(s, neck_now_cents=none, neck_target_cents=none, neck_touch_cents=none) for s in fit.strings
     )
-    for chord in chord_table(make_job(SIX).instrument, replace(fit, strings=strings)):
+    chords = chord_table(make_job(SIX).instrument, replace(fit, strings=strings))
+    assert chords
+    for chord in chords:
         for worst in (chord.worst_now, chord.worst_target):
             assert worst.now_cents == worst.target_cents == worst.touch_cents == 0.0
             assert worst.now_beat_hz == worst.target_beat_hz == worst.equal_beat_hz
 
 
 def test_open_strings_are_in_tune_and_touch_belongs_to_fretted_ones() -> None:
-    for chord in chord_table(make_job(SIX).instrument, fit_of(6)):
+    chords = chord_table(make_job(SIX).instrument, fit_of(6))
+    assert chords
+    for chord in chords:
         for note in chord.notes:
             assert (note.now_cents == 0.0) == (note.fret == 0)
             assert (note.touch_cents == 0.0) == (note.fret == 0)
@@ -123,7 +127,9 @@ def test_open_strings_are_in_tune_and_touch_belongs_to_fretted_ones() -> None:
 
 
 def test_setting_the_slots_helps_every_chord_of_a_high_nut() -> None:
-    for chord in chord_table(make_job(SIX).instrument, fit_of(6, height_mm=1.0)):
+    chords = chord_table(make_job(SIX).instrument, fit_of(6, height_mm=1.0))
+    assert chords
+    for chord in chords:
         assert abs(chord.worst_target.target_cents) < abs(chord.worst_now.now_cents)
 
 

@@ -84,7 +84,9 @@ def test_every_byte_of_a_job_of_schema_1_is_still_as_it_was_written() -> None:
 
 
 def test_stored_results_of_schema_1_are_read_and_their_readings_measured() -> None:
-    for stored in read_job(SCHEMA_1).passes:
+    passes = read_job(SCHEMA_1).passes
+    assert passes
+    for stored in passes:
         result = read_result(stored.folder)
         assert [slot.number for slot in result.slots] == [1, 2, 3, 4, 5, 6]
         measured = measurement_of(stored)

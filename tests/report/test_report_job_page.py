@@ -112,7 +112,9 @@ def test_headings_do_not_skip_a_level(name: str, reader: str) -> None:
 
 
 def test_tables_have_captions_and_scoped_heads(name: str, reader: str) -> None:
-    for table in (e for e in tree(name, reader).iter() if local(e) == "table"):
+    tables = [e for e in tree(name, reader).iter() if local(e) == "table"]
+    assert tables or (name, reader) == ("unheard", "player")  # nothing to tell a player in figures
+    for table in tables:
         assert text_of(next(e for e in table.iter() if local(e) == "caption"))
         assert all(e.attrib.get("scope") in ("col", "row") for e in table.iter() if local(e) == "th")
         assert len({len(list(row)) for row in table.iter() if local(row) == "tr"}) == 1
