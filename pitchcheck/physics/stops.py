@@ -22,9 +22,9 @@ from pitchcheck.units import CENTS_PER_LOG
 TAIL_MM = 60.0
 SADDLE_BREAK_RAD = 0.25  # [rad] from memory; its effect is below 0.2 % of a press
 BOW_SPAN = 0.5  # [-] part of the scale over which relief is the sag: fret 1 to about fret 14, common practice
-# [lambda] both ends together, equation 8: 1 where the string goes on as stiffly behind each, 1.5 where the
-# saddle clamps it; our choice, near the first. 0.1 of it is as a saddle 0.1 to 0.3 mm elsewhere, which the fit
-# leaves open.
+# [lambda] both ends together, equation 8: 1 where the string goes on as stiffly behind each, 1.5 where it is
+# clamped at the saddle; our choice, near the first. 0.1 of it is as a saddle 0.1 to 0.3 mm elsewhere, which
+# the fit leaves open.
 END_SHORTENING = 1.1
 FINGER_NODES = 5  # the fingertip's load is spread over this many points
 ROD_SPARE_N = 6.0  # [N] beyond what brings the string down, at least: whoever presses makes sure; our choice
