@@ -16,9 +16,9 @@ from pitchcheck.physics.stops import Setup, board_height, fret_top, nut_edge, sa
 from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
 
-# Held behind fret 3 the line from nut to fret 2 turns with the arch, which leaves 1 - x_1/x_2 = 0.49 of it
-# over fret 1, and the kink on fret 2 adds some: finite elements give 0.54 to 0.62.
-HELD_ARCH = 0.58  # [-]
+# Where the middle of the finger is that holds a string down onto the board behind fret 3, at most that part of
+# a narrow space. Our choice.
+HELD_BEHIND_MM, HELD_BEHIND_PART = 9.0, 0.40
 
 
 def gauge_mm(setup: Setup, *, what: MeterQuantity) -> FloatArray:
@@ -53,7 +53,16 @@ def gauge_mm(setup: Setup, *, what: MeterQuantity) -> FloatArray:
         return np.asarray(_line(nut_x, nut_y, end_x, end_y, first_x) - first_y + _arch(setup))
     second_x = fret_place(1.0, 2) * setup.scale_mm
     straight = _line(nut_x, nut_y, second_x, fret_top(setup, 2), first_x) - first_y
-    return np.asarray(straight + HELD_ARCH * _arch(setup))
+    # Arched over the nut and, where the finger bends it down, over fret 2; there it has taken no set.
+    over_fret = _line(nut_x, _arch(setup), second_x, setup.bend_mm * held_kink_rad(setup) / 2, first_x)
+    return np.asarray(straight + over_fret)
+
+
+def held_kink_rad(setup: Setup) -> FloatArray:
+    """Angle by which a string bends down over fret 2 when it is held onto the board behind fret 3. [rad]"""
+    space_mm = (fret_place(1.0, 3) - fret_place(1.0, 2)) * setup.scale_mm
+    behind_mm = np.minimum(HELD_BEHIND_MM, HELD_BEHIND_PART * space_mm)
+    return np.asarray(setup.fret_height_mm / (space_mm - behind_mm))
 
 
 def _arch(setup: Setup) -> FloatArray:

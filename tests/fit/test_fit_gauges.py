@@ -17,7 +17,6 @@ from pitchcheck.fit.priors import ARCH_PART, BREAK_RAD
 from pitchcheck.fit.result import UnsettledKind
 from pitchcheck.instrument import Length, MeterQuantity, MeterReading, SessionSettings
 from pitchcheck.physics.gauges import open_clearance_mm, third_fret_clearance_mm
-from pitchcheck.physics.gauging import HELD_ARCH
 from pitchcheck.physics.materials import string_constants
 from pitchcheck.survey import build_survey
 from pitchcheck.units import MM_PER_INCH
@@ -31,6 +30,12 @@ ARCH_MM = (
     string_constants(JOB.instrument.string(6), scale_mm=JOB.instrument.scale_mm).bend_mm * BREAK_RAD[0] / 2
 )
 KEPT_MM = ARCH_PART[0] * ARCH_MM
+# Held down behind fret 3 it arches over the nut and over fret 2; over fret 1 is left what the lever of its
+# place leaves, x_1/x_2 = 0.5144 (frets by the twelfth root of 2) from the nut.
+LEVER = 0.5144
+SPACE_MM = JOB.instrument.scale_mm * (2 ** (-2 / 12) - 2 ** (-3 / 12))
+KINK_RAD = TRUTH.fret_height_mm / (SPACE_MM - 9.0)  # down onto the board 9 mm behind the fret
+HELD_MM = (1 - LEVER) * KEPT_MM + LEVER * ARCH_MM / BREAK_RAD[0] * KINK_RAD
 
 
 def with_meter(*readings: MeterReading) -> Fit:
@@ -44,7 +49,7 @@ def widths(fit: Fit) -> np.ndarray:
 @pytest.mark.parametrize(
     ("what", "reading_mm"),
     [
-        (MeterQuantity.CLEARANCE_THIRD, third_fret_clearance_mm(SIX[5]) + HELD_ARCH * KEPT_MM),
+        (MeterQuantity.CLEARANCE_THIRD, third_fret_clearance_mm(SIX[5]) + HELD_MM),
         # Relief and action as simulated.
         (MeterQuantity.CLEARANCE_OPEN, open_clearance_mm(SIX[5], action_12_mm=2.0, relief_mm=0.15) + KEPT_MM),
         (MeterQuantity.SLOT_FLOOR, SIX[5] + TRUTH.fret_height_mm),
@@ -72,7 +77,7 @@ def test_a_reading_tells_its_slot_as_well_as_gauge_and_ear_together_can() -> Non
     string = JOB.instrument.string(6)
     bend_mm = string_constants(string, scale_mm=JOB.instrument.scale_mm).bend_mm
     arch_mm = (
-        HELD_ARCH * bend_mm * BREAK_RAD[0] / 2 * ARCH_PART[1]
+        (1 - LEVER) * bend_mm * BREAK_RAD[0] / 2 * ARCH_PART[1]
     )  # how much of its arch it keeps is not known
     ear, gauge = widths(EAR)[5] / 3.29, math.hypot(GAUGE_MM, arch_mm) / 0.4856
     # The frets' own errors of 0.02 mm enter both, so the two are not quite independent.
@@ -144,7 +149,7 @@ def heights(fit: Fit) -> np.ndarray:
 
 def test_an_odd_reading_moves_the_other_slots_less_than_in_proportion() -> None:
     """The slot is known: the reading is off by so many standard deviations of ear and gauge."""
-    true_mm = third_fret_clearance_mm(SIX[5]) + HELD_ARCH * KEPT_MM
+    true_mm = third_fret_clearance_mm(SIX[5]) + HELD_MM
     sd_mm = with_meter(MeterReading(MeterQuantity.CLEARANCE_THIRD, 6, true_mm, GAUGE_MM)).meter[0].sd_mm
 
     def moved(off_sd: float) -> np.ndarray:
