@@ -30,12 +30,20 @@ class Scatter:
         Touch of fretted notes.
     place : float >= 1
         What single places have of their own.
+    hand_unsure : float >= 0
+        Standard deviation of the square of ``hand`` that the takes leave open: few repeats tell little of it.
     """
 
     hand: float = 1.0
     slide: float = 1.0
     fret: float = 1.0
     place: float = 1.0
+    hand_unsure: float = 0.0
+
+    @property
+    def hand_4(self) -> float:
+        """Mean of the fourth power of the hand's factor."""
+        return self.hand**4 + self.hand_unsure**2
 
 
 CAREFUL = Scatter()
@@ -56,7 +64,7 @@ class HandParts:
         return np.asarray(
             self.model
             + scatter.hand**2 * self.rod
-            + scatter.hand**4 * self.side
+            + scatter.hand_4 * self.side
             + scatter.slide**2 * self.slide
             + scatter.fret**2 * self.touch
         )

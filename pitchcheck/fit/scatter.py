@@ -53,7 +53,7 @@ def estimate_scatter(unknowns: Unknowns, data: Data, solution: Solution, *, now:
     inflation = np.diag(OUTLIER_PART * solution.scatter**2 * (1 / solution.weight - 1))
     value = solution.residual + solution.jacobian @ solution.z
     noise = data.covariance + inflation
-    hand, slide, place = now.hand, now.slide, now.place
+    hand, slide, place, unsure = now.hand, now.slide, now.place, now.hand_unsure
     if press.any():
         own = unknowns.misfit_columns()
         shared = solution.jacobian.copy()
@@ -65,7 +65,7 @@ def estimate_scatter(unknowns: Unknowns, data: Data, solution: Solution, *, now:
         slope = np.where(press, solution.about.slope[data.case, Coordinate.SIDE], 0.0)
         plain = value + slope * priors.SIDE_MM2[0] * (now.hand**2 - 1)
         fixed, given = _given_others(rest, plain, press)
-        hand, slide, place = _press_factors(
+        hand, slide, place, unsure = _press_factors(
             given,
             fixed,
             rod=parts.rod[data.case][press],
@@ -83,7 +83,7 @@ def estimate_scatter(unknowns: Unknowns, data: Data, solution: Solution, *, now:
             [_log_belief(given, fixed + np.diag(f**2 * touch), (f,), (FRET_PRIOR_LOG,)) for f in FRET_GRID]
         )
         fretted = _root_mean_square(belief, FRET_GRID)
-    return Scatter(hand, slide, fretted, place)
+    return Scatter(hand, slide, fretted, place, unsure)
 
 
 def _rows_of(unknowns: Unknowns, data: Data, stop: Stop) -> BoolArray:
@@ -113,8 +113,11 @@ def _press_factors(
     slide: FloatArray,
     side_slope: FloatArray,
     places: FloatArray,
-) -> tuple[float, float, float]:
-    """Return the factors of hand, slide and places. A push sideways counts by its square."""
+) -> tuple[float, float, float, float]:
+    """Return the factors of hand, slide and places, and how unsure the hand's square is.
+
+    A push sideways counts by its square.
+    """
     by_place = places @ places.T
     mean_side, sd_side = priors.SIDE_MM2
     by_side = np.outer(side_slope, side_slope) * sd_side**2
@@ -127,10 +130,13 @@ def _press_factors(
         covariance[np.diag_indices_from(covariance)] += h**2 * rod + h**4 * side + s**2 * slide
         pushed = value - side_slope * mean_side * (h**2 - 1)
         belief[i, j, k] = _log_belief(pushed, covariance, (h, s, p), widths)
+    grid = HAND_GRID[:, None, None]
+    hand = _root_mean_square(belief, grid)
     return (
-        _root_mean_square(belief, HAND_GRID[:, None, None]),
+        hand,
         _root_mean_square(belief, SLIDE_GRID[None, :, None]),
         _root_mean_square(belief, place_grid[None, None, :]),
+        float(np.sqrt(max(0.0, _root_mean_square(belief, grid**2) ** 2 - hand**4))),
     )
 
 

@@ -132,14 +132,17 @@ class Unknowns:
 
     def widened(self, scatter: Scatter) -> Unknowns:
         """Return the map as wide as a scatter asks: single places, and the mean push by its square."""
-        if scatter.hand == 1.0 and scatter.place == 1.0:
+        if scatter.hand == 1.0 and scatter.place == 1.0 and scatter.hand_unsure == 0.0:
             return self
         # A hand rougher in what repeats show is rougher in what they share.
         scale = np.where(self.misfit_columns(), scatter.place * scatter.hand**SHARED_ROUGHNESS, 1.0)
-        scale[[name == "side" for name in self.names]] = scatter.hand**2
+        # The mean push goes with the hand's square, and is as unsure as that is.
+        mean, sd = priors.SIDE_MM2
+        push = math.sqrt(scatter.hand_4 + (mean / sd * scatter.hand_unsure) ** 2)
+        scale[[name == "side" for name in self.names]] = push
         centre = self.centre.copy()
         press = [i for i, case in enumerate(self.cases) if case.kind.stop is Stop.PRESS]
-        centre[press, Coordinate.SIDE] += priors.SIDE_MM2[0] * (scatter.hand**2 - 1)
+        centre[press, Coordinate.SIDE] += mean * (scatter.hand**2 - 1)
         return replace(self, centre=centre, spread=self.spread * scale)
 
 

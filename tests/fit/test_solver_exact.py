@@ -169,6 +169,8 @@ def test_parts_of_a_hand_and_how_they_grow_with_it() -> None:
     assert parts.model == pytest.approx([priors.MODEL_CENTS**2] * 2 + [0.0])
     one = HandParts(*(np.array([x]) for x in (1.0, 10.0, 100.0, 1000.0, 1e4)))
     # sideways counts by the square of the push
+    unsure = one.total(Scatter(2.0, hand_unsure=1.5))
+    assert unsure == pytest.approx(one.total(Scatter(2.0)) + 1.5**2 * one.side)
     assert one.total(Scatter(2.0, 3.0, 5.0)) == pytest.approx([4 * 1 + 16 * 10 + 9 * 100 + 25 * 1000 + 1e4])
 
 
@@ -200,7 +202,10 @@ def test_factors_of_a_hand_are_means_over_all_of_a_grid() -> None:
                 squares.append((h**2, s**2, p**2))
     share = np.exp(np.array(belief) - max(belief))
     share /= share.sum()
-    assert found == pytest.approx(np.sqrt(share @ np.array(squares)), rel=1e-6)
+    of_squares = np.array(squares)
+    assert found[:3] == pytest.approx(np.sqrt(share @ of_squares), rel=1e-6)
+    spread = share @ of_squares[:, 0] ** 2 - (share @ of_squares[:, 0]) ** 2
+    assert found[3] == pytest.approx(math.sqrt(spread), rel=1e-6)
     alone = _press_factors(
         value, fixed, rod=rod, side=side, slide=slide, side_slope=slope, places=places[:, :0]
     )

@@ -359,6 +359,11 @@ def test_a_rough_hand_widens_what_single_places_have_and_the_push() -> None:
     # the mean push goes with the square of the hand, of presses only
     assert wide.centre[0, C.SIDE] - plain.centre[0, C.SIDE] == pytest.approx(3 * priors.SIDE_MM2[0])
     assert wide.centre[1] == pytest.approx(plain.centre[1])
+    # and is as unsure: the variance of q m, with q = h^2 unsure by u, is (q^2 + u^2) sd^2 + u^2 m^2
+    mean, sd = priors.SIDE_MM2
+    unsure = plain.widened(Scatter(hand=2.0, hand_unsure=1.5))
+    push = math.sqrt((16.0 + 1.5**2) * sd**2 + 1.5**2 * mean**2)
+    assert unsure.spread[0, C.SIDE, names.index("side")] == pytest.approx(push)
     placed = plain.widened(Scatter(place=1.5))
     assert placed.spread[0, C.BOARD] == pytest.approx(1.5 * plain.spread[0, C.BOARD])
     assert placed.spread[0, C.SIDE, names.index("side")] == plain.spread[0, C.SIDE, names.index("side")]
