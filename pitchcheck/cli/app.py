@@ -28,11 +28,10 @@ from pitchcheck.cli.kinds import kinds
 from pitchcheck.cli.listen import listen
 from pitchcheck.cli.measure import measure
 from pitchcheck.cli.new import new
-from pitchcheck.cli.output import say
+from pitchcheck.cli.output import UNUSABLE, say
 from pitchcheck.errors import NothingMeasured, PitchcheckError, WrongCall
 from pitchcheck.words.faults import fault_lines
 
-UNUSABLE = 2  # exit status
 WRONG_CALL = 64  # exit status
 _USAGE_ERROR: Any = typer.BadParameter.__base__  # of the library below typer, whichever it is
 

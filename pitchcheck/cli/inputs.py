@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.output import say, tell_json
+from pitchcheck.cli.output import UNUSABLE, say, tell_json
 from pitchcheck.errors import WrongCall
 
 TryOption = Annotated[
@@ -18,8 +18,6 @@ ChannelOption = Annotated[
 ]
 
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the list as JSON.")]
-
-UNFIT = 2  # exit status
 
 
 def inputs(try_one: TryOption = None, channel: ChannelOption = None, as_json: JsonOption = False) -> None:
@@ -47,4 +45,4 @@ def inputs(try_one: TryOption = None, channel: ChannelOption = None, as_json: Js
     for sentence in input_sentences(check):
         typer.echo(sentence)
     if not check.go_on:
-        raise typer.Exit(UNFIT)
+        raise typer.Exit(UNUSABLE)

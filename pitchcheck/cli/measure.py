@@ -19,6 +19,7 @@ from pitchcheck.cli.job.options import (
 )
 from pitchcheck.cli.many import are_many, measure_all, refuse_of_one
 from pitchcheck.cli.output import (
+    UNUSABLE,
     AllOption,
     UnitOption,
     check_report_path,
@@ -34,7 +35,6 @@ if TYPE_CHECKING:
     from pitchcheck.workflow.memo import MemoMeasured
     from pitchcheck.workflow.progress import Progress
 
-NOTHING = 2  # exit status
 
 FoldersArgument = Annotated[
     list[Path],
@@ -190,7 +190,7 @@ def measure(
     if not measurement.anything_measured:
         if as_json:
             raise NothingMeasured("No string could be measured.")
-        raise typer.Exit(NOTHING)  # the screen has said so
+        raise typer.Exit(UNUSABLE)  # the screen has said so
 
 
 def _measure_memo(

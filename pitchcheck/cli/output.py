@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from pitchcheck.measurement import Measurement
     from pitchcheck.workflow.progress import Progress
 
+UNUSABLE = 2  # exit status: what was given cannot be used, or nothing was measured (the contract of --json)
 REPORT_ENDINGS = (".html", ".htm")
 NARROWEST = 40  # [columns] no terminal is treated as narrower
 

@@ -75,7 +75,7 @@ class Recorder:
         except OSError as error:
             self._lock.close()
             raise BadInput(Problem(str(folder), None, None, None, _limit(error), _action(error))) from error
-        except BaseException:
+        except BaseException:  # Ctrl-C or a fault of the program: the folder is given back, the error goes on
             self._lock.close()
             raise
 

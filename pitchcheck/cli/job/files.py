@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from pitchcheck.cli.job.options import JobArgument, JobsOption, JsonOption, find
-from pitchcheck.cli.output import say, tell, tell_json, wrapped
+from pitchcheck.cli.output import UNUSABLE, say, tell, tell_json, wrapped
 
 DIFFERS = 1  # exit status of verify when anything is not as it was written
 ROOM = (
@@ -132,7 +132,7 @@ def tidy(
         typer.echo("They are kept. Look for takes you need, then remove them with --remove.")
     elif not sys.stdin.isatty():
         say("Not removed: --remove asks once more, on a terminal.")
-        raise typer.Exit(2)
+        raise typer.Exit(UNUSABLE)
     elif typer.confirm(f"Remove {len(found)} leftovers for good? This cannot be undone"):
         remove_leftovers(place, found)
         typer.echo("Removed.")
