@@ -21,7 +21,7 @@ from pitchcheck.jobs.names import is_id
 from pitchcheck.recorder.course_file import COURSE, parse_course
 from pitchcheck.session.new_folder import settings_of_kind, with_choices, write_new
 from pitchcheck.session.presets import presets
-from pitchcheck.session.rows import TAKES
+from pitchcheck.session.rows import READINGS, TAKES
 from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
 from pitchcheck.workflow.again import SESSIONS
 from pitchcheck.workflow.listen.start import Start, start_session
@@ -113,7 +113,9 @@ def list_sessions(root: Path) -> list[SessionEntry]:
 
 
 def was_played(folder: Path) -> bool:
-    """Whether a session has a take: then its course stays."""
+    """Whether a session has a take or a reading: then its course stays, and there is something to be told."""
+    if (folder / READINGS).exists():
+        return True
     try:
         return any(e.taken for e in parse_course((folder / COURSE).read_text(encoding="utf-8")).entries)
     except (OSError, ValueError):

@@ -244,3 +244,15 @@ def test_listening_does_not_grow() -> None:
     """
     seen = hours(0.05, looks=6)
     assert seen[-1] - seen[1] < 0.25 * 32 * 0.85  # MB, of the 32 notes after the second look
+
+
+def test_a_session_of_which_nothing_was_played_offers_nothing_that_needs_takes(tmp_path: Path) -> None:
+    with in_process(tmp_path / "root") as (app, bench):
+        new_folder(bench.root / "one")
+        page = ask(app, AT).text
+        assert "nothing was played" in page
+        for words in ("The whole report", "Seal it into a job", "Filed: hear it again"):
+            assert words not in page
+        assert "There is no take yet." in ask(app, f"{AT}/takes").text
+        (bench.root / "one" / "readings.csv").write_text("string,stop,fret,capo,hz\n2,open,,0,246.9\n")
+        assert "Seal it into a job" in ask(app, AT).text
