@@ -160,7 +160,7 @@ def job_view(given: JobReportInput) -> JobView:
 def _work(one: PassInput, *, first: bool, unit: LengthUnit) -> tuple[str, tuple[str, ...]]:
     """Return one pass: its name and date, and what was done before it."""
     name = phrases.sentence(one.name) + (f", {one.when}" if one.when else "")
-    lines = ["One take was heard." if one.takes == 1 else f"{one.takes} takes were heard."]
+    lines = ["One note was heard." if one.takes == 1 else f"{one.takes} notes were heard."]
     if one.removed:
         parts = [f"string {r.string}: {numbers.length(r.amount_mm, unit=unit)}" for r in one.removed]
         lines.insert(0, f"Filed off, as noted: {'; '.join(parts)}.")
