@@ -133,7 +133,7 @@ def measure(
     from pitchcheck.report.json_out import measurement_json, refusal_json
     from pitchcheck.words.faults import fault_lines
     from pitchcheck.workflow import measure_folder
-    from pitchcheck.workflow.memo import is_memo
+    from pitchcheck.workflow.memo_files import is_memo
 
     if report is not None:
         check_report_path(report)

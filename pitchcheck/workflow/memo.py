@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -19,34 +18,16 @@ from pitchcheck.memo.labelling import label_sounds
 from pitchcheck.memo.labels import Label, Labelling
 from pitchcheck.memo.refusal import find_refusal
 from pitchcheck.memo.sounds import Sound, find_sounds
-from pitchcheck.session.folder import read_session
 from pitchcheck.session.memo_folder import fill, memo_takes_text, write_memo_folder
 from pitchcheck.session.new_folder import retuned_text, settings_of_kind
-from pitchcheck.session.rows import READINGS, TAKES, TakeRow
+from pitchcheck.session.rows import TakeRow
 from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
 from pitchcheck.tuning import shift_note
 from pitchcheck.words import memo as words
 from pitchcheck.workflow.measure import measure_folder
+from pitchcheck.workflow.memo_files import capo_of, sound_files
 from pitchcheck.workflow.progress import Progress
 
-_OF_TELEPHONES = (
-    ".m4a",
-    ".mp4",
-    ".aac",
-    ".mp3",
-    ".ogg",
-    ".oga",
-    ".opus",
-    ".3gp",
-    ".3gpp",
-    ".3ga",
-    ".amr",
-    ".caf",
-    ".mov",
-)
-_OF_RECORDERS = (".wav", ".wave", ".flac", ".aif", ".aiff", ".webm", ".mka", ".wma")
-SOUND_ENDINGS = {*_OF_TELEPHONES, *_OF_RECORDERS}
-_CAPO = re.compile(r"capo[ _-]?([1-9])(?!\d)", re.IGNORECASE)
 LEAD_S = 0.08  # [s] of the room kept before a pluck
 TAIL_S = 0.12  # [s] before the next sound in which the hand comes back to the string
 LONGEST_TAKE_S = 6.0  # [s] kept of one pluck; 2 are read
@@ -93,32 +74,6 @@ class _Source:
     beside: Path
     settings: str
     instrument: Instrument
-
-
-def is_memo(paths: Sequence[Path]) -> bool:
-    """Whether paths name recordings rather than a session folder with its list."""
-    if len(paths) != 1 or paths[0].is_file():
-        return True
-    folder = paths[0]
-    if not folder.exists():
-        return folder.suffix.lower() in SOUND_ENDINGS
-    if not folder.is_dir() or (folder / READINGS).exists():
-        return False
-    if not (folder / TAKES).exists():
-        return bool(sound_files(folder))
-    return _is_unfilled(folder)
-
-
-def capo_of(path: Path) -> int:
-    """Fret of the capo behind which a recording was made, as its name says: "memo capo 2.m4a"; 0 for none."""
-    said = _CAPO.search(path.stem)
-    return int(said[1]) if said else 0
-
-
-def sound_files(folder: Path) -> tuple[Path, ...]:
-    """Sound files of a folder by their endings, numbers in names in their order."""
-    found = [p for p in folder.iterdir() if p.is_file() and p.suffix.lower() in SOUND_ENDINGS]
-    return tuple(sorted(found, key=lambda p: _natural(p.name)))
 
 
 def measure_memo(
@@ -313,20 +268,3 @@ def _doubtful(found: Sequence[Found]) -> list[Problem]:
 def _moved(sound: Sound, by_s: float) -> Sound:
     """Return a sound at another time."""
     return replace(sound, onset_s=sound.onset_s + by_s, end_s=sound.end_s + by_s)
-
-
-def _is_unfilled(folder: Path) -> bool:
-    """Whether none of the listed files is there, but other sound is: a recording was put beside the list."""
-    if not sound_files(folder) or not (folder / SETTINGS).exists():
-        return False
-    try:
-        session = read_session(folder)
-    except NothingMeasured:
-        return False
-    return bool(session.takes) and not any((folder / row.file).exists() for row in session.takes)
-
-
-def _natural(name: str) -> tuple[tuple[int, int | str], ...]:
-    """Return a key by which "take 2" comes before "take 10"."""
-    parts = re.split(r"(\d+)", name.lower())
-    return tuple((0, int(part)) if part.isdigit() else (1, part) for part in parts)

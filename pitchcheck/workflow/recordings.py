@@ -224,7 +224,7 @@ def _takes_text(rows: Sequence[TakeRow]) -> str:
 
 def _own_name(number: int, given: str) -> str:
     """Return a name of our own for a file: its number, what is plain of its name, an ending we know."""
-    from pitchcheck.workflow.memo import SOUND_ENDINGS
+    from pitchcheck.workflow.memo_files import SOUND_ENDINGS
 
     path = Path(given.replace("\\", "/")).name
     suffix = Path(path).suffix.lower()

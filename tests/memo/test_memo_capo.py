@@ -15,7 +15,7 @@ from pitchcheck.memo.sounds import Note, Sound
 from pitchcheck.physics.materials import string_constants
 from pitchcheck.session.presets import get_preset
 from pitchcheck.takes import Position
-from pitchcheck.workflow.memo import capo_of
+from pitchcheck.workflow.memo_files import capo_of
 
 PRESET = get_preset("electric")
 GUITAR = Instrument("electric", PRESET.scale_mm, PRESET.strings)

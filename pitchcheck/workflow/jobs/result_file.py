@@ -8,23 +8,26 @@ it was used.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from pitchcheck.doubts import Doubt, as_data, from_data
 from pitchcheck.errors import Problem
 from pitchcheck.jobs.errors import JobDamaged
 from pitchcheck.jobs.layout import RESULT, plain_file
-from pitchcheck.jobs.names import is_printable
 from pitchcheck.jobs.records import Job, StoredPass
 from pitchcheck.session.folder import read_session
-from pitchcheck.takes import Position, Stop, Take
-from pitchcheck.words.doubts import doubt
+from pitchcheck.takes import Stop, Take
 from pitchcheck.workflow.jobs.gauge import readings_after
-from pitchcheck.workflow.jobs.old_doubts import read_old_doubt
+from pitchcheck.workflow.jobs.stored_take import (
+    finite,
+    finite_or_none,
+    printable,
+    take_as_stored,
+    take_from,
+    whole_number,
+)
 
 if TYPE_CHECKING:
     from pitchcheck.fit.problem import FitPass
@@ -94,7 +97,7 @@ def stored_text(measurement: Measurement) -> str:
     return json_text(
         measurement_fields(measurement)
         | {
-            "readings": [_reading(take) for take in measurement.takes],
+            "readings": [take_as_stored(take) for take in measurement.takes],
             "outer_cut": None if cut is None else asdict(cut),
         }
     )
@@ -113,7 +116,7 @@ def result_of(measurement: Measurement) -> StoredResult:
 def _result(content: dict[str, Any]) -> StoredResult:
     """Return a result from its JSON."""
     bottom, outer = content["plan"], content["outer_cut"]
-    heard = {take.position.string for take in map(_take, content["readings"]) if _tells(take)}
+    heard = {take.position.string for take in map(take_from, content["readings"]) if _tells(take)}
     return StoredResult(
         slots=tuple(_slot(item, heard) for item in content["strings"]),
         nut_bottom=None if bottom is None else _cut(bottom, "nut_bottom_bass_mm", "nut_bottom_treble_mm"),
@@ -138,7 +141,7 @@ def stored_pass(stored: StoredPass) -> Pass:
     from pitchcheck.workflow.hear import Pass
 
     def read(content: dict[str, Any]) -> tuple[tuple[Take, ...], tuple[Problem, ...]]:
-        takes = tuple(_take(item) for item in content["readings"])
+        takes = tuple(take_from(item) for item in content["readings"])
         faults = [{key: _fault_value(key, item[key]) for key in _PROBLEM} for item in content["errors"]]
         return takes, tuple(Problem(**fault) for fault in faults)
 
@@ -181,7 +184,7 @@ def renamed_text(folder: Path, names: dict[str, str]) -> str:
 
 def rows_heard(folder: Path) -> set[int]:
     """Return the rows in which a pitch was heard: of the others nothing is known to be a note."""
-    return _parsed(folder, lambda c: {t.row for t in map(_take, c["readings"]) if t.hz is not None})
+    return _parsed(folder, lambda c: {t.row for t in map(take_from, c["readings"]) if t.hz is not None})
 
 
 def _parsed(folder: Path, read: Callable[[dict[str, Any]], Read]) -> Read:
@@ -209,16 +212,16 @@ def _damaged(folder: Path, error: object) -> JobDamaged:
 
 def _slot(item: dict[str, Any], heard: set[int]) -> StoredSlot:
     """Return one slot."""
-    height, number = item["slot_height_mm"], _whole(item["number"])
+    height, number = item["slot_height_mm"], whole_number(item["number"])
     return StoredSlot(
         number=number,
-        note=_text(item["note"]),
-        height_mm=_some_number(height["median"]),
-        low_mm=_some_number(height["low"]),
-        high_mm=_some_number(height["high"]),
-        target_mm=_number(item["target_mm"]),
-        verdict=_text(item["verdict"]),
-        remove_now_mm=_number(item["remove_now_mm"]),
+        note=printable(item["note"]),
+        height_mm=finite_or_none(height["median"]),
+        low_mm=finite_or_none(height["low"]),
+        high_mm=finite_or_none(height["high"]),
+        target_mm=finite(item["target_mm"]),
+        verdict=printable(item["verdict"]),
+        remove_now_mm=finite(item["remove_now_mm"]),
         heard=number in heard,
         clearance_mm=_gap(item["clearance_third_fret_mm"]),
     )
@@ -228,11 +231,11 @@ def _gap(item: dict[str, Any]) -> tuple[float, float, float] | None:
     """Return median and ends of the 90 % interval of a gap."""
     if item["median"] is None:
         return None
-    return _number(item["median"]), _number(item["low"]), _number(item["high"])
+    return finite(item["median"]), finite(item["low"]), finite(item["high"])
 
 
 def _cut(item: dict[str, Any], bass: str, treble: str) -> Cut:
-    return Cut(bass_mm=_number(item[bass]), treble_mm=_number(item[treble]))
+    return Cut(bass_mm=finite(item[bass]), treble_mm=finite(item[treble]))
 
 
 def _tells(take: Take) -> bool:
@@ -240,90 +243,6 @@ def _tells(take: Take) -> bool:
     return take.used and take.hz is not None and take.position.stop is not Stop.OPEN
 
 
-def _reading(take: Take) -> dict[str, Any]:
-    """Return one take as it was read."""
-    place = take.position
-    return {
-        "row": take.row,
-        "file": take.file,
-        "string": place.string,
-        "stop": place.stop.value,
-        "fret": place.fret,
-        "capo": place.capo,
-        "leaf_mm": place.leaf_mm,
-        "hz": _plain(take.hz),
-        "sd_cents": _plain(take.sd_cents),
-        "when": float(take.when),
-        "stiffness": _plain(take.inharmonicity),
-        "stiffness_sd": _plain(take.inharmonicity_sd),
-        "doubts": [doubt(what) for what in take.doubts],
-        "doubt_records": [as_data(what) for what in take.doubts],
-        "used": take.used,
-    }
-
-
-def _take(item: dict[str, Any]) -> Take:
-    """Return one take from its stored reading."""
-    file, fret = item["file"], item["fret"]
-    if type(item["used"]) is not bool:
-        raise ValueError("used is neither true nor false")
-    return Take(
-        row=_whole(item["row"]),
-        file=None if file is None else _text(file),
-        position=Position(
-            _whole(item["string"]),
-            Stop(item["stop"]),
-            None if fret is None else _whole(fret),
-            _whole(item["capo"]),
-            leaf_mm=_some_number(item.get("leaf_mm")),
-        ),
-        hz=_some_number(item["hz"]),
-        sd_cents=_some_number(item["sd_cents"]),
-        when=_number(item["when"]),
-        inharmonicity=_some_number(item["stiffness"]),
-        inharmonicity_sd=_some_number(item["stiffness_sd"]),
-        doubts=_doubts(item),
-        used=item["used"],
-    )
-
-
-def _doubts(item: dict[str, Any]) -> tuple[Doubt, ...]:
-    """Return the doubts of a stored reading; passes stored before doubts were records have only sentences."""
-    if "doubt_records" in item:
-        found = tuple(from_data(data) for data in item["doubt_records"])
-        for what in found:
-            doubt(what)  # raises where its numbers are none
-        return found
-    return tuple(read_old_doubt(_text(text)) for text in item["doubts"])
-
-
 def _fault_value(key: str, value: object) -> Any:
     """Return one value of a stored fault."""
-    return value if value is None or (key == "row" and type(value) is int) else _text(value)
-
-
-def _plain(value: float | None) -> float | None:
-    """Return a number as JSON keeps it."""
-    return None if value is None else float(value)
-
-
-def _some_number(value: object) -> float | None:
-    return None if value is None else _number(value)
-
-
-def _number(value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise ValueError("a number is due")
-    return float(value)
-
-
-def _whole(value: object) -> int:
-    if type(value) is not int or not 0 <= value < 1_000_000:
-        raise ValueError("a whole number is due")
-    return value
-
-
-def _text(value: object) -> str:
-    if not isinstance(value, str) or not is_printable(value):
-        raise ValueError("printable text is due")
-    return value
+    return value if value is None or (key == "row" and type(value) is int) else printable(value)
