@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from helpers import marks
 from helpers.imports import PACKAGE, ROOT
 
 HOSTED = (ROOT / ".github").glob("*.md")  # where code hosts look
@@ -60,3 +61,15 @@ def test_equations_and_sections_named_in_the_code_exist() -> None:
         quoted = QUOTED_HEADING.findall(source)
         missing += [f"{path.name}: {q}" for q in quoted if not any(h.startswith(q) for h in headings)]
     assert missing == []
+
+
+@pytest.mark.parametrize(
+    ("course", "row"), [("base", "adaptive"), ("full", "full"), ("thorough", "thorough")]
+)
+def test_getting_started_promises_what_was_measured(course: str, row: str) -> None:
+    """Half the width of the intervals on steel guitars, to the hundredth that is shown."""
+    (told,) = re.findall(rf"^\| `{course}`.*± ([\d.]+) mm", text(ROOT / "docs" / "getting-started.md"), re.M)
+    measured = marks.rows("accuracy.md", "fe_bench plain")
+    for kind in ("electric", "acoustic"):
+        half_mm = float(measured[f"{row}, {kind}"][5]) / 2
+        assert abs(float(told) - half_mm) < 0.0101, kind
