@@ -1,7 +1,7 @@
 """What lossy sound costs a pitch, and a height: simulated notes of four instruments through phones' encoders.
 
 ``python tests/bench/bench_codecs.py`` writes the table of pitches and the constants of ``audio/coding.py``;
-``... heights`` that of slot heights. The notes of one string are read together, as ``pitchcheck measure``
+``... heights`` that of slot heights, ``... heights 16`` the same of other instruments (a seed). The notes of one string are read together, as ``pitchcheck measure``
 reads them; everything is held against the same notes without loss.
 
 The constants: per codec, of the worst of the instruments, half the scatter against the lossless sound, or
@@ -112,12 +112,12 @@ def _to_add(
     return math.ceil(100 * max(scatter / 2, math.sqrt(max(missing, 0.0))) - 1e-9) / 100
 
 
-def heights() -> None:
+def heights(seed: int) -> None:
     """Slot heights of whole instruments from one memo each, every codec against the lossless one."""
     print("| instrument | sound | strings | largest change of a height | intervals that hold |")
     print("| --- | --- | --- | --- | --- |")
-    for kind in STRINGS:
-        rng = np.random.default_rng(SEED)
+    for kind in (*STRINGS, "bass"):
+        rng = np.random.default_rng(seed)
         instrument = random_instrument(rng, kind)
         truth = random_truth(rng, instrument)
         places = [Position(spec.number, *place) for spec in instrument.strings for place in HOME]
@@ -182,4 +182,7 @@ def _read(
 
 
 if __name__ == "__main__":
-    heights() if sys.argv[1:] == ["heights"] else pitches()
+    if sys.argv[1:2] == ["heights"]:
+        heights(int(sys.argv[2]) if len(sys.argv) > 2 else SEED)
+    else:
+        pitches()
