@@ -1,8 +1,9 @@
 """What lossy sound costs a pitch, and a height: simulated notes of four instruments through phones' encoders.
 
 ``python tests/bench/bench_codecs.py`` writes the table of pitches and the constants of ``audio/coding.py``;
-``... heights`` that of slot heights, ``... heights 16`` the same of other instruments (a seed). The notes of one string are read together, as ``pitchcheck measure``
-reads them; everything is held against the same notes without loss.
+``... heights`` that of slot heights, ``... heights 16`` the same of other instruments (a seed). The notes of
+one string are read together, as ``pitchcheck measure`` reads them; everything is held against the same notes
+without loss.
 
 The constants: per codec, of the worst of the instruments, half the scatter against the lossless sound, or
 what the reading's own uncertainty did not grow by, whichever is more, rounded up to 0.01 cent.
