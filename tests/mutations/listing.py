@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import sys
 import tomllib
@@ -16,11 +17,15 @@ from helpers import marks
 
 from .operators import Mutant
 
+ROOT = Path(__file__).parents[2]
 EQUIVALENT = Path(__file__).with_name("equivalent.toml")
 
 
 def equivalents() -> list[dict[str, str]]:
-    """Faults with ``file``, ``was``, ``why``, and ``becomes`` unless whatever is made of it is meant."""
+    """Faults with ``file``, ``was``, ``why``; ``becomes`` unless whatever is made of it is meant.
+
+    ``line`` is a part of the line where the same text stands elsewhere, too.
+    """
     entries: list[dict[str, str]] = tomllib.loads(EQUIVALENT.read_text(encoding="utf-8"))["equivalent"]
     return entries
 
@@ -29,9 +34,15 @@ def reason(mutant: Mutant, known: Sequence[Mapping[str, str]]) -> str | None:
     """Why it is equivalent, if it is."""
     for entry in known:
         same = mutant.path == f"pitchcheck/{entry['file']}" and mutant.was == entry["was"]
-        if same and entry.get("becomes", mutant.becomes) == mutant.becomes:
+        same = same and entry.get("becomes", mutant.becomes) == mutant.becomes
+        if same and entry.get("line", "") in _lines(mutant.path)[mutant.line - 1]:
             return entry["why"]
     return None
+
+
+@functools.cache
+def _lines(path: str) -> list[str]:
+    return (ROOT / path).read_text(encoding="utf-8").splitlines()
 
 
 def results(file: Path) -> dict[str, dict[str, Any]]:
