@@ -93,8 +93,8 @@ def surveys() -> list[str]:
         z = errors / sds
         ranked = np.sort(np.abs(errors))
         rows.append(
-            f"| {kind}, body {pull_cents} | {errors.size} | {np.median(ranked):.2f} | {np.percentile(ranked, 95):.2f} "
-            f"| {ranked[-1]:.2f} | {np.std(z):.2f} | {np.sum(np.abs(z) > 4)} |"
+            f"| {kind}, body {pull_cents} | {errors.size} | {np.median(ranked):.2f} "
+            f"| {np.percentile(ranked, 95):.2f} | {ranked[-1]:.2f} | {np.std(z):.2f} | {np.sum(np.abs(z) > 4)} |"
         )
     return rows
 
