@@ -10,6 +10,7 @@ place, and ends with status 1; speed is only ever written, as it is that of one 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import tempfile
 import time
@@ -94,7 +95,8 @@ def surveys() -> list[str]:
         ranked = np.sort(np.abs(errors))
         rows.append(
             f"| {kind}, body {pull_cents} | {errors.size} | {np.median(ranked):.2f} "
-            f"| {np.percentile(ranked, 95):.2f} | {ranked[-1]:.2f} | {np.std(z):.2f} | {np.sum(np.abs(z) > 4)} |"
+            f"| {np.percentile(ranked, 95):.2f} | {ranked[-1]:.2f} | {np.std(z):.2f} "
+            f"| {np.sum(np.abs(z) > 4)} |"
         )
     return rows
 
@@ -139,13 +141,14 @@ def speed() -> list[str]:
         folder = Path(name) / "demo"
         run_demo(folder, seed=1)
         spent = []
-        for _ in range(6):
+        for _ in range(3):
             start = time.perf_counter()
             found = measure_folder(folder, workers=2)
             spent.append(time.perf_counter() - start)
         count = len(found.takes)
     rows.append(
-        f"| {count} takes of a guitar in sound, two processes | {min(spent):.1f} to {max(spent):.1f} s |"
+        f"| {count} takes of a guitar in sound, two processes, load {os.getloadavg()[0]:.0f} "
+        f"| {min(spent):.1f} to {max(spent):.1f} s |"
     )
     for kind, strung in {
         "off the law": Strung(110.0, scatter_cents=1.3),
