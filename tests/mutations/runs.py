@@ -100,12 +100,13 @@ class Reach:
         for file in sorted(data.glob("*.json")):
             self._seconds |= json.loads(file.read_text(encoding="utf-8"))
 
-    def tests(self, mutant: Mutant, source: str, *, near_only: bool, most_s: float) -> list[str]:
+    def tests(self, mutant: Mutant, place: Path, *, near_only: bool, most_s: float) -> list[str]:
         """Those that run the faulty line (any of the module, if it runs on import); quickest first.
 
         At most so many as took ``most_s`` together when the reach was measured.
         """
         lines = self._tests.get(mutant.path, {})
+        source = (place / mutant.path).read_text(encoding="utf-8")
         last = mutant.line + source.encode()[mutant.start : mutant.end].count(b"\n")
         found = set[str]().union(*(lines.get(i, set()) for i in range(mutant.line, last + 1)))
         if not found or not _in_function(
@@ -115,21 +116,21 @@ class Reach:
         if near_only:
             near = tuple(f"tests/{folder}/" for folder in NEAR[mutant.path.split("/")[1].removesuffix(".py")])
             found = {test for test in found if test.startswith(near)}
-        found = {test for test in found if _exists(test)}  # renamed since the reach was measured
+        found = {test for test in found if _exists(test, place)}  # renamed since the reach was measured
         chosen = sorted(found, key=lambda test: (self._seconds.get(test, 0.0), test))
         spent = itertools.accumulate(self._seconds.get(test, 0.0) for test in chosen)
         return [test for test, so_far in zip(chosen, spent, strict=True) if so_far <= most_s]
 
 
 @functools.cache
-def _text(file: str) -> str:
-    return (ROOT / file).read_text(encoding="utf-8") if (ROOT / file).is_file() else ""
+def _text(file: Path) -> str:
+    return file.read_text(encoding="utf-8") if file.is_file() else ""
 
 
-def _exists(test: str) -> bool:
-    """Whether a test of that name is there."""
+def _exists(test: str, place: Path) -> bool:
+    """Whether a test of that name is in a copy of the project."""
     file, _, name = test.partition("::")
-    return f"def {name.partition('[')[0].rpartition('::')[2]}(" in _text(file)
+    return f"def {name.partition('[')[0].rpartition('::')[2]}(" in _text(place / file)
 
 
 def _in_function(line: int, source: str) -> bool:
@@ -211,8 +212,7 @@ def trials(
     """Try them one after the other."""
     load_libraries()
     for mutant in mutants:
-        source = (place / mutant.path).read_text(encoding="utf-8")
-        tests = reach.tests(mutant, source, near_only=near_only, most_s=most_s)
+        tests = reach.tests(mutant, place, near_only=near_only, most_s=most_s)
         if mutant is mutants[0] and _run(place, tests)[0] != 0:
             raise RuntimeError("the tests fail on sound code")
         yield trial(mutant, place, tests)
