@@ -23,6 +23,7 @@ from pitchcheck.session.new_folder import settings_of_kind, with_choices, write_
 from pitchcheck.session.presets import presets
 from pitchcheck.session.rows import READINGS, TAKES
 from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
+from pitchcheck.units import length_mm
 from pitchcheck.workflow.again import SESSIONS
 from pitchcheck.workflow.listen.start import Start, start_session
 
@@ -139,7 +140,7 @@ def new_session(
     name: str,
     *,
     kind: str,
-    scale_mm: float | None,
+    scale: str,
     strings: str,
     only: Sequence[int],
     thoroughness: Thoroughness,
@@ -155,8 +156,8 @@ def new_session(
     name : str
     kind : str
         A preset's name; with ``strings`` any words.
-    scale_mm : float or None
-        Scale length; with ``strings`` it is needed. [mm]
+    scale : str
+        Scale length as it was said, with its unit, in which lengths are shown; or empty. ``strings`` need it.
     strings : str
         The strings of an instrument that is no preset, one a line: note, gauge, material; or empty.
     only : sequence of int
@@ -177,11 +178,12 @@ def new_session(
         raise BadValue(f"{folder.name} is there already. Open it, or choose another name.")
     if strings.strip() and tuning:
         raise BadValue("Strings of your own have their notes already. Leave the tuning empty.")
+    scale_mm = length_mm(scale) if scale else None
     if strings.strip():
         text = own_settings(kind, scale_mm=scale_mm, strings=strings.splitlines())
     else:
         text = settings_of_kind(check_kind(kind), scale_mm=scale_mm, tuning=tuning or None)
-    text = with_choices(text, aim=aim, level_frets=level_frets)
+    text = with_choices(text, aim=aim, level_frets=level_frets, scale=scale)
     known = {spec.number for spec in parse_settings(text, name=SETTINGS).settings.instrument.strings}
     if not set(only) <= known:
         raise BadValue(f"Only these strings: it has {', '.join(map(str, sorted(known)))}. Correct them.")

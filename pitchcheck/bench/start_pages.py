@@ -48,13 +48,12 @@ class StartPages(PageKit):
         """Make a session and begin it."""
         form = await request.form(max_fields=forms.MOST_FIELDS, max_files=0)
         try:
-            scale = forms.text(form, "scale")
             folder, start = await run_in_threadpool(
                 new_session,
                 self._bench.root,
                 forms.text(form, "name"),
                 kind=forms.text(form, "own_kind") or forms.text(form, "kind"),
-                scale_mm=length_mm(scale) if scale else None,
+                scale=forms.text(form, "scale"),
                 strings=forms.text(form, "strings"),
                 only=forms.numbers(forms.text(form, "only")),
                 thoroughness=forms.thoroughness(form),
@@ -93,6 +92,7 @@ class StartPages(PageKit):
             said = recordings.MemoWish(
                 kind=check_kind(forms.text(form, "kind")),
                 scale_mm=length_mm(scale) if scale else None,
+                scale=scale or None,
                 tuning=forms.text(form, "tuning") or None,
                 course=forms.text(form, "course") or None,
             )

@@ -94,11 +94,18 @@ def settings_of_kind(kind: str, *, scale_mm: float | None = None, tuning: str | 
     return settings_text(preset, scale_mm=check_scale_mm(preset.scale_mm if scale_mm is None else scale_mm))
 
 
-def with_choices(text: str, *, aim: Aim | None = None, level_frets: bool = False) -> str:
-    """Return settings with what was chosen when the folder was made; all else stays as it is written."""
-    if aim is None and not level_frets:
+def with_choices(
+    text: str, *, aim: Aim | None = None, level_frets: bool = False, scale: str | None = None
+) -> str:
+    """Return settings with what was chosen when the folder was made; all else stays as it is written.
+
+    ``scale`` is the scale length as it was said: lengths are shown in its unit.
+    """
+    if aim is None and not level_frets and not scale:
         return text
     document = tomlkit.parse(text)
+    if scale:
+        document["instrument"]["scale"] = scale
     if level_frets:
         document["instrument"]["fretwork"] = Fretwork.LEVEL.value
     if aim is not None:

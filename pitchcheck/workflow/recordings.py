@@ -24,8 +24,10 @@ from pitchcheck.errors import BadValue
 from pitchcheck.recorder.disk import copy_aside
 from pitchcheck.session.folder import read_session
 from pitchcheck.session.limits import HIGHEST_FRET
+from pitchcheck.session.new_folder import with_choices
 from pitchcheck.session.paths import inside
 from pitchcheck.session.rows import TAKES, TakeRow
+from pitchcheck.session.settings import SETTINGS
 from pitchcheck.store.files import write_whole
 from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
@@ -110,6 +112,7 @@ class MemoWish:
 
     kind: str | None = None
     scale_mm: float | None = None
+    scale: str | None = None  # the same as it was said: lengths are shown in its unit
     tuning: str | None = None
     course: str | None = None
 
@@ -140,6 +143,9 @@ def measure_kept(paths: Sequence[Path], said: MemoWish) -> Path:
     )
     if found.folder is None:
         raise BadValue(f"nothing can be written beside {folder.name}. Make room, or check the folder.")
+    settings = found.folder / SETTINGS
+    text = with_choices(settings.read_text(encoding="utf-8"), scale=said.scale)
+    write_whole(settings, text.encode("utf-8"))
     if found.folder.parent != folder.parent:
         return _move_up(found.folder, folder.parent)
     return found.folder

@@ -28,6 +28,7 @@ from pitchcheck.recorder.course_file import parse_course
 from pitchcheck.session.folder import read_session
 from pitchcheck.session.settings import read_settings
 from pitchcheck.takes import Position, Stop
+from pitchcheck.units import LengthUnit
 from pitchcheck.workflow.jobs.add_pass import add_pass
 
 STRINGS = (2,)
@@ -186,7 +187,7 @@ def test_several_files_are_dropped_found_shown_and_measured(browser: Any, tmp_pa
         assert page.input_value("#memo-name") == "first"
         assert page.evaluate("document.activeElement.id") == "memo-name"
         page.select_option("#memo-kind", "bass")
-        page.fill("#memo-scale", f"{memo.instrument.scale_mm} mm")
+        page.fill("#memo-scale", f"{memo.instrument.scale_mm / 25.4:.4f} in")
         page.click("text=Find out and measure")
         page.wait_for_selector(".sound svg", timeout=LONG_MS)
         rows = read_session(bench.root / "first-takes").takes
@@ -195,6 +196,7 @@ def test_several_files_are_dropped_found_shown_and_measured(browser: Any, tmp_pa
             for name in dict.fromkeys(r.file for r in rows)
         ]
         assert found == expected
+        assert read_settings(bench.root / "first-takes").settings.unit is LengthUnit.THOU
         assert page.locator("figure.sound").count() == 3
         assert page.locator(".sound .mark").count() == len(plucks)
         page.click("text=Measure again")

@@ -21,6 +21,7 @@ from pitchcheck.instrument import Aim, Fretwork, MeterQuantity
 from pitchcheck.session.folder import read_session
 from pitchcheck.session.settings import parse_settings, read_settings
 from pitchcheck.takes import Position, Stop
+from pitchcheck.units import LengthUnit
 
 STRINGS = (2,)
 AT = f"/{TOKEN}/session/one"
@@ -175,6 +176,21 @@ def test_another_tuning_is_begun_with_and_a_string_that_is_not_there_makes_nothi
         bench.runner.stop()
         own = form | {"name": "own", "strings": "E4 0.010 plain steel", "scale": "648 mm", "only": ""}
         assert ask(app, f"/{TOKEN}/sessions", method="POST", form=own).status == 400
+
+
+def test_lengths_are_shown_in_the_unit_that_the_scale_was_given_in(tmp_path: Path) -> None:
+    with in_process(tmp_path / "root") as (app, bench):
+        for scale, unit in (("25.5 in", LengthUnit.THOU), ("648 mm", LengthUnit.MM), ("", LengthUnit.MM)):
+            form = {"name": f"of {unit} {len(scale)}", "kind": "electric", "scale": scale}
+            assert ask(app, f"/{TOKEN}/sessions", method="POST", form=form).status == 303
+            bench.runner.stop()
+            settings = read_settings(bench.root / form["name"]).settings
+            assert settings.unit is unit
+            assert settings.instrument.scale_mm == pytest.approx(648.0, abs=0.5)
+        assert (
+            ask(app, f"/{TOKEN}/sessions", method="POST", form=form | {"name": "x", "scale": "3"}).status
+            == 400
+        )
 
 
 def test_a_channel_of_the_input_is_chosen_and_no_word_passes_for_one(tmp_path: Path) -> None:
