@@ -136,6 +136,8 @@ def chords_summary(before: Sequence[Chord], after: Sequence[Chord]) -> str:
         f"{better or 'None'} of {total} usual open chords sound{'' if better > 1 else 's'} better than before"
     )
     said += f", {worse} sound{'' if worse > 1 else 's'} worse" if worse else ""
+    if not was and not clean:
+        return f"{said}; none is clean, before or now."
     return f"{said}; {clean or 'none'} {'is' if clean == 1 else 'are'} clean now, {was or 'none'} before."
 
 

@@ -42,7 +42,8 @@ class CauseLine:
         if self.cents is None:
             return ""
         amount = numbers.rounded(self.cents, decimals=numbers.CENT_DECIMALS)
-        return f"up to {amount} cents" if self.count > 1 else f"{amount} cents"
+        place = " at fret 1" if self.cause in SLOT_CAUSES else ""
+        return f"up to {amount} cents{place}" if self.count > 1 else f"{amount} cents{place}"
 
     @property
     def cure(self) -> str:

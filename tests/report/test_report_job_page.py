@@ -246,7 +246,7 @@ def test_the_customer_reads_what_improved_first_and_in_a_small_table() -> None:
     ("before", "after", "words"),
     [
         ((12.0, 7.0), (3.0, 7.0), "1 of 2 {} sounds better than before; 1 is clean now, none before."),
-        ((12.0, 12.0), (12.0, 9.9), "1 of 2 {} sounds better than before; none are clean now, none before."),
+        ((12.0, 12.0), (12.0, 9.9), "1 of 2 {} sounds better than before; none is clean, before or now."),
         (
             (3.0, 3.0),
             (12.0, 3.0),
