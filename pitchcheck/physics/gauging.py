@@ -16,8 +16,8 @@ from pitchcheck.physics.stops import Setup, board_height, fret_top, nut_edge, sa
 from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
 
-# Where the middle of the finger is that holds a string down onto the board behind fret 3, at most that part of
-# a narrow space. Our choice.
+# Where the middle of the finger is that holds a string down onto the board behind fret 3, at most that part
+# of a narrow space. Our choice.
 HELD_BEHIND_MM, HELD_BEHIND_PART = 9.0, 0.40
 
 
