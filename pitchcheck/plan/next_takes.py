@@ -64,7 +64,8 @@ PRESSED_ENOUGH = (
 LEAF_NARROWS = 0.10  # [-] of a slot's width: leaves that narrow it by less tell nothing new; our choice
 OPENS_ENOUGH = 8  # open takes of a string in a pass, whatever stood between them; our choice
 LEAVES_ENOUGH = 12  # leaf takes of a string in a pass; more settle nothing; our choice
-MOST_LEAVES = 3  # of neighbouring thicknesses in one run; our choice
+MOST_LEAVES = 3  # in one run; our choice
+MOST_APART = 3  # steps between them, where little is known of a gap; our choice
 LEAF_REACH = 1.3  # [sd] leaves further from the middle of the belief tell too little to be looked at
 
 
@@ -178,7 +179,8 @@ def _told_apart(
     """Leaves where nothing that pays would settle an undecided slot: the outer strings, then what is open.
 
     What is known of the outer strings is known in part of all, and the words for a slot are worth a few takes
-    also where nothing will be filed. On level frets presses tell it as well, unless they contradict the rest.
+    also where nothing will be filed. On level frets presses tell it as well, unless they contradict the rest,
+    or scatter so much that a slot is unsure which is more likely than not higher than fine.
     """
     assert fit.joint is not None
     doubted = _doubted(fit) - {
@@ -186,7 +188,8 @@ def _told_apart(
     }
     only_so = {s.number for s in slots if {bar.kind for bar in s.bars} <= _CLEARED_BY_LEAVES} & doubted
     free = {n for n, stakes in zip(believed.numbers, believed.stakes, strict=True) if not stakes.barred}
-    hangs = only_so if settings.instrument.fretwork is Fretwork.LEVEL else free | only_so
+    level = settings.instrument.fretwork is Fretwork.LEVEL
+    hangs = only_so | (free & _likely_left(slots) if level else free)
     undecided = {s.number for s in slots if s.verdict is Verdict.UNSURE} & hangs
     if not undecided:
         return NOTHING_MORE
@@ -206,6 +209,15 @@ def _told_apart(
             takes = _Run(tuple(part for run in best for part in run.parts)).begun(MOST_TAKES)
             return _asked(believed, outlook, (takes,))
     return NOTHING_MORE
+
+
+def _likely_left(slots: Sequence[SlotJudgement]) -> set[int]:
+    """Strings whose slots are more likely than not above target by more than twice the tolerance."""
+    return {
+        s.number
+        for s in slots
+        if s.height_mm is not None and s.height_mm.median > s.goal.target_mm + 2 * s.goal.tolerance_mm
+    }
 
 
 def _narrowest(
@@ -320,7 +332,7 @@ def _run(numbers: Sequence[int], stop: Stop, frets: tuple[tuple[int, ...], ...])
 
 
 def _leaves(settings: SessionSettings, fit: Fit, number: int) -> Iterator[_Run]:
-    """Leaves of some thicknesses about the gap that is believed: one, or neighbours that may bracket it."""
+    """Leaves of some thicknesses about the gap that is believed: one, or some that may bracket it."""
     assert fit.joint is not None
     probe = Position(number, Stop.LEAF, 1, leaf_mm=LEAF_STEP_MM)
     outlook = fit.joint.outlook(settings.instrument, (probe,), reading_cents=USUAL_READING_CENTS)
@@ -329,9 +341,10 @@ def _leaves(settings: SessionSettings, fit: Fit, number: int) -> Iterator[_Run]:
     thinnest = max(1, round((gap - reach) / LEAF_STEP_MM))
     thickest = round((gap + reach) / LEAF_STEP_MM)
     for count in range(1, MOST_LEAVES + 1):
-        for step in range(thinnest, thickest - count + 2):
-            leaves = [replace(probe, leaf_mm=round(s * LEAF_STEP_MM, 2)) for s in range(step, step + count)]
-            yield _Run((tuple(leaves),))
+        for apart in range(1, MOST_APART + 1 if count > 1 else 2):
+            for step in range(thinnest, thickest - apart * (count - 1) + 1):
+                steps = range(step, step + apart * count, apart)
+                yield _Run((tuple(replace(probe, leaf_mm=round(s * LEAF_STEP_MM, 2)) for s in steps),))
 
 
 def _choose(believed: _Slots, outlook: Outlook, runs: Sequence[_Run], *, pays: float) -> tuple[_Run, ...]:
