@@ -23,5 +23,5 @@ def test_a_clumsy_hand_finishes_a_nut_and_files_nothing_under(kind: str, gauge: 
     assert any(slot.filed for slot in done.slots)
     assert of.plucks < MOST_PLUCKS
     assert of.helped > 0.4  # as for single cuts: at least two fifths of what there was is gone
-    # Of some ten intervals of 90 % three may miss, as one instrument's strings err together: chance below 2 %.
+    # Of some ten intervals of 90 % three may miss: one instrument's strings err together.
     assert done.held.count(False) <= 3
