@@ -19,6 +19,7 @@ from pitchcheck.diagnosis.sharpness import (
     _beyond,
     _finger_at_12_cents,
     find_nut_position,
+    find_saddle,
     find_touch,
     not_the_slot,
 )
@@ -385,3 +386,15 @@ def test_notes_above_the_prediction_over_a_high_slot_are_no_finger() -> None:
 
     assert found(0.0)
     assert not found(0.5)
+
+
+@pytest.mark.parametrize(("cents", "asked"), [(6.9, False), (7.3, True), (-6.9, False), (-7.3, True)])
+def test_a_saddle_is_asked_about_beyond_what_is_not_known_of_it(cents: float, asked: bool) -> None:
+    # No note up the neck was heard: 5 cents, and 1.645 sd of the saddle (0.3 mm) and of the pluck (1 cent).
+    per_mm = 1200 / math.log(2) / SCALE_MM
+    limit = 5.0 + float(stats.norm.ppf(0.95)) * math.hypot(0.3 * per_mm, 1.0)
+    assert (abs(cents) > limit) is asked
+    made = [Made(t, fret_12_cents=cents if n == 1 else 0.0) for n, t in enumerate(TARGETS, 1)]
+    rows = tuple(residual(n, Stop.FRET, f, 0.0) for n in range(1, 7) for f in (1, 2, 3))
+    found = find_saddle(JOB, make_fit(made, targets_mm=TARGETS, residuals=rows), LIMITS)
+    assert [(type(f).__name__, f.strings) for f in found] == ([("Question", (1,))] if asked else [])
