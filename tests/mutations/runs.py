@@ -218,6 +218,6 @@ def trials(
     load_libraries()
     for mutant in mutants:
         tests = reach.tests(mutant, place, near_only=near_only, most_s=most_s)
-        if mutant is mutants[0] and _run(place, tests)[0] != 0:
-            raise RuntimeError("the tests fail on sound code")
+        if mutant is mutants[0] and (found := _run(place, tests))[0] != 0:
+            raise RuntimeError(f"the tests fail on sound code: {found}")
         yield trial(mutant, place, tests)
