@@ -158,7 +158,6 @@ def test_differences_are_averaged_over_all_ways_of_looking() -> None:
             apart = np.array(means)[:, i] - np.array(means)[:, j]
             total = share @ (np.array(variances)[:, i, j] + apart**2) - (share @ apart) ** 2
             assert found.variance[i, j] == pytest.approx(total, rel=1e-6, abs=1e-16)
-    assert found.trial_weight == pytest.approx([share[:8].sum(), share[8:].sum()])
 
 
 def made(

@@ -19,7 +19,6 @@ from pitchcheck.pitch.partial_tracking import (
     TrackedNote,
     _beatless,
     _fall,
-    _only,
     best_law,
     decay_time,
     track_note,
@@ -102,7 +101,7 @@ def test_decays_are_told_up_to_twenty_seconds(fall: float, decay_s: float) -> No
 
 def test_some_of_the_tracks() -> None:
     made = tracks(np.arange(6.0).reshape(3, 2))
-    some = _only(made, np.array([True, False, True]))
+    some = made.only(np.array([True, False, True]))
     assert some.number.tolist() == [1.0, 3.0]
     assert some.hz.tolist() == [200.0, 600.0]
     assert some.z.real.tolist() == [[0.0, 1.0], [4.0, 5.0]]
