@@ -107,7 +107,7 @@ def _log_note(sound: Sound, note: Note) -> float:
     odds += _steps(note.moved_cents, (8.0, 20.0, 60.0), (1.5, -1.5, -5.0, -8.0))
     odds += _steps(-note.purity, (-0.8, -0.5, -0.3), (1.5, -1.5, -3.0, -6.0))
     odds += _steps(note.fall_db_s, (-6.0, 1.0, 35.0, 60.0), (-3.0, -1.5, 0.0, -2.5, -6.0))
-    odds += _steps(-note.rise_db, (-6.0, -2.0), (0.5, -2.0, -6.0))
+    odds += _steps(-note.rise_db, (-10.0, -6.0, -2.0), (0.5, -0.5, -2.0, -6.0))
     odds += _steps(-note.score, (-0.5, -0.35), (0.0, -1.0, -3.0))
     return odds + _steps(-sound.length_s, (-0.4, -0.25), (0.0, -1.5, -4.0))
 
@@ -157,7 +157,8 @@ def _ring_density(sounds: Sequence[Sound], index: int) -> float:
     if not sound.notes or not rings:
         return 1 / ANY_CENTS
     off = CENTS_PER_OCTAVE * np.log2(sound.notes[0].hz / np.array([s.notes[0].hz for s in rings]))
-    return float(np.mean(_normal(off, np.full(off.shape, RING_CENTS)))) + TINY
+    share = 0.5 ** np.arange(len(rings), 0, -1)  # each is often damped before the next is played
+    return float(share @ _normal(off, np.full(off.shape, RING_CENTS))) + TINY
 
 
 def _expected(
