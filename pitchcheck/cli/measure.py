@@ -231,7 +231,7 @@ def say_memo(memo: MemoMeasured) -> None:
     from pitchcheck.words import memo as words
 
     found = [(one.file, one.label) for one in memo.found]
-    for line in words.listing(found, course=memo.course):
+    for line in words.listing(found, course=memo.course, fretted_alike=memo.fretted_alike):
         say(line)
     if memo.folder is None:
         say("The place beside the recording cannot be written: no list was kept.")

@@ -73,7 +73,7 @@ def _alike(reason: Refusal) -> tuple[str, str]:
     return limit, action
 
 
-def listing(labels: Sequence[tuple[str, Label]], *, course: str) -> list[str]:
+def listing(labels: Sequence[tuple[str, Label]], *, course: str, fretted_alike: bool = False) -> list[str]:
     """Return what was heard, string by string as it was played, with the times; then what was left out.
 
     Parameters
@@ -82,6 +82,8 @@ def listing(labels: Sequence[tuple[str, Label]], *, course: str) -> list[str]:
         File and label of every sound, in order.
     course : str
         The course the recording was taken for.
+    fretted_alike : bool
+        Whether notes fretted by a finger could have sounded the same.
     """
     sure = [(file, label) for file, label in labels if label.sure]
     files = {file for file, _ in labels}
@@ -101,6 +103,10 @@ def listing(labels: Sequence[tuple[str, Label]], *, course: str) -> list[str]:
     other = [label for _, label in labels if not label.sure and not label.torn and not label.strange]
     if other:
         lines.append(f"  {len(other)} other sounds (talk, bumps, a damped string) were passed over.")
+    if fretted_alike:
+        lines.append(
+            "  On nylon a fretted note sounds much like a press. Fretted by a finger? Say --course frets."
+        )
     return lines
 
 

@@ -18,10 +18,12 @@ from pitchcheck.memo.labelling import label_sounds
 from pitchcheck.memo.labels import Label, Labelling
 from pitchcheck.memo.refusal import find_refusal
 from pitchcheck.memo.sounds import Sound, find_sounds
+from pitchcheck.physics.materials import Make, string_constants
 from pitchcheck.session.memo_folder import fill, memo_takes_text, write_memo_folder
 from pitchcheck.session.new_folder import retuned_text, settings_of_kind
 from pitchcheck.session.rows import TakeRow
 from pitchcheck.session.settings import SETTINGS, parse_settings, read_settings
+from pitchcheck.takes import Stop
 from pitchcheck.tuning import shift_note
 from pitchcheck.words import memo as words
 from pitchcheck.workflow.measure import measure_folder
@@ -57,6 +59,9 @@ class MemoMeasured:
         By how much all strings were off their notes. [cent]
     folder : Path or None
         The session folder that was written; None if the place cannot be written.
+    fretted_alike : bool
+        Whether notes fretted by a finger could have sounded as the presses that were heard: on nylon, where
+        nobody said which it was.
     """
 
     measurement: Measurement
@@ -64,6 +69,7 @@ class MemoMeasured:
     course: str
     offset_cents: float
     folder: Path | None
+    fretted_alike: bool = False
 
 
 @dataclass(frozen=True)
@@ -152,7 +158,20 @@ def measure_memo(
             measurement = measure_folder(Path(scratch), progress=progress, workers=workers)
     problems = (*measurement.problems, *_doubtful(found))
     measurement = replace(measurement, problems=problems)
-    return MemoMeasured(measurement, found, labelling.course, labelling.offset_cents, folder)
+    alike = course is None and _fretted_alike(source.instrument, [one.label for one in found])
+    return MemoMeasured(measurement, found, labelling.course, labelling.offset_cents, folder, alike)
+
+
+def _fretted_alike(instrument: Instrument, labels: Sequence[Label]) -> bool:
+    """Whether only presses were heard, some of them on nylon, which a finger sharpens as the rod does."""
+    stopped = [label.position for label in labels if label.sure and label.position is not None]
+    stopped = [position for position in stopped if position.stop is not Stop.OPEN]
+    makes = {
+        string_constants(instrument.string(n), scale_mm=instrument.string_scale_mm(n)).make
+        for n in {position.string for position in stopped}
+    }
+    soft = bool(makes & {Make.POLYMER, Make.WOUND_POLYMER})
+    return soft and all(position.stop is Stop.PRESS for position in stopped)
 
 
 def _find_source(

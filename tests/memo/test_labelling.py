@@ -17,6 +17,8 @@ from pitchcheck.memo.tuning import offset_density
 from pitchcheck.physics.materials import string_constants
 from pitchcheck.session.presets import get_preset
 from pitchcheck.takes import Position, Stop
+from pitchcheck.words.memo import listing
+from pitchcheck.workflow.memo import _fretted_alike
 
 PRESS, FRET = 0.12, 0.03  # [cent per unit of EA/T] sharpness, near the medians on steel
 RING_SLIP_CENTS = 3.0  # of a ringing note, read under speech
@@ -219,3 +221,16 @@ def test_a_set_of_strings_tuned_far_up_is_hardly_believed() -> None:
     )  # else the one takes a tenth of the other's belief
     grid = np.arange(-750.0, 1200.0, 1.0)
     assert sum(offset_density(float(o)) for o in grid) == pytest.approx(1.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(("kind", "said"), [("classical", True), ("electric", False)])
+def test_on_nylon_presses_are_not_taken_for_granted(kind: str, said: bool) -> None:
+    """A finger sharpens nylon by a few cents, as the rod does; steel by much less than the rod."""
+    places = survey(COURSES["short"], SIX)
+    labels = label_sounds(play(kind, places), instrument=instrument(kind)).labels
+    alike = _fretted_alike(instrument(kind), labels)
+    assert alike is said
+    lines = listing([("memo.m4a", label) for label in labels], course="short", fretted_alike=alike)
+    assert ("--course frets" in lines[-1]) is said
+    opens = [label for label in labels if label.position is not None and label.position.stop is Stop.OPEN]
+    assert not _fretted_alike(instrument(kind), opens)
