@@ -25,11 +25,12 @@ def gauge(name: NameArgument, reading: WordsArgument, jobs: JobsOption = None) -
     """Write down what a gauge or a feeler leaf said.
 
     It is weighed together with the sound, at once and in every later pass; in a job it also stands beside the
-    sound in every report.
+    sound in every report. It tells of the slots as they are now, and goes into the last pass.
 
     Example: pitchcheck gauge parlour third 6 passes 0.010 in stops 0.012 in
     """
     from pitchcheck.session.gauge_entry import add_gauge, parse_gauge
+    from pitchcheck.session.next_pass import last_pass
     from pitchcheck.session.settings import SETTINGS
     from pitchcheck.workflow.jobs.compared import last_measurement
     from pitchcheck.workflow.jobs.gauge import add_job_gauge
@@ -37,12 +38,13 @@ def gauge(name: NameArgument, reading: WordsArgument, jobs: JobsOption = None) -
 
     entry = parse_gauge(" ".join(reading))
     if jobs is None and (Path(name) / SETTINGS).is_file():
-        instead = " in place of the earlier reading" if add_gauge(Path(name), entry) else ""
-        said = f"Written into {Path(name) / SETTINGS}{instead}."
-        if quickly_measured(Path(name)):
-            show_measurement(measure_folder(Path(name)), said=[said])
+        folder = last_pass(Path(name))
+        instead = " in place of the earlier reading" if add_gauge(folder, entry) else ""
+        said = f"Written into {folder / SETTINGS}{instead}."
+        if quickly_measured(folder):
+            show_measurement(measure_folder(folder), said=[said])
         else:
-            tell(f'{said} Measure again: pitchcheck measure "{name}"')
+            tell(f'{said} Measure again: pitchcheck measure "{folder}"')
         return
     kept = add_job_gauge(find(name, jobs), entry, now=now())
     said = f"Kept in the job, after pass {kept.after_pass}; sound and gauge together say:"

@@ -65,12 +65,22 @@ def next_pass(folder: Path, *, removed: Mapping[int, str], to: Path | None = Non
 
 def last_pass(folder: Path) -> Path:
     """Return the last of the folders that `next_pass` made, one after the other, beside a folder."""
-    for _ in range(MOST_PASSES):
-        following = _numbered(folder)
-        if not (following / SETTINGS).is_file():
-            break
+    steps = range(1, MOST_PASSES)
+    while following := next(
+        (path for step in steps if _follows(path := _numbered(folder, step), folder)), None
+    ):
         folder = following
     return folder
+
+
+def _follows(later: Path, folder: Path) -> bool:
+    """Whether a folder names another as its pass before; its name alone may be of another instrument."""
+    try:
+        before = tomlkit.parse((later / SETTINGS).read_text(encoding="utf-8-sig")).unwrap().get("before")
+    except (OSError, ValueError):  # not there, or to be corrected first
+        return False
+    named = before.get("folder") if isinstance(before, dict) else None
+    return isinstance(named, str) and (later / named).resolve() == folder.resolve()
 
 
 def _numbered(folder: Path, step: int = 1) -> Path:

@@ -20,6 +20,8 @@ from helpers.planted import SIX, heard, job_of, truth_of
 from helpers.readings import write_readings
 from pitchcheck.cli.app import app
 from pitchcheck.jobs.read import read_job
+from pitchcheck.session.next_pass import last_pass, next_pass
+from pitchcheck.session.settings import read_settings
 from pitchcheck.simulate.folder import session_text
 from pitchcheck.simulate.instrument import InstrumentTruth
 from pitchcheck.takes import Position
@@ -185,3 +187,19 @@ def test_without_a_pass_before_there_is_nothing_to_go_on_from(tmp_path: Path) ->
     (empty / "session.toml").write_text(session_text(SETTINGS), encoding="utf-8")
     assert "holds no takes yet" in again(empty, status=2)
     assert "No job" in again("nobody", "--jobs", tmp_path / "jobs", status=2)
+
+
+def test_a_gauge_reading_goes_into_the_last_pass_and_never_into_another_instrument(tmp_path: Path) -> None:
+    first = first_folder(tmp_path / "guitar")
+    other = first_folder(tmp_path / "guitar-2")  # only its name looks like a pass of the first
+    second = next_pass(first, removed={4: "0.20 mm"})
+    third = next_pass(second, removed={})
+    assert (second.name, third.name) == ("guitar-3", "guitar-4")
+    assert [last_pass(folder) for folder in (first, second, third, other)] == [third, third, third, other]
+    before = {folder: (folder / "session.toml").read_bytes() for folder in (first, second, other)}
+    done = CliRunner().invoke(app, ["gauge", str(first), "third", "4", "0.25", "mm"])
+    assert done.exit_code == 0
+    assert "guitar-4" in done.stdout
+    assert {folder: (folder / "session.toml").read_bytes() for folder in before} == before
+    (reading,) = read_settings(third).settings.meter
+    assert (reading.string, reading.value_mm) == (4, 0.25)
