@@ -90,9 +90,9 @@ def test_a_bad_take_loses_its_weight_as_students_law_says(
     # Weight (6 + 1) / (6 + r^2), at most 1: the solution is where the pulls of all takes and of the belief
     # balance.
     model(monkeypatch, lambda u: 10 * u)
-    value = np.array([1.0, 1.3, 0.8, 1.0 + far])
-    found = solve(unknowns(np.ones((1, 1)), [PRESS]), data(value, np.eye(4), [0] * 4, robust=True))
-    total = 1 + 0.06**2
+    value = 2 * np.array([1.0, 1.3, 0.8, 1.0 + far])
+    found = solve(unknowns(np.ones((1, 1)), [PRESS]), data(value, 4 * np.eye(4), [0] * 4, robust=True))
+    total = 4 + 0.06**2
 
     def balance(z: float) -> float:
         residual = value - 10 * z
