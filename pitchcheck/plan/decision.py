@@ -28,9 +28,9 @@ PASS_S = 360.0  # [s] tools out, strings slack and up again, settling: reckoned
 PASS_STRING_S = 60.0  # [s] filing one slot: reckoned
 AGAIN_S = 4 * PLUCK_S  # [s] a filed string is played again
 # What it is worth to a player or a customer to have a slot lower by a tenth of a millimetre, as far as it is
-# worth filing: a quarter of an hour; twice that to whoever cuts a new nut, who is asked for all of it. Our
+# worth filing: a quarter of an hour; a third more to whoever cuts a new nut, who is asked for all of it. Our
 # choice; a pass for one string pays from 0.05 mm on.
-LEFT_S_PER_MM = {Aim.SET_UP: 9000.0, Aim.NEW_NUT: 18000.0}
+LEFT_S_PER_MM = {Aim.SET_UP: 9000.0, Aim.NEW_NUT: 12000.0}
 NARROWED_BY_PASS = 0.9  # [-] a belief after a filed string was heard again, over before; from simulation
 ANSWER_S = 300.0  # [s] what it is worth to know how a slot stands where nothing will be filed: our choice
 LOOK_AHEAD = 2  # passes
