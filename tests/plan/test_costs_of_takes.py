@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import integrate, stats
 
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.joint import Outlook
@@ -27,7 +27,7 @@ def allowed_mm(mean: float, sd: float) -> float:
     for _ in range(50):
         middle = (low + high) / 2
         parts = np.linspace(0.7, 1.0, 601)
-        risk = np.trapezoid(stats.norm.cdf((middle * parts - mean - 0.02) / spread), parts) / 0.3
+        risk = integrate.trapezoid(stats.norm.cdf((middle * parts - mean - 0.02) / spread), parts) / 0.3
         low, high = (low, middle) if risk > 0.01 else (middle, high)
     return low
 
