@@ -8,7 +8,8 @@ before, which is named in them, so that both are one measurement.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pitchcheck.course import Thoroughness
@@ -16,6 +17,7 @@ from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Removal
 from pitchcheck.jobs.formats import amount_text
 from pitchcheck.jobs.read import read_job
+from pitchcheck.recorder.course_file import COURSE, parse_course
 from pitchcheck.session.folder import read_session
 from pitchcheck.session.next_pass import last_pass, next_pass
 from pitchcheck.session.paths import inside
@@ -65,7 +67,12 @@ def again_with_folder(
         return _go_on(last, folder, strings=strings, removed=removed, thoroughness=thoroughness)
     if not _holds_takes(last):
         raise BadValue(f"{last} holds no takes yet, so there is nothing to go on from. Listen into it first.")
-    return _made(last, None, strings=strings, removed=removed, thoroughness=thoroughness)
+    made = _made(last, None, strings=strings, removed=removed, thoroughness=thoroughness)
+    left = _unplayed(last)
+    if not left:
+        return made
+    word = f'{last.name} had {left} takes left to play. To go on with them: pitchcheck listen "{last}"'
+    return replace(made, start=replace(made.start, words=(*made.start.words, word)))
 
 
 def again_with_job(
@@ -120,6 +127,13 @@ def _go_on(
             "--removed out, or correct it there."
         )
     return Again(folder, last, False, start_session(folder, thoroughness=thoroughness, strings=strings))
+
+
+def _unplayed(folder: Path) -> int:
+    """How many takes of the sitting in a folder were neither played nor skipped."""
+    with suppress(OSError, ValueError):  # no sitting at the microphone, or one that `listen` will tell of
+        return parse_course((folder / COURSE).read_text(encoding="utf-8")).left
+    return 0
 
 
 def _holds_takes(folder: Path) -> bool:

@@ -19,12 +19,14 @@ from helpers.pairs import lowered
 from helpers.planted import SIX, heard, job_of, truth_of
 from helpers.readings import write_readings
 from pitchcheck.cli.app import app
+from pitchcheck.guide.take_list import PlannedTake, TakeList, TakeState
 from pitchcheck.jobs.read import read_job
+from pitchcheck.recorder.course_file import COURSE, course_text
 from pitchcheck.session.next_pass import last_pass, next_pass
 from pitchcheck.session.settings import read_settings
 from pitchcheck.simulate.folder import session_text
 from pitchcheck.simulate.instrument import InstrumentTruth
-from pitchcheck.takes import Position
+from pitchcheck.takes import Position, Stop
 from pitchcheck.workflow import hear
 from pitchcheck.workflow.jobs.add_pass import add_pass
 from pitchcheck.workflow.listen.run import Listened
@@ -33,6 +35,7 @@ from pitchcheck.workflow.measure import measure_folder
 SETTINGS = job_of()
 TRUTH = truth_of(SETTINGS, SIX)
 FILED_MM = 0.20  # off string 4
+PRESSES = tuple(Position(4, Stop.PRESS, fret) for fret in (1, 2))
 
 
 def first_folder(place: Path) -> Path:
@@ -203,3 +206,16 @@ def test_a_gauge_reading_goes_into_the_last_pass_and_never_into_another_instrume
     assert {folder: (folder / "session.toml").read_bytes() for folder in before} == before
     (reading,) = read_settings(third).settings.meter
     assert (reading.string, reading.value_mm) == (4, 0.25)
+
+
+@pytest.mark.parametrize("played", [True, False])
+def test_takes_that_the_pass_before_left_unplayed_are_told_of(
+    tmp_path: Path, playing: Playing, played: bool
+) -> None:
+    first = first_folder(tmp_path / "today")
+    state = TakeState.SKIPPED if played else TakeState.TO_PLAY
+    rest = [PlannedTake(position, state) for position in PRESSES]
+    (first / COURSE).write_text(course_text(TakeList(rest, next_number=1)), encoding="utf-8")
+    said = " ".join(again(first, "--strings", "4").split())
+    assert ("today had 2 takes left to play" in said) != played
+    assert (tmp_path / "today-2").is_dir()
