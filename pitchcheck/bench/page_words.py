@@ -37,6 +37,8 @@ _INSTEAD = [
         (r"Check --kind", "Check the instrument you chose"),
         (r"is named with --tuning, lowest", "is typed in beside the instrument, lowest"),
         (r"with --course presses or --course frets", "beside “Played were”"),
+        (r"Say --course frets", "Choose “fretted notes” beside “Played were”"),
+        (r'To go on with them: pitchcheck listen ".*?"', "To go on with them, open it from the start page."),
         (r"--course is .*?; it must be", "What was played must be"),
         (
             r"Leave --strings and --thoroughness out to go on with it",
