@@ -66,7 +66,7 @@ def test_repeats_scatter_about_their_own_means_pooled_over_places() -> None:
         covariance=np.diag([0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 3.0, 1.0]),
         touch=[0.0, 0.0, 2.0, 0.0],
     )
-    fretted, pressed = repeats.repeats(given)  # type: ignore[arg-type]
+    fretted, pressed = repeats.repeats(given)
     mean = (1.0 + 2.0 + 0.5 * 6.0) / 2.5
     square = sum((x - mean) ** 2 for x in (1.0, 2.0, 6.0)) + 2 * 0.25
     assert (pressed.stop, pressed.fret, pressed.pairs) == (Stop.PRESS, 1, 3)
@@ -91,7 +91,7 @@ def test_a_position_moves_by_the_difference_of_its_weighted_means() -> None:
         weight=[1.0, 0.5, 1.0, 1.0, 0.25],
         covariance=noise,
     )
-    found = repeats._position(given, place, [0, 1], [2, 3, 4], np.array([7.0, 9.0]))  # type: ignore[arg-type]
+    found = repeats._position(given, place, [0, 1], [2, 3, 4], np.array([7.0, 9.0]))
     before, after = (1.0 + 0.5 * 3.0) / 1.5, (10.0 + 12.0 + 0.25 * 20.0) / 2.25
     share = np.array([-1 / 1.5, -0.5 / 1.5, 1 / 2.25, 1 / 2.25, 0.25 / 2.25])
     assert found.before_cents == pytest.approx(before)
@@ -118,7 +118,7 @@ def test_positions_of_both_passes_come_fretted_first_by_capo_and_fret(
     )
     given = posterior([PRESS_1], [0] * len(places), places=places)
     monkeypatch.setattr(repeats, "_moved_by_slot", lambda *_: np.zeros(1))
-    found = repeats.position_changes(given)[1]  # type: ignore[arg-type]
+    found = repeats.position_changes(given)[1]
     assert [(c.position.stop, c.position.capo, c.position.fret) for c in found] == [
         (Stop.FRET, 0, 1),
         (Stop.FRET, 0, 5),
@@ -192,7 +192,7 @@ def test_a_string_tuned_otherwise_is_named(cents: float, named: bool) -> None:
         SimpleNamespace(tuned_log={1: cents * math.log(2) / 1200, 2: 0.1}),
     )
     problem = SimpleNamespace(effects=effects, strings=(1, 2))
-    found = comparison._assumptions(settings(None), settings(None), problem)  # type: ignore[arg-type]
+    found = comparison._assumptions(settings(None), settings(None), problem)
     retuned = [a.strings for a in found if a.kind is AssumptionKind.RETUNED]
     assert retuned == ([(1,)] if named else [])
     kinds = [a.kind for a in found]
@@ -202,10 +202,10 @@ def test_a_string_tuned_otherwise_is_named(cents: float, named: bool) -> None:
 def test_an_action_stated_anew_is_named() -> None:
     problem = SimpleNamespace(effects=(SimpleNamespace(tuned_log={}),) * 2, strings=())
     first, second = settings(Length(2.0, 0.1)), settings(Length(1.8, 0.1))
-    found = comparison._assumptions(first, second, problem)  # type: ignore[arg-type]
+    found = comparison._assumptions(first, second, problem)
     assert [a.lengths_mm for a in found if a.kind is AssumptionKind.ACTION_RESTATED] == [(2.0, 1.8)]
     for one, other in ((first, first), (settings(None), first), (first, settings(None))):
-        kinds = [a.kind for a in comparison._assumptions(one, other, problem)]  # type: ignore[arg-type]
+        kinds = [a.kind for a in comparison._assumptions(one, other, problem)]
         assert AssumptionKind.ACTION_RESTATED not in kinds
 
 
@@ -215,7 +215,7 @@ def test_what_makes_a_comparison_weak() -> None:
             problem=SimpleNamespace(strings=(1, 2), pressed=pressed),
             solution=SimpleNamespace(settled=settled),
         )
-        return [(w.kind, w.strings) for w in comparison._weaknesses(given)]  # type: ignore[arg-type]
+        return [(w.kind, w.strings) for w in comparison._weaknesses(given)]
 
     assert kinds({1, 2}, True) == []
     assert kinds({2}, True) == [(WeaknessKind.NO_PRESSES, (1,))]
@@ -225,7 +225,7 @@ def test_what_makes_a_comparison_weak() -> None:
 def test_a_change_is_minus_what_came_off() -> None:
     names = ("slot 1", "removed 1 after 0", "removed 2 after 0")
     problem = SimpleNamespace(unknowns=SimpleNamespace(names=names, column=names.index))
-    assert comparison._change_row(problem, 2).tolist() == [0.0, 0.0, -0.5]  # type: ignore[arg-type]
+    assert comparison._change_row(problem, 2).tolist() == [0.0, 0.0, -0.5]
 
 
 @pytest.mark.parametrize(("pressed", "stop"), [({1}, Stop.PRESS), (set(), Stop.FRET)])
@@ -245,7 +245,7 @@ def test_the_hands_scatter_is_that_of_the_presses_where_there_are_any(
             comparison, name, lambda *_, **__: SimpleNamespace(before={}, after={}, change={})
         )
     monkeypatch.setattr(comparison, "_fit_of", lambda *_, **__: None)
-    found = comparison.compare_measurements(one, one)  # type: ignore[arg-type]
+    found = comparison.compare_measurements(one, one)
     assert found.scatter == roughness(stop)
 
 
@@ -270,7 +270,7 @@ def test_a_passs_fit_takes_heights_and_notes_of_both_passes(monkeypatch: pytest.
     solved = SimpleNamespace(problem=problem, solution=SimpleNamespace(z=np.zeros(1), covariance=np.eye(1)))
     heights = {1: Belief.normal(0.31, 0.02), 2: Belief.normal(0.32, 0.02)}
     measurement = SimpleNamespace(fit=own, settings=None)
-    found = comparison._fit_of(measurement, solved, 1, heights=heights)  # type: ignore[arg-type]
+    found = comparison._fit_of(measurement, solved, 1, heights=heights)
     assert found is not None
     assert [round(s.height_mm.median, 6) for s in found.strings] == [
         0.31,
@@ -283,4 +283,4 @@ def test_a_passs_fit_takes_heights_and_notes_of_both_passes(monkeypatch: pytest.
     assert found.strings[2] is own.strings[2]
     assert asked["index"] == 0  # the touch of the pass before in both
     assert asked["heights_mm"] == {1: 11, 2: 12}
-    assert comparison._fit_of(SimpleNamespace(fit=None), solved, 1, heights=heights) is None  # type: ignore[arg-type]
+    assert comparison._fit_of(SimpleNamespace(fit=None), solved, 1, heights=heights) is None

@@ -69,11 +69,11 @@ def fit_with(*rows: Residual) -> SimpleNamespace:
 
 @pytest.mark.parametrize(("fret", "told"), [(4, False), (5, True), (12, True)])
 def test_a_note_tells_the_saddle_from_fret_five(fret: int, told: bool) -> None:
-    assert heard_up_the_neck(fit_with(residual(2, Stop.FRET, fret, 0.0)), 2) is told  # type: ignore[arg-type]
-    assert not heard_up_the_neck(fit_with(residual(1, Stop.FRET, fret, 0.0)), 2)  # type: ignore[arg-type]
-    assert not heard_up_the_neck(fit_with(residual(2, Stop.PRESS, fret, 0.0)), 2)  # type: ignore[arg-type]
-    assert not heard_up_the_neck(fit_with(residual(2, Stop.FRET, 12, 0.0, weight=0.28)), 2)  # type: ignore[arg-type]
-    assert heard_up_the_neck(fit_with(residual(2, Stop.FRET, 12, 0.0, weight=0.32)), 2)  # type: ignore[arg-type]
+    assert heard_up_the_neck(fit_with(residual(2, Stop.FRET, fret, 0.0)), 2) is told
+    assert not heard_up_the_neck(fit_with(residual(1, Stop.FRET, fret, 0.0)), 2)
+    assert not heard_up_the_neck(fit_with(residual(2, Stop.PRESS, fret, 0.0)), 2)
+    assert not heard_up_the_neck(fit_with(residual(2, Stop.FRET, 12, 0.0, weight=0.28)), 2)
+    assert heard_up_the_neck(fit_with(residual(2, Stop.FRET, 12, 0.0, weight=0.32)), 2)
 
 
 def test_notes_up_the_neck_are_told_as_at_fret_12() -> None:
@@ -83,9 +83,9 @@ def test_notes_up_the_neck_are_told_as_at_fret_12() -> None:
         residual(1, Stop.FRET, 12, 3.0, weight=0.9),
         residual(1, Stop.FRET, 12, 9.0, weight=0.1),
     )
-    found = notes_up_the_neck(fit_with(*rows), 1)  # type: ignore[arg-type]
+    found = notes_up_the_neck(fit_with(*rows), 1)
     assert found == [(pytest.approx(2.0 / (2 ** (5 / 12) - 1)), 1.0), (pytest.approx(3.0), 0.9)]
-    hardly = notes_up_the_neck(fit_with(rows[2], residual(1, Stop.FRET, 7, 1.0, capo=2)), 1)  # type: ignore[arg-type]
+    hardly = notes_up_the_neck(fit_with(rows[2], residual(1, Stop.FRET, 7, 1.0, capo=2)), 1)
     assert hardly == [(pytest.approx(9.0), 0.1)]
 
 
@@ -111,13 +111,13 @@ def test_places_at_which_a_string_was_stopped() -> None:
         residual(1, Stop.FRET, 5, 0, capo=3),
         residual(2, Stop.FRET, 7, 0),
     )
-    assert heard_on_frets(fit, 1) == 2  # type: ignore[arg-type]
-    assert fretted_at(fit, 1, 3)  # type: ignore[arg-type]
-    assert not fretted_at(fit, 2, 3)  # type: ignore[arg-type]
-    assert not fretted_at(fit_with(residual(1, Stop.PRESS, 1, 0)), 1, 3)  # type: ignore[arg-type]
-    assert fretted_at(fit_with(residual(1, Stop.FRET, 3, 0)), 1, 3)  # type: ignore[arg-type]
-    assert not fretted_at(fit_with(residual(1, Stop.FRET, 4, 0)), 1, 3)  # type: ignore[arg-type]
-    assert not fretted_at(fit_with(residual(1, Stop.FRET, 1, 0, weight=0.28)), 1, 3)  # type: ignore[arg-type]
+    assert heard_on_frets(fit, 1) == 2
+    assert fretted_at(fit, 1, 3)
+    assert not fretted_at(fit, 2, 3)
+    assert not fretted_at(fit_with(residual(1, Stop.PRESS, 1, 0)), 1, 3)
+    assert fretted_at(fit_with(residual(1, Stop.FRET, 3, 0)), 1, 3)
+    assert not fretted_at(fit_with(residual(1, Stop.FRET, 4, 0)), 1, 3)
+    assert not fretted_at(fit_with(residual(1, Stop.FRET, 1, 0, weight=0.28)), 1, 3)
 
 
 # Frets
@@ -224,15 +224,15 @@ def test_an_offset_counts_with_its_whole_interval(median: float, beyond: bool) -
 def test_a_nut_out_of_place_is_told_in_cents_of_every_note(offset: float) -> None:
     fit = make_fit([Made(t) for t in TARGETS], targets_mm=TARGETS, nut_offset_mm=(offset, 0.05))
     (found,) = find_nut_position(JOB, fit, LIMITS)
-    assert found.size == pytest.approx(offset)  # type: ignore[union-attr]
-    assert found.evidence[0].error_cents == pytest.approx(1200 / math.log(2) * offset / SCALE_MM, rel=1e-3)  # type: ignore[union-attr]
+    assert found.size == pytest.approx(offset)
+    assert found.evidence[0].error_cents == pytest.approx(1200 / math.log(2) * offset / SCALE_MM, rel=1e-3)
 
 
 def test_the_fingers_part_at_fret_12_is_known_as_badly_as_a_usual_finger_makes() -> None:
     string = SimpleNamespace(neck_touch_cents=np.full(12, 2.0))
-    assert _finger_at_12_cents(string, touch_mm=0.3) == pytest.approx(2.0 * (0.6 / 0.3) ** 2)  # type: ignore[arg-type]
-    assert _finger_at_12_cents(string, touch_mm=0.9) == pytest.approx(2.0)  # type: ignore[arg-type]
-    assert _finger_at_12_cents(string, touch_mm=0.0) == pytest.approx(2.0)  # type: ignore[arg-type]
+    assert _finger_at_12_cents(string, touch_mm=0.3) == pytest.approx(2.0 * (0.6 / 0.3) ** 2)
+    assert _finger_at_12_cents(string, touch_mm=0.9) == pytest.approx(2.0)
+    assert _finger_at_12_cents(string, touch_mm=0.0) == pytest.approx(2.0)
 
 
 @pytest.mark.parametrize(("heard", "said"), [(4.8, False), (5.2, True)])
@@ -266,12 +266,12 @@ def test_notes_above_the_light_prediction_are_averaged_and_held_against_chance()
         stopped(1, 3, 99.0, capo=1),
     ]
     survey = SimpleNamespace(stopped=[*mine, *others])
-    found = _above_light_prediction(string, goal, survey, strings=6, limits=LIMITS)  # type: ignore[arg-type]
+    found = _above_light_prediction(string, goal, survey, strings=6, limits=LIMITS)
     assert found == pytest.approx(22.0)
     assert (
         _above_light_prediction(string, goal, SimpleNamespace(stopped=mine[:1]), strings=6, limits=LIMITS)
         is None
-    )  # type: ignore[arg-type]
+    )
     # the limit: reading and hand over the count, and the slot's own uncertainty by how strongly it answers
     way = string.height_mm.median - goal.target_mm
     change = float(np.mean((string.neck_now_cents - string.neck_target_cents)[:3]))
@@ -283,7 +283,7 @@ def test_notes_above_the_light_prediction_are_averaged_and_held_against_chance()
         survey = SimpleNamespace(
             stopped=[stopped(1, f, float(light[f - 1]) + mean, sd=s) for f, s in ((1, 0.5), (2, 0.7))]
         )
-        assert (_above_light_prediction(string, goal, survey, strings=6, limits=LIMITS) is not None) is told  # type: ignore[arg-type]
+        assert (_above_light_prediction(string, goal, survey, strings=6, limits=LIMITS) is not None) is told
 
 
 def test_the_slots_own_uncertainty_widens_what_chance_could_do() -> None:
@@ -297,7 +297,7 @@ def test_the_slots_own_uncertainty_widens_what_chance_could_do() -> None:
     assert limit > 5.0
     for mean, told in ((limit * 1.02, True), (limit * 0.98, False)):
         survey = SimpleNamespace(stopped=[stopped(1, f, float(light[f - 1]) + mean) for f in (1, 2, 3)])
-        assert (_above_light_prediction(string, goal, survey, strings=6, limits=LIMITS) is not None) is told  # type: ignore[arg-type]
+        assert (_above_light_prediction(string, goal, survey, strings=6, limits=LIMITS) is not None) is told
 
 
 @pytest.mark.parametrize(("depth", "heavy"), [(1.1 + 1.55 * 0.05, False), (1.1 + 1.75 * 0.05, True)])
@@ -335,8 +335,8 @@ def test_the_flattest_of_like_notes_says_most_of_the_slot() -> None:
     )
     heights = [(14.0 - 4.0) / (200 / 1), (9.0 - 3.0) / (200 / 2), (2.0 - 2.0) / (200 / 3)]
     weights = [2 / 1, 1 / 4, 1 / 9]
-    assert _excess(survey, string) == pytest.approx(np.average(heights, weights=weights))  # type: ignore[arg-type]
-    assert _excess(SimpleNamespace(stopped=[]), string) == -np.inf  # type: ignore[arg-type]
+    assert _excess(survey, string) == pytest.approx(np.average(heights, weights=weights))
+    assert _excess(SimpleNamespace(stopped=[]), string) == -np.inf
 
 
 @pytest.mark.parametrize(
@@ -361,8 +361,8 @@ def test_a_slot_is_suspected_from_a_belief_of_four_in_ten(
         for i in range(1, 5)
     ]
     survey = SimpleNamespace(stopped=[stopped(i, 1, 40.0 - i) for i in range(1, 5)])
-    assert find_suspects(survey, SimpleNamespace(strings=strings), slots) == named  # type: ignore[arg-type]
-    assert find_suspects(survey, SimpleNamespace(strings=strings), slots[3:]) == ()  # type: ignore[arg-type]
+    assert find_suspects(survey, SimpleNamespace(strings=strings), slots) == named
+    assert find_suspects(survey, SimpleNamespace(strings=strings), slots[3:]) == ()
 
 
 @pytest.mark.parametrize(("sd", "said"), [(3.5, True), (3.75, False)])
@@ -382,7 +382,7 @@ def test_notes_above_the_prediction_over_a_high_slot_are_no_finger() -> None:
         for string in fit.strings:
             light = string.neck_now_cents - string.neck_touch_cents
             rows += [stopped(string.number, f, float(light[f - 1]) + 15.0) for f in (1, 2, 3)]
-        return find_touch(JOB, fit, SimpleNamespace(stopped=rows), judge_slots(JOB, fit), LIMITS)  # type: ignore[arg-type]
+        return find_touch(JOB, fit, SimpleNamespace(stopped=rows), judge_slots(JOB, fit), LIMITS)
 
     assert found(0.0)
     assert not found(0.5)

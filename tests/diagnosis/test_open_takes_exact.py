@@ -95,7 +95,7 @@ def test_a_run_is_beyond_chance_by_students_law_of_its_own_scatter() -> None:
 
 def jumps_of(values: dict[int, list[float]], *, sd: float = 0.1) -> list[tuple[int, float, float]]:
     returns = [r for n, v in values.items() for r in changes(v, string=n, sd=sd)]
-    found = find_jumps(SimpleNamespace(returns=returns), LIMITS)  # type: ignore[arg-type]
+    found = find_jumps(SimpleNamespace(returns=returns), LIMITS)
     return [(j.change.string, j.beyond_cents, j.limit_cents) for j in found]
 
 
@@ -133,12 +133,12 @@ def test_many_changes_are_judged_by_their_own_scatter() -> None:
 def test_a_jump_that_came_back_is_one_jump_and_catches() -> None:
     returns = changes([0.0, 8.0, -8.0, 0.0, 0.0, 0.0])
     survey = SimpleNamespace(returns=returns, opens=())
-    (jump,) = find_jumps(survey, LIMITS)  # type: ignore[arg-type]
+    (jump,) = find_jumps(survey, LIMITS)
     assert jump.came_back
-    (found,) = find_catching(survey, LIMITS)  # type: ignore[arg-type]
+    (found,) = find_catching(survey, LIMITS)
     assert (found.cause, found.frets, found.size) == (Cause.CATCHING_SLOT, (1,), pytest.approx(8.0))
     last = SimpleNamespace(returns=changes([0.0, 0.0, 8.0]), opens=())
-    assert [j.came_back for j in find_jumps(last, LIMITS)] == [None]  # type: ignore[arg-type]
+    assert [j.came_back for j in find_jumps(last, LIMITS)] == [None]
 
 
 def drift_of(changes_cents: list[float], opens_cents: list[float]) -> list[tuple[tuple[int, ...], float]]:
@@ -146,7 +146,7 @@ def drift_of(changes_cents: list[float], opens_cents: list[float]) -> list[tuple
         take(2 * i + 1, Position(1, Stop.OPEN), 100.0 * 2 ** (c / 1200)) for i, c in enumerate(opens_cents)
     ]
     survey = SimpleNamespace(returns=changes(changes_cents), opens=opened)
-    return [(f.strings, f.size) for f in find_drift(survey, LIMITS)]  # type: ignore[arg-type]
+    return [(f.strings, f.size) for f in find_drift(survey, LIMITS)]
 
 
 def test_tuning_that_slipped_and_stayed_is_drift_once() -> None:

@@ -189,7 +189,7 @@ def test_overtones_tell_the_bending_length() -> None:
     ]
     takes += [opened(2, 1e-4, 0.24e-4, row=8)]
     survey = SimpleNamespace(opens=tuple(takes))
-    found = bending_lengths(STEEL, [survey])  # type: ignore[list-item]
+    found = bending_lengths(STEEL, [survey])
     logs = np.log([SCALE * math.sqrt(b) / math.pi for b in bs])
     assert found[1].log_mm == pytest.approx(logs[1])
     scatter = float(np.median(np.abs(logs - logs[1]))) * 1.48
@@ -249,8 +249,8 @@ def test_tuning_counts_from_the_last_pass_that_heard_a_string() -> None:
     assert problem._tuned_log(passes, 0) == {
         1: pytest.approx(math.log(100 / 111)),
         2: pytest.approx(math.log(200 / 190)),
-    }  # type: ignore[arg-type]
-    assert problem._tuned_log(passes, 1) == {1: pytest.approx(0.0)}  # type: ignore[arg-type]
+    }
+    assert problem._tuned_log(passes, 1) == {1: pytest.approx(0.0)}
 
 
 def test_gauges_of_all_passes_come_once_and_count_in_the_last() -> None:
@@ -274,7 +274,7 @@ def test_gauges_of_all_passes_come_once_and_count_in_the_last() -> None:
 def test_passes_differ_by_their_stated_action() -> None:
     before = replace(JOB, instrument=replace(STEEL, action_12=Length(2.3, 0.1)))
     passes = [FitPass(before, SURVEY), FitPass(JOB, SURVEY)]
-    assert problem._effects(passes, 0, [{}]).action_shift_mm == pytest.approx(2.3 - STEEL.action_12.value_mm)  # type: ignore[union-attr]
+    assert problem._effects(passes, 0, [{}]).action_shift_mm == pytest.approx(2.3 - STEEL.action_12.value_mm)
     assert problem._effects(passes, 1, [{}]).action_shift_mm == 0.0
     none = replace(JOB, instrument=replace(STEEL, action_12=None))
     assert problem._effects([FitPass(none, SURVEY), FitPass(JOB, SURVEY)], 0, [{}]).action_shift_mm == 0.0
@@ -309,14 +309,14 @@ def test_slips_of_the_point_and_of_the_unit_are_named(read: float, slip: float |
 def test_depth_of_the_usual_finger_is_that_of_a_string_held_at_both_ends() -> None:
     names = ("u", "force")
     solution = SimpleNamespace(z=np.array([0.0, 0.5]), covariance=np.diag([1.0, 0.25]))
-    found = remarks.touch_belief(STEEL, SimpleNamespace(unknowns=SimpleNamespace(names=names)), solution)  # type: ignore[arg-type]
+    found = remarks.touch_belief(STEEL, SimpleNamespace(unknowns=SimpleNamespace(names=names)), solution)
     tension = float(np.median([string_constants(s, scale_mm=SCALE).tension_n for s in STEEL.strings]))
     force = math.exp(priors.log_force(tension) + 0.3 * 0.5)
     depth = force / tension * 9.0 * (place(1) - 9.0) / place(1)
     assert found.median == pytest.approx(depth, rel=1e-6)
     z90 = stats.norm.ppf(0.95)
     assert math.log(found.high / found.low) == pytest.approx(2 * z90 * 0.3 * 0.5, rel=1e-3)
-    plain = remarks.touch_belief(STEEL, SimpleNamespace(unknowns=SimpleNamespace(names=("u",))), solution)  # type: ignore[arg-type]
+    plain = remarks.touch_belief(STEEL, SimpleNamespace(unknowns=SimpleNamespace(names=("u",))), solution)
     assert math.log(plain.high / plain.low) == pytest.approx(2 * z90 * 0.3, rel=1e-3)
 
 
@@ -346,7 +346,7 @@ def test_heights_are_said_to_be_tied_to_what_they_go_with(tied: float, said: boo
             strings=(1,),
             coordinate=lambda *_, slope=slope: (0.0, slope),
         )
-        found = remarks.unseparated(stub, SimpleNamespace(covariance=covariance, z=np.zeros(7)))  # type: ignore[arg-type]
+        found = remarks.unseparated(stub, SimpleNamespace(covariance=covariance, z=np.zeros(7)))
         assert [(f.string, f.confounder) for f in found] == ([(1, kinds[name])] if said else [])
         if said:
             assert found[0].correlation == pytest.approx(tied)
@@ -358,7 +358,7 @@ def test_a_slot_that_was_barely_narrowed_could_not_be_told_from_anything(left: f
     stub = SimpleNamespace(
         unknowns=SimpleNamespace(names=("a", "b")), strings=(1,), coordinate=lambda *_: (0.0, slope)
     )
-    found = remarks.unseparated(stub, SimpleNamespace(covariance=left**2 * np.eye(2), z=np.zeros(2)))  # type: ignore[arg-type]
+    found = remarks.unseparated(stub, SimpleNamespace(covariance=left**2 * np.eye(2), z=np.zeros(2)))
     assert [f.confounder for f in found] == ([Confounder.EVERYTHING] if barely else [])
 
 
@@ -403,7 +403,7 @@ def test_leaf_takes_bound_the_gap_of_the_open_string_and_keep_their_row_in_the_l
         return SimpleNamespace(take=taken, outcome=outcome, leaf_mm=mm)
 
     def surveyed(*leaves: SimpleNamespace) -> FitPass:
-        return FitPass(JOB, replace(SURVEY, leaves=leaves))  # type: ignore[arg-type]
+        return FitPass(JOB, replace(SURVEY, leaves=leaves))
 
     passes = [
         surveyed(leaf(5, LeafOutcome.PASSES)),

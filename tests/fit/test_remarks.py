@@ -30,7 +30,7 @@ def state(**parts: object) -> SimpleNamespace:
         "solution": SimpleNamespace(weight=np.array([1.0, 1.0]), z=np.array([0.0])),
     }
     given = whole | parts
-    shift, sd = given["press_shift"]  # type: ignore[misc]
+    shift, sd = given["press_shift"]
     return SimpleNamespace(**given, off_alike=_is_shift(shift, sd))
 
 
@@ -61,7 +61,7 @@ USUAL_FRETS = Belief.normal(1.0, 0.05)
     ],
 )
 def test_presses_are_unsettled(parts: dict[str, object], strings: tuple[int, ...] | None) -> None:
-    found = remarks.unsettled(state(**parts), fret_height_mm=USUAL_FRETS)  # type: ignore[arg-type]
+    found = remarks.unsettled(state(**parts), fret_height_mm=USUAL_FRETS)
     assert [(u.kind, u.strings) for u in found] == (
         [] if strings is None else [(UnsettledKind.PRESSES, strings)]
     )
@@ -72,7 +72,7 @@ def test_presses_are_unsettled(parts: dict[str, object], strings: tuple[int, ...
 )
 def test_frets_that_cannot_be_are_said(mean: float, told: bool) -> None:
     # 95 % of the belief outside of 0.5 to 1.7 mm: 1.645 sd.
-    found = remarks.unsettled(state(), fret_height_mm=Belief.normal(mean, 0.05))  # type: ignore[arg-type]
+    found = remarks.unsettled(state(), fret_height_mm=Belief.normal(mean, 0.05))
     assert [u.kind for u in found] == ([UnsettledKind.FRET_HEIGHT] if told else [])
     if told:
         assert found[0].expected_mm == pytest.approx(mean)
@@ -97,7 +97,7 @@ def test_frets_that_cannot_be_are_said(mean: float, told: bool) -> None:
 def test_presses_that_do_not_fit_have_a_likely_cause(
     parts: dict[str, object], cause: MisfitCause | None
 ) -> None:
-    found = remarks.press_misfit(state(**parts))  # type: ignore[arg-type]
+    found = remarks.press_misfit(state(**parts))
     assert (found and found.cause) == cause
     if found is not None:
         strain = np.abs(state(**parts).press_strain)
@@ -120,6 +120,6 @@ def test_the_side_to_which_presses_miss_tells_the_cause(height: float, cause: Mi
     told = state(
         scatter=Scatter(slide=3.0), solution=SimpleNamespace(weight=np.ones(2), z=np.array([height]))
     )
-    found = remarks.press_misfit(told)  # type: ignore[arg-type]
+    found = remarks.press_misfit(told)
     assert found is not None
     assert found.cause is cause

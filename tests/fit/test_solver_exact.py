@@ -38,7 +38,7 @@ def model(monkeypatch: pytest.MonkeyPatch, law: object, *, step: float = 1e-5) -
     """Let a case read ``law`` of its first coordinate, one number to one."""
 
     def predict(cases: tuple[Case, ...], u: np.ndarray) -> np.ndarray:
-        return np.asarray(law(u[..., 0]))  # type: ignore[operator]
+        return np.asarray(law(u[..., 0]))
 
     def linearise(cases: tuple[Case, ...], u: np.ndarray) -> Slopes:
         slope = np.zeros((len(cases), COUNT))
@@ -366,7 +366,7 @@ def test_strain_and_freedom_of_the_presses() -> None:
     solved = solution(4, residual=residual, jacobian=jacobian, sd=sd, weight=weight, covariance=covariance)
     strain, (chi_square, freedom) = posterior._press_fit(
         problem(data(residual, np.eye(4), [0, 1, 0, 0]), places, own), solved
-    )  # type: ignore[arg-type]
+    )
     chosen = [0, 2, 3]
     assert strain == pytest.approx(residual[chosen] / sd[chosen])
     assert chi_square == pytest.approx(np.sum((residual[chosen] / sd[chosen]) ** 2))
@@ -383,7 +383,7 @@ def test_what_all_presses_have_in_common_is_generalised_least_squares() -> None:
     own = unknowns(np.ones((2, 2)), [PRESS, FRET])
     rows = data(residual, noise, [0, 1, 0, 0])
     solved = solution(4, z=z, residual=residual, jacobian=jacobian, hand=hand)
-    shift, sd = posterior._press_shift(problem(rows, [], own), solved)  # type: ignore[arg-type]
+    shift, sd = posterior._press_shift(problem(rows, [], own), solved)
     law = noise + np.diag(hand) + jacobian @ jacobian.T
     alike = np.array([1.0, 0.0, 1.0, 1.0])
     known = alike @ np.linalg.inv(law) @ alike
@@ -391,7 +391,7 @@ def test_what_all_presses_have_in_common_is_generalised_least_squares() -> None:
     assert sd == pytest.approx(known**-0.5)
     none = posterior._press_shift(
         problem(data(np.zeros(1), np.eye(1), [0]), [], unknowns(np.ones((1, 2)), [FRET])), solution(1)
-    )  # type: ignore[arg-type]
+    )
     assert none == (0.0, math.inf)
 
 

@@ -109,7 +109,7 @@ def test_some_of_the_tracks() -> None:
 
 
 def note(**strung: float) -> tuple[Clip, Strung]:
-    one = Strung(147.0, **{"snr_db": 60.0, **strung})  # type: ignore[arg-type]
+    one = Strung(147.0, **{"snr_db": 60.0, **strung})
     return make_note(np.random.default_rng(1), one).clip, one
 
 
@@ -197,8 +197,8 @@ def test_a_glide_is_believed_to_fade_as_the_note_does() -> None:
     seen = {}
 
     def watch(slopes: object, **rest: object) -> InharmonicFit:
-        seen["taus"], seen["prior"] = slopes.taus_s, rest["log_prior"]  # type: ignore[attr-defined]
-        return real(slopes, **rest)  # type: ignore[arg-type]
+        seen["taus"], seen["prior"] = slopes.taus_s, rest["log_prior"]
+        return real(slopes, **rest)
 
     real = module.fit_inharmonic_partials
     with pytest.MonkeyPatch.context() as patch:
@@ -278,7 +278,7 @@ def test_parting_is_given_up(limit: str, kept: bool) -> None:
         return replace(parted, misfit=10.5 if limit == "misfit" else 9.5)
 
     def law(*parts: object, **rest: object) -> InharmonicFit:
-        fit = real_law(*parts, **rest)  # type: ignore[arg-type]
+        fit = real_law(*parts, **rest)
         before = heard.partial_fit
         sure = 0.63 if limit == "hardly surer" else 0.57
         left = 0.27 if limit == "scatter is left" else 0.23

@@ -94,7 +94,7 @@ def test_a_take_of_another_stiffness_is_heard_again(ratio: float) -> None:
 
     def again(clip: Clip, **law: float) -> object:
         heard.append((clip, law))
-        return track_note(clip, **law)  # type: ignore[arg-type]
+        return track_note(clip, **law)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "track_note", again)
@@ -177,7 +177,7 @@ def trials(members: list[_Member]) -> tuple[list[dict[str, object]], list[object
             asked.append({"tau_s": tau_s, **rest})
             return None
 
-    _trials(Aligned(), members, usual_s=np.array([0.8, 0.4]))  # type: ignore[arg-type]
+    _trials(Aligned(), members, usual_s=np.array([0.8, 0.4]))
     return asked, rescaled
 
 
@@ -219,20 +219,20 @@ def test_where_a_glide_is_seen_each_takes_own_is_taken_off(spread: float, late: 
         assert one["tau_s"] == pytest.approx(own_time)
         assert one["belief"] == 0.0
         assert one["glide"] == pytest.approx(glide)
-        assert one["own_sd"][0] == pytest.approx([late, late])  # type: ignore[index]
-        assert one["own_sd"][1] == pytest.approx(slow * glide, abs=1.5e-7)  # type: ignore[index]
-        assert np.all(one["own_sd"][1] > 0)  # type: ignore[index]
+        assert one["own_sd"][0] == pytest.approx([late, late])
+        assert one["own_sd"][1] == pytest.approx(slow * glide, abs=1.5e-7)
+        assert np.all(one["own_sd"][1] > 0)
         assert one["alike_s"] == pytest.approx([0.8, 0.4])
     apart = glide - glide.mean()
     for i, one in enumerate(asked[2:]):
         assert one["tau_s"] == pytest.approx(RATIOS[i] * np.array([0.8, 0.4]))
         assert one["belief"] == pytest.approx(beliefs()[i])
         assert one["glide"] == pytest.approx(apart)
-        assert one["own_sd"][0] == pytest.approx([0.3, 0.3])  # type: ignore[index]
-        assert one["own_sd"][1] == pytest.approx(0.2 * np.abs(apart), abs=1.5e-7)  # type: ignore[index]
+        assert one["own_sd"][0] == pytest.approx([0.3, 0.3])
+        assert one["own_sd"][1] == pytest.approx(0.2 * np.abs(apart), abs=1.5e-7)
     assert len(rescaled) == 6
-    assert rescaled[0][0] == pytest.approx(own_time)  # type: ignore[index]
-    assert rescaled[0][1] == pytest.approx(glide)  # type: ignore[index]
+    assert rescaled[0][0] == pytest.approx(own_time)
+    assert rescaled[0][1] == pytest.approx(glide)
 
 
 def test_what_takes_have_in_common_cancels_and_their_level_stays() -> None:
@@ -289,7 +289,7 @@ def test_beats_are_parted_where_takes_are_few() -> None:
 
     def watch(part: Clip, **rest: object) -> object:
         asked.append(rest["beats"])
-        return read_segment(part, **rest)  # type: ignore[arg-type]
+        return read_segment(part, **rest)
 
     clip = member(0).part
     lead = Clip(np.concatenate([np.zeros(4800), clip.samples]), RATE_HZ)

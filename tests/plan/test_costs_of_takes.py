@@ -143,7 +143,7 @@ def outlook(spread_mm: tuple[float, float] = (0.1, 0.1), *, per_take: float = 0.
 
 
 def slots(**stakes: object) -> _Slots:
-    each = (replace(STAKES, **stakes), replace(STAKES, **stakes))  # type: ignore[arg-type]
+    each = (replace(STAKES, **stakes), replace(STAKES, **stakes))
     return _Slots((1, 2), np.array([0.2, 0.2]), np.array([0.1, 0.1]), each)
 
 
@@ -218,7 +218,7 @@ def test_the_reason_of_a_run_tells_how_much_it_narrows_and_whom() -> None:
     covariance[1, 2] = covariance[2, 1] = 0.01 * math.sqrt(2.3)
     narrows = 1 - math.sqrt(0.2**2 - 2.3e-4 / 0.02) / 0.2
     assert narrows > 0.03
-    assert _asked(slots(), replace(view, covariance=covariance), (RUNS[0],)).first.why.helps == (2,)  # type: ignore[union-attr]
+    assert _asked(slots(), replace(view, covariance=covariance), (RUNS[0],)).first.why.helps == (2,)
 
 
 def test_a_leaf_tells_its_yes_or_no_and_a_run_all_its_takes() -> None:
