@@ -19,44 +19,28 @@ from pitchcheck.fit.joint import Outlook
 from pitchcheck.fit.result import Fit, UnsettledKind
 from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
 from pitchcheck.judgement import FIRST_SUSPECTS, BarKind, SlotJudgement, Verdict
-from pitchcheck.plan.decision import LEAF_PLUCK_S, PASS_S, PLUCK_S, Stakes, gain_s, would_file
+from pitchcheck.plan.decision import PASS_S, Stakes, gain_s, would_file
 from pitchcheck.plan.records import NOTHING_MORE, NextTakes
+from pitchcheck.plan.runs import (
+    FRET_RUNS,
+    PRESS_RUNS,
+    PRESS_RUNS_OF_ALL,
+    USUAL_READING_CENTS,
+    Run,
+    leaf_runs,
+    run_of,
+)
 from pitchcheck.survey import Survey
-from pitchcheck.takes import Narrowing, NextTake, Position, Stop
+from pitchcheck.takes import Narrowing, NextTake, Stop
 from pitchcheck.types import FloatArray
 
-# Runs between two open takes, by fret; several of them make one proposal for a string. Presses in the first
-# two spaces tell most; the third and the fourth average the frets. Long ones look ahead: where a rough hand
-# must play much before anything may be filed, a short run gains nothing and a long one does.
-_PRESS_RUNS: tuple[tuple[tuple[int, ...], ...], ...] = (
-    ((1,),),
-    ((1, 2),),
-    ((1, 2, 1),),
-    ((3, 4),),
-    ((1, 2), (1, 2)),
-    ((1, 2), (3, 4)),
-    ((1, 2, 1), (1, 2, 1)),
-    ((1, 2, 1), (3, 4, 3)),
-    4 * ((1, 2, 1),),
-)
-# The same on every string on which something hangs: what they share is known better by all of them.
-_PRESS_RUNS_OF_ALL: tuple[tuple[tuple[int, ...], ...], ...] = (
-    ((1, 2),),
-    ((1, 2, 1),),
-    ((3, 4),),
-    ((1, 2, 1), (1, 2, 1)),
-    4 * ((1, 2, 1),),
-)
-_FRET_RUNS: tuple[tuple[tuple[int, ...], ...], ...] = (((1,),), ((2, 3),), ((12,),), ((1,), (2, 3), (12,)))
 PAYS = (
     5.0  # [-] a run is asked for when it saves so many times what it costs; below it hardly helps; our choice
 )
 LEAVES_PAY = 5.0  # [-] the same of leaf takes; our choice
 HARDLY_NARROWS = 0.03  # [-] a run that narrows no open slot by this part is never asked for; our choice
 MOST_TAKES = 16  # asked for at once: then one measures anew; our choice
-USUAL_READING_CENTS = 0.2  # [cent] of one stopped take against its open strings, when no take says it
 HALF_OF_90 = 1.645  # [sd] half of a 90 % interval of a normal belief
-LEAF_STEP_MM = 0.05  # [mm] leaves that lie on a bench go in such steps; common practice, no source
 LEAST_VARIANCE_MM2 = 1e-8  # [mm^2] rounding must not carry a variance below 0
 PRESSED_ENOUGH = (
     6  # presses of a string in a pass: if they still contradict the rest, more settle nothing; our choice
@@ -64,59 +48,10 @@ PRESSED_ENOUGH = (
 LEAF_NARROWS = 0.10  # [-] of a slot's width: leaves that narrow it by less tell nothing new; our choice
 OPENS_ENOUGH = 8  # open takes of a string in a pass, whatever stood between them; our choice
 LEAVES_ENOUGH = 12  # leaf takes of a string in a pass; more settle nothing; our choice
-MOST_LEAVES = 3  # in one run; our choice
-MOST_APART = 3  # steps between them, where little is known of a gap; our choice
-LEAF_REACH = 1.3  # [sd] leaves further from the middle of the belief tell too little to be looked at
 
 
 _CLEARED_BY_TAKES = {BarKind.SYMPTOM_ONLY, BarKind.WRONG_NOTES}
 _CLEARED_BY_LEAVES = {*_CLEARED_BY_TAKES, BarKind.UNSETTLED}
-
-
-@dataclass(frozen=True)
-class _Run:
-    """A proposal: takes as they are played, an open one of the string before and after each part.
-
-    Attributes
-    ----------
-    parts : tuple of tuple of Position
-        Stopped takes between two open ones, all of one string.
-    """
-
-    parts: tuple[tuple[Position, ...], ...]
-
-    @property
-    def stopped(self) -> tuple[Position, ...]:
-        """All but the open takes."""
-        return tuple(position for part in self.parts for position in part)
-
-    @property
-    def strings(self) -> frozenset[int]:
-        """Numbers of the strings that are played."""
-        return frozenset(part[0].string for part in self.parts)
-
-    @property
-    def takes(self) -> tuple[Position, ...]:
-        """All takes in playing order."""
-        played: list[Position] = []
-        for part in self.parts:
-            reference = Position(part[0].string, Stop.OPEN)
-            if not played or played[-1] != reference:
-                played.append(reference)
-            played += [*part, reference]
-        return tuple(played)
-
-    @property
-    def seconds(self) -> float:
-        """Time that it takes to play."""
-        return sum(LEAF_PLUCK_S if p.stop is Stop.LEAF else PLUCK_S for p in self.takes)
-
-    def begun(self, most: int) -> _Run:
-        """Its first parts, no more takes than ``most``, one part at least."""
-        count = len(self.parts)
-        while count > 1 and len(_Run(self.parts[:count]).takes) > most:
-            count -= 1
-        return _Run(self.parts[:count])
 
 
 @dataclass(frozen=True)
@@ -154,7 +89,7 @@ def next_takes(
     reading = [stopped.sd_cents for stopped in survey.stopped]
     reading_cents = float(np.median(reading)) if reading else USUAL_READING_CENTS
     if doubted := _pressed_again(survey, fit):
-        once_more = _Run(tuple(part for run in doubted for part in run.parts)).begun(MOST_TAKES)
+        once_more = Run(tuple(part for run in doubted for part in run.parts)).begun(MOST_TAKES)
         pressed = tuple(dict.fromkeys(once_more.stopped))
         outlook = fit.joint.outlook(settings.instrument, pressed, reading_cents=reading_cents)
         return _asked(believed, outlook, (once_more,))
@@ -197,7 +132,7 @@ def _told_apart(
     open_ones = [n for n in believed.numbers if n in hangs and laid[n] < LEAVES_ENOUGH]
     ends = [n for n in open_ones if n in (believed.numbers[0], believed.numbers[-1])]
     for some in (ends, [n for n in open_ones if n in undecided and n not in ends]):
-        runs = {number: tuple(_leaves(settings, fit, number)) for number in some}
+        runs = {number: tuple(leaf_runs(settings, fit, number)) for number in some}
         places = tuple(dict.fromkeys(p for few in runs.values() for run in few for p in run.stopped))
         if not places:
             continue
@@ -206,7 +141,7 @@ def _told_apart(
         chosen = [_narrowest(believed, outlook, n, few, least=least[n]) for n, few in runs.items()]
         best = [run for run in chosen if run is not None]
         if best:
-            takes = _Run(tuple(part for run in best for part in run.parts)).begun(MOST_TAKES)
+            takes = Run(tuple(part for run in best for part in run.parts)).begun(MOST_TAKES)
             return _asked(believed, outlook, (takes,))
     return NOTHING_MORE
 
@@ -221,8 +156,8 @@ def _likely_left(slots: Sequence[SlotJudgement]) -> set[int]:
 
 
 def _narrowest(
-    believed: _Slots, outlook: Outlook, number: int, runs: Sequence[_Run], *, least: float
-) -> _Run | None:
+    believed: _Slots, outlook: Outlook, number: int, runs: Sequence[Run], *, least: float
+) -> Run | None:
     """The leaves that narrow a slot most for their time; None where none narrows it by the least part."""
     index = {position: i for i, position in enumerate(outlook.positions)}
     own = believed.numbers.index(number)
@@ -235,7 +170,7 @@ def _narrowest(
     return best
 
 
-def _pressed_again(survey: Survey, fit: Fit) -> list[_Run]:
+def _pressed_again(survey: Survey, fit: Fit) -> list[Run]:
     """Presses once more where they contradict the rest, worst first, while few were played."""
     doubted = _doubted(fit)
     played = Counter(s.take.position.string for s in survey.stopped if s.take.position.stop is Stop.PRESS)
@@ -243,7 +178,7 @@ def _pressed_again(survey: Survey, fit: Fit) -> list[_Run]:
     worst = fit.misfit.strings if fit.misfit is not None else ()
     order = sorted(doubted, key=lambda n: (worst.index(n) if n in worst else len(worst), n))
     return [
-        _run((n,), Stop.PRESS, ((1, 2, 1),))
+        run_of((n,), Stop.PRESS, ((1, 2, 1),))
         for n in order
         if 0 < played[n] < PRESSED_ENOUGH and opens[n] < OPENS_ENOUGH
     ]
@@ -306,48 +241,25 @@ def _believed(settings: SessionSettings, fit: Fit, slots: Sequence[SlotJudgement
 
 def _proposals(
     settings: SessionSettings, fit: Fit, believed: _Slots, *, first: Sequence[int], leaves: bool
-) -> Iterator[tuple[_Run, ...]]:
+) -> Iterator[tuple[Run, ...]]:
     """Runs to choose from, the kinds that are better to play first: presses, then leaves."""
     presses = settings.instrument.board is not Board.SCALLOPED
-    stop, kinds = (Stop.PRESS, _PRESS_RUNS) if presses else (Stop.FRET, _FRET_RUNS)
+    stop, kinds = (Stop.PRESS, PRESS_RUNS) if presses else (Stop.FRET, FRET_RUNS)
     if presses and first:
-        yield tuple(_run((number,), stop, ((1, 2),)) for number in first)
-    runs = [_run((number,), stop, frets) for number in believed.numbers for frets in kinds]
+        yield tuple(run_of((number,), stop, ((1, 2),)) for number in first)
+    runs = [run_of((number,), stop, frets) for number in believed.numbers for frets in kinds]
     if presses:
         hangs = [n for n, stakes in zip(believed.numbers, believed.stakes, strict=True) if not stakes.barred]
-        runs += [_run(hangs, stop, frets) for frets in _PRESS_RUNS_OF_ALL if len(hangs) > 1]
+        runs += [run_of(hangs, stop, frets) for frets in PRESS_RUNS_OF_ALL if len(hangs) > 1]
     yield tuple(runs)
     if not leaves:
         return
     ends = [n for n in believed.numbers if n in (believed.numbers[0], believed.numbers[-1])]
     for some in (ends, [n for n in believed.numbers if n not in ends]):
-        yield tuple(run for number in some for run in _leaves(settings, fit, number))
+        yield tuple(run for number in some for run in leaf_runs(settings, fit, number))
 
 
-def _run(numbers: Sequence[int], stop: Stop, frets: tuple[tuple[int, ...], ...]) -> _Run:
-    """The same stopped takes on some strings, one string after the other."""
-    return _Run(
-        tuple(tuple(Position(number, stop, fret) for fret in part) for number in numbers for part in frets)
-    )
-
-
-def _leaves(settings: SessionSettings, fit: Fit, number: int) -> Iterator[_Run]:
-    """Leaves of some thicknesses about the gap that is believed: one, or some that may bracket it."""
-    assert fit.joint is not None
-    probe = Position(number, Stop.LEAF, 1, leaf_mm=LEAF_STEP_MM)
-    outlook = fit.joint.outlook(settings.instrument, (probe,), reading_cents=USUAL_READING_CENTS)
-    gap = float(outlook.expected[0])
-    reach = LEAF_REACH * float(np.sqrt(outlook.covariance[-1, -1]))
-    thinnest = max(1, round((gap - reach) / LEAF_STEP_MM))
-    thickest = round((gap + reach) / LEAF_STEP_MM)
-    for count in range(1, MOST_LEAVES + 1):
-        for apart in range(1, MOST_APART + 1 if count > 1 else 2):
-            for step in range(thinnest, thickest - apart * (count - 1) + 1):
-                steps = range(step, step + apart * count, apart)
-                yield _Run((tuple(replace(probe, leaf_mm=round(s * LEAF_STEP_MM, 2)) for s in steps),))
-
-
-def _choose(believed: _Slots, outlook: Outlook, runs: Sequence[_Run], *, pays: float) -> tuple[_Run, ...]:
+def _choose(believed: _Slots, outlook: Outlook, runs: Sequence[Run], *, pays: float) -> tuple[Run, ...]:
     """The run that saves most for its time, and what still pays beside it on other strings."""
     index = {position: i for i, position in enumerate(outlook.positions)}
     played = [[index[p] for p in run.stopped] for run in runs]
@@ -400,7 +312,7 @@ def _narrows(believed: _Slots, after_mm: FloatArray, before_mm: FloatArray) -> F
     return np.asarray(np.where(hangs, 1 - after_mm / before_mm, 0.0).max(axis=1))
 
 
-def _asked(believed: _Slots, outlook: Outlook, chosen: Sequence[_Run]) -> NextTakes:
+def _asked(believed: _Slots, outlook: Outlook, chosen: Sequence[Run]) -> NextTakes:
     """The takes of some runs and the first stopped one with its reason."""
     index = {position: i for i, position in enumerate(outlook.positions)}
     first = chosen[0].stopped[0]

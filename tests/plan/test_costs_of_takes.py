@@ -14,7 +14,8 @@ from pitchcheck.fit.joint import Outlook
 from pitchcheck.instrument import Aim
 from pitchcheck.plan import decision, next_takes, removal
 from pitchcheck.plan.decision import Stakes, cost_s, gain_s, left_s, would_file
-from pitchcheck.plan.next_takes import _asked, _choose, _Run, _run, _sds, _Slots
+from pitchcheck.plan.next_takes import _asked, _choose, _sds, _Slots
+from pitchcheck.plan.runs import Run, run_of
 from pitchcheck.takes import Position, Stop
 
 STAKES = Stakes(worth_mm=0.1, may_file=True, pass_s=200.0)
@@ -96,7 +97,7 @@ def test_a_take_saves_the_cost_now_less_the_mean_cost_then(mean: float, sd: floa
 
 
 def test_times_that_takes_need() -> None:
-    run = _run((3,), Stop.PRESS, ((1, 2, 1), (3, 4, 3)))
+    run = run_of((3,), Stop.PRESS, ((1, 2, 1), (3, 4, 3)))
     assert [p.stop for p in run.takes] == [
         Stop.OPEN,
         *3 * [Stop.PRESS],
@@ -105,18 +106,18 @@ def test_times_that_takes_need() -> None:
         Stop.OPEN,
     ]
     assert run.seconds == 9 * 12.0
-    leaves = _Run(((Position(1, Stop.LEAF, 1, leaf_mm=0.2), Position(1, Stop.LEAF, 1, leaf_mm=0.25)),))
+    leaves = Run(((Position(1, Stop.LEAF, 1, leaf_mm=0.2), Position(1, Stop.LEAF, 1, leaf_mm=0.25)),))
     assert leaves.seconds == 2 * 12.0 + 2 * 20.0
     assert decision.PASS_S == 6 * 60
 
 
 def test_a_long_run_is_begun() -> None:
-    run = _run((2,), Stop.PRESS, 4 * ((1, 2, 1),))
+    run = run_of((2,), Stop.PRESS, 4 * ((1, 2, 1),))
     assert len(run.takes) == 17
     assert run.begun(17) == run
     assert len(run.begun(16).takes) == 13
     assert len(run.begun(3).parts) == 1  # one part at least
-    both = _run((2, 1), Stop.PRESS, ((1,),))
+    both = run_of((2, 1), Stop.PRESS, ((1,),))
     assert both.strings == {1, 2}
     assert [p.string for p in both.takes] == [2, 2, 2, 1, 1, 1]
 
@@ -147,7 +148,7 @@ def slots(**stakes: object) -> _Slots:
     return _Slots((1, 2), np.array([0.2, 0.2]), np.array([0.1, 0.1]), each)
 
 
-RUNS = tuple(_run((n,), Stop.PRESS, ((1,),)) for n in (1, 2))
+RUNS = tuple(run_of((n,), Stop.PRESS, ((1,),)) for n in (1, 2))
 
 
 @pytest.mark.parametrize(("times", "chosen"), [(5.2, True), (4.8, False)])
@@ -183,7 +184,7 @@ def test_runs_are_chosen_by_what_they_save_for_their_time_and_added_while_they_p
     assert _choose(believed, view, RUNS, pays=0.99 * rate) == both
     assert _choose(believed, view, RUNS, pays=1.01 * rate) == ()
     # of two runs of a string one is chosen, the better one for its time
-    longer = _run((1,), Stop.PRESS, ((1, 2),))
+    longer = run_of((1,), Stop.PRESS, ((1, 2),))
     known = gain_s(0.2, 0.1, np.array([_sds(view, [0, 1])[0]]), STAKES)[0]
     better = longer if known / longer.seconds > rate else RUNS[0]
     assert _choose(believed, view, (RUNS[0], longer), pays=0.01) == (better,)
@@ -191,12 +192,12 @@ def test_runs_are_chosen_by_what_they_save_for_their_time_and_added_while_they_p
 
 def test_no_more_than_sixteen_takes_are_asked_for_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(next_takes, "_gains", lambda _, after: np.sum(1e6 * (0.1 - after), axis=1))
-    long = tuple(_run((n,), Stop.PRESS, 2 * ((1, 2, 1),)) for n in (1, 2))
+    long = tuple(run_of((n,), Stop.PRESS, 2 * ((1, 2, 1),)) for n in (1, 2))
     assert [len(run.takes) for run in long] == [9, 9]
     assert [run.strings for run in _choose(slots(), outlook(), long, pays=0.01)] == [{1}]
-    short = (long[0], _run((2,), Stop.PRESS, ((1, 2, 1),)))
+    short = (long[0], run_of((2,), Stop.PRESS, ((1, 2, 1),)))
     assert [run.strings for run in _choose(slots(), outlook(), short, pays=0.01)] == [{1}, {2}]
-    whole = (_run((2,), Stop.PRESS, 4 * ((1, 2, 1),)),)
+    whole = (run_of((2,), Stop.PRESS, 4 * ((1, 2, 1),)),)
     assert [len(run.takes) for run in _choose(slots(), outlook(), whole, pays=0.01)] == [13]
 
 
