@@ -6,6 +6,7 @@ Conventions: as in ``app``, with what ``pitchcheck job`` calls; what takes long 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -14,7 +15,7 @@ from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.requests import Request
-from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, Response
 from starlette.routing import Route
 
 from pitchcheck.bench import forms, job_work
@@ -215,13 +216,7 @@ class JobPages(PageKit):
         folder = self._job(request)
         if folder is None:
             return missing()
-        form = await request.form(max_fields=12, max_files=0)
-        try:
-            entry = forms.gauge(form)
-            await run_in_threadpool(add_job_gauge, folder, entry, now=now())
-        except (PitchcheckError, OSError) as error:
-            return JSONResponse({"said": refused(error).words}, status_code=400)
-        return JSONResponse({"said": forms.gauge_words(entry)})
+        return await self.write_gauge(request, folder, partial(add_job_gauge, now=now()))
 
     # -- helpers
 

@@ -9,9 +9,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
+from pitchcheck.bench import forms
 from pitchcheck.bench.folders import Places
 from pitchcheck.bench.guard import REPORT_POLICY
 from pitchcheck.bench.hub import Hub
@@ -19,6 +21,8 @@ from pitchcheck.bench.input_try import InputTry
 from pitchcheck.bench.runner import Begin, Runner
 from pitchcheck.bench.templating import render
 from pitchcheck.bench.worker import Refused, Worker, refused
+from pitchcheck.errors import PitchcheckError
+from pitchcheck.session.gauge_entry import GaugeEntry
 from pitchcheck.words import phrases
 
 Result = TypeVar("Result")
@@ -59,6 +63,18 @@ class PageKit:
     def to(self, path: str) -> RedirectResponse:
         """Lead on to another page."""
         return RedirectResponse(f"/{self._bench.token}/{path}", status_code=303)
+
+    async def write_gauge(
+        self, request: Request, folder: Path, keep: Callable[[Path, GaugeEntry], object]
+    ) -> JSONResponse:
+        """Let a reading of the gauge form be kept with a folder; answer what was written, or why not."""
+        form = await request.form(max_fields=12, max_files=0)
+        try:
+            entry = forms.gauge(form)
+            await run_in_threadpool(keep, folder, entry)
+        except (PitchcheckError, OSError) as error:
+            return JSONResponse({"said": refused(error).words}, status_code=400)
+        return JSONResponse({"said": forms.gauge_words(entry)})
 
     async def worked(self, work: Callable[..., Result], *args: Any) -> Result | Refused:
         """Let the worker process do something, and wait for it."""

@@ -17,7 +17,7 @@ from pitchcheck.bench import forms, job_work
 from pitchcheck.bench.folders import was_played
 from pitchcheck.bench.page_kit import PageKit, missing, report_response
 from pitchcheck.bench.runner import Begin, as_keys
-from pitchcheck.bench.worker import Refused, refused
+from pitchcheck.bench.worker import Refused
 from pitchcheck.course import Thoroughness
 from pitchcheck.errors import BadValue, NothingMeasured, PitchcheckError
 from pitchcheck.session.gauge_entry import add_gauge
@@ -109,14 +109,10 @@ class SessionPages(PageKit):
         folder = self.session_folder(request)
         if folder is None:
             return missing()
-        form = await request.form(max_fields=12, max_files=0)
-        try:
-            entry = forms.gauge(form)
-            await run_in_threadpool(add_gauge, folder, entry)
-        except (PitchcheckError, OSError) as error:
-            return JSONResponse({"said": refused(error).words}, status_code=400)
-        self._bench.runner.measure(folder)
-        return JSONResponse({"said": forms.gauge_words(entry)})
+        answer = await self.write_gauge(request, folder, add_gauge)
+        if answer.status_code == 200:
+            self._bench.runner.measure(folder)
+        return answer
 
     async def filed(self, request: Request) -> Response:
         """Begin the next pass: what was removed, and the strings to be heard again."""
