@@ -7,3 +7,4 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+IntArray = npt.NDArray[np.int_]

@@ -13,7 +13,7 @@ import numpy as np
 
 from pitchcheck.pitch.joint_notes import GLIDES_CENTS, TAIL, JointNotes, NoteLikelihood, solve
 from pitchcheck.pitch.partial_scatter import BENDS, LOW, closer_shapes, own_deviation, scatter_shapes
-from pitchcheck.types import FloatArray
+from pitchcheck.types import FloatArray, IntArray
 
 SCATTERS_CENTS = np.geomspace(0.0005, 8.0, 9)  # [cent] grid of what a partial does in one note only
 # [cent] what partials of notes do that differ in pitch alone: none would outrun the arithmetic
@@ -21,6 +21,7 @@ ON_MODEL_CENTS = 0.0003
 RATIO = float(SCATTERS_CENTS[1] / SCATTERS_CENTS[0])
 CLOSE = 1.3  # ratio of sizes that are looked at in the end
 SHAPES = scatter_shapes(SCATTERS_CENTS, bends=BENDS, low=LOW, on_model=ON_MODEL_CENTS)
+ALIKE = 0.5 / 12  # [octave] notes no further apart are pulled alike: half the width of a mode of the body
 UNLIKELY = 12.0  # logarithm of the evidence by which a shape of scatter may fall behind
 FAR = 0.25  # [octave] from the other notes at which partials deviate twice as much, in variance: another pull
 
@@ -44,8 +45,13 @@ class Differences:
 def first_look(trial: NoteLikelihood, notes: JointNotes) -> tuple[FloatArray, FloatArray]:
     """Weights of the notes' partials (n, k), and shapes of scatter worth looking at, from three rounds."""
     robust_weight, shapes = np.ones(trial.known.shape) / _distance_inflation(notes.hz), SHAPES
+    some, glides = unlike_pitches(notes.hz), GLIDES_CENTS[1::2]
     for turn in range(3):
-        evidence, means, _ = solve(trial, shapes, notes, robust_weight, glides=GLIDES_CENTS[1::2])
+        evidence, means, _ = solve(trial, shapes, notes, robust_weight, glides=glides)
+        if some.size < notes.hz.size:
+            evidence = solve(trial.only(some), shapes, notes.only(some), robust_weight[some], glides=glides)[
+                0
+            ]
         glide, best = np.unravel_index(int(np.argmax(evidence)), evidence.shape)
         robust_weight = _student_weight(trial, notes, means[glide, best], shape=shapes[best])
         shapes = _likely(shapes, evidence)
@@ -74,9 +80,16 @@ def fit_differences(
     robust_weight : array, shape (n, k)
         Weights of the partials.
     """
+    from scipy.special import logsumexp
+
     count = notes.hz.size
     points = [solve(t, shapes, notes, robust_weight, glides=GLIDES_CENTS) for t in trials]
     log_weight = np.array([p[0] + t.belief for p, t in zip(points, trials, strict=True)])  # (t, g, s)
+    some = unlike_pitches(notes.hz)
+    if some.size < count:  # the scatter by these, the glides by all
+        few, weights = notes.only(some), robust_weight[some]
+        told = [solve(t.only(some), shapes, few, weights, glides=GLIDES_CENTS)[0] + t.belief for t in trials]
+        log_weight += logsumexp(told, axis=(0, 1)) - logsumexp(log_weight, axis=(0, 1))
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     sharp = np.array([p[1][..., :count] for p in points])
@@ -85,6 +98,19 @@ def fit_differences(
     between = gap[..., :, None] - gap[..., None, :]
     variance = np.einsum("tgs,tgsij->ij", weight, np.array([p[2] for p in points]) + between**2)
     return Differences(mean, variance)
+
+
+def unlike_pitches(hz: FloatArray) -> IntArray:
+    """Places of notes no two of which are alike in pitch, the first of each; all where that leaves one.
+
+    How far partials deviate in one note only is told by these: the body pulls by frequency, so whatever is
+    played again is pulled alike, and bears no witness that partials deviate little.
+    """
+    chosen: list[int] = []
+    for i, one in enumerate(hz):
+        if all(abs(np.log2(one / hz[j])) > ALIKE for j in chosen):
+            chosen.append(i)
+    return np.array(chosen if len(chosen) > 1 else range(hz.size))
 
 
 def own_variances(variance: FloatArray) -> FloatArray:

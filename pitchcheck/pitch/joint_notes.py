@@ -8,7 +8,7 @@ e_k are what all notes share and are left wholly free. Only differences between 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from pitchcheck.pitch.partial_scatter import (
     variance_inflation,
     with_own_variance,
 )
-from pitchcheck.types import FloatArray
+from pitchcheck.types import FloatArray, IntArray
 from pitchcheck.units import CENTS_PER_LOG
 
 GLIDES_CENTS = (0.0005, 0.1, 0.7, 4.0)  # [cent] grid of how much the glides of the notes differ
@@ -47,6 +47,10 @@ class JointNotes:
     def sensitivity(self) -> FloatArray:
         """Relative sharpness of each partial per unit of B. Shape (n, k)."""
         return np.array([inharmonicity_sensitivity(self.number, inharmonicity=b) for b in self.inharmonicity])
+
+    def only(self, some: IntArray) -> JointNotes:
+        """Return some of the notes, by their places."""
+        return JointNotes(self.number, self.hz[some], self.inharmonicity[some])
 
 
 @dataclass(frozen=True)
@@ -83,6 +87,17 @@ class NoteLikelihood:
     def known(self) -> FloatArray:
         """Information on each partial's pitch. Shape (n, k)."""
         return np.asarray(self.information[..., 0, 0])
+
+    def only(self, some: IntArray) -> NoteLikelihood:
+        """Return the same look at some of the notes, by their places; ``power`` stays that of all."""
+        return replace(
+            self,
+            information=self.information[some],
+            score=self.score[some],
+            glide=self.glide[some],
+            own_sd=tuple(sd[some] for sd in self.own_sd),
+            fading=self.fading[some],
+        )
 
 
 def solve(

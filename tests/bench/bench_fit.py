@@ -18,13 +18,14 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import numpy as np
 
 from bench import fit_bench as fb
-from helpers import marks as between
+from helpers import marks
 from helpers.instruments import KINDS
 from pitchcheck.course import Thoroughness
 
-DOCS = Path(__file__).parents[2] / "docs"
+FILE = "accuracy-fit.md"
+PICTURES = marks.DOCS / "pictures"
 SEEDS = range(2)
-START, END = "<!-- measured -->\n", "<!-- /measured -->\n"
+TABLES = ("fit", "fit-drawn", "fit-decisions", "fit-shared", "fit-takes")  # names of the marks
 DRAWN = {Thoroughness.FULL: 20, Thoroughness.THOROUGH: 10}  # instruments of each of five kinds
 TAKES = {
     "press 1, 2 once": (1, (1, 2)),
@@ -115,14 +116,14 @@ def draw(runs: dict[str, list[fb.Score]], steps: dict[str, list[fb.Score]]) -> N
     mpl.rcParams.update({"svg.hashsalt": "fit", "font.size": 9, "svg.fonttype": "none"})
     from matplotlib import pyplot as plt
 
-    marks = {"guitar": "o", "bass": "s", "nylon": "^"}
+    symbols = {"guitar": "o", "bass": "s", "nylon": "^"}
 
     def save(figure: object, name: str) -> None:
-        figure.savefig(DOCS / "pictures" / f"fit-{name}.svg", metadata={"Date": None})
+        figure.savefig(PICTURES / f"fit-{name}.svg", metadata={"Date": None})
         plt.close(figure)
 
     figure, axes = plt.subplots(figsize=(6, 3.4), layout="constrained")
-    for family, mark in marks.items():
+    for family, mark in symbols.items():
         few = fb.of_family(runs["full"], family)
         few = few[: len(few) // len(SEEDS)]  # one noise is enough to see
         axes.plot([s.true_mm for s in few], [s.error_mm for s in few], mark, ms=3.5, mfc="none", label=family)
@@ -133,7 +134,7 @@ def draw(runs: dict[str, list[fb.Score]], steps: dict[str, list[fb.Score]]) -> N
 
     figure, axes = plt.subplots(figsize=(6, 3.4), layout="constrained")
     levels = np.linspace(0.1, 0.98, 23)
-    for (family, mark), line in zip(marks.items(), ("-", "--", ":"), strict=True):
+    for (family, mark), line in zip(symbols.items(), ("-", "--", ":"), strict=True):
         pit = np.array([s.height.below(s.true_mm) for s in fb.of_family(runs["full"], family)])
         held = [float(np.mean(np.abs(pit - 0.5) <= level / 2)) for level in levels]
         axes.plot(levels, held, line + mark, ms=3, mfc="none", label=family)
@@ -143,7 +144,7 @@ def draw(runs: dict[str, list[fb.Score]], steps: dict[str, list[fb.Score]]) -> N
     save(figure, "coverage")
 
     figure, axes = plt.subplots(figsize=(6, 3.4), layout="constrained")
-    for family, mark in marks.items():
+    for family, mark in symbols.items():
         medians = [fb.median_error_mm(fb.of_family(scores, family)) for scores in steps.values()]
         axes.plot(range(len(steps)), medians, mark + "-", mfc="none", label=family)
     axes.set_xticks(range(len(steps)), [name.replace(" ", "\n", 2) for name in steps])
@@ -162,23 +163,22 @@ class Only:
         return fb.first_takes(known, presses=self.presses, frets=self.frets)
 
 
-def write(tables: Sequence[Sequence[str]]) -> None:
-    """Put the tables between the marks of the document."""
-    path = DOCS / "accuracy-fit.md"
-    text = path.read_text(encoding="utf-8")
-    for rows, start in zip(tables, text.split(START)[1:], strict=True):
-        old = start.split(END)[0]
-        if "--check" in sys.argv:
-            if not between.agree(old, "\n".join(rows) + "\n"):
-                sys.exit("docs/accuracy-fit.md says otherwise than the code:\n" + "\n".join(rows))
-            continue
-        text = text.replace(START + old + END, START + "\n".join(rows) + "\n" + END, 1)
-    path.write_text(text, encoding="utf-8")
+def write(tables: Sequence[Sequence[str]], *, check: bool) -> int:
+    """Put the tables between their marks, or compare; 1 where the document says otherwise."""
+    status = 0
+    for name, rows in zip(TABLES, tables, strict=True):
+        text = "\n".join(rows) + "\n"
+        if not check:
+            marks.write(FILE, name, text)
+        elif not marks.agree(marks.cut(FILE, name)[1], text):
+            print(f"docs/{FILE}, {name}: the code says\n{text}")
+            status = 1
+    return status
 
 
-def main() -> None:
-    """Measure, write, draw."""
-    (DOCS / "pictures").mkdir(exist_ok=True)
+def main(*, check: bool) -> int:
+    """Measure, write or compare, draw."""
+    PICTURES.mkdir(exist_ok=True)
     with ProcessPoolExecutor(2) as pool:
         runs = {
             "full": measure(fb.FULL, full, pool),
@@ -189,12 +189,18 @@ def main() -> None:
         steps = {name: measure(fb.THOROUGH, Only(*what), pool) for name, what in TAKES.items()}
         own = {f"drawn, {protocol}": measure_drawn(protocol, pool) for protocol in DRAWN}
     two = {name: runs[name] for name in ("full", "thorough")}
-    write(
-        [accuracy_rows(runs), accuracy_rows(own), decision_rows(two), shared_rows(two), accuracy_rows(steps)]
-    )
-    if "--check" not in sys.argv:
+    tables = [
+        accuracy_rows(runs),
+        accuracy_rows(own),
+        decision_rows(two),
+        shared_rows(two),
+        accuracy_rows(steps),
+    ]
+    status = write(tables, check=check)
+    if not check:
         draw(runs, steps)
+    return status
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main(check="--check" in sys.argv))

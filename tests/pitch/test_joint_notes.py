@@ -18,6 +18,7 @@ from pitchcheck.pitch.differences import (
     _student_weight,
     first_look,
     fit_differences,
+    unlike_pitches,
 )
 from pitchcheck.pitch.joint_notes import JointNotes, NoteLikelihood, _gather, solve
 from pitchcheck.pitch.partial_scatter import own_deviation, variance_inflation
@@ -158,6 +159,57 @@ def test_differences_are_averaged_over_all_ways_of_looking() -> None:
             apart = np.array(means)[:, i] - np.array(means)[:, j]
             total = share @ (np.array(variances)[:, i, j] + apart**2) - (share @ apart) ** 2
             assert found.variance[i, j] == pytest.approx(total, rel=1e-6, abs=1e-16)
+
+
+def test_notes_within_half_a_semitone_are_alike_and_the_first_stands_for_them() -> None:
+    hz = 110.0 * 2 ** (np.array([0.0, 0.45, 0.55, 1.0, 12.0, 0.05, -0.6]) / 12)
+    assert unlike_pitches(hz).tolist() == [0, 2, 4, 6]
+    assert unlike_pitches(hz[[0, 1, 5]]).tolist() == [0, 1, 2]  # no other witness: all
+
+
+def test_how_far_partials_deviate_is_told_by_notes_of_unlike_pitch() -> None:
+    """Sizes of scatter weigh by the first and third note alone, the rest within each size by all three."""
+    rng = np.random.default_rng(23)
+    laws = JointNotes(NUMBER, np.array([110.0, 110.2, 147.0]), np.full(3, 2e-5))
+    two = JointNotes(NUMBER, laws.hz[[0, 2]], laws.inharmonicity[[0, 2]])
+    trials = [likelihood(rng), replace(likelihood(rng), belief=1.0)]
+    shapes = np.array([[0.6, 0.0, 0.0, -1.0], [0.2, 0.5, 1.0, -2.0]])
+    weight = rng.uniform(0.5, 1.0, (3, 4))
+    by_all, by_two, means = [], [], []
+    for trial in trials:
+        pair = NoteLikelihood(
+            trial.information[[0, 2]],
+            trial.score[[0, 2]],
+            3.0,
+            trial.belief,
+            np.zeros(2),
+            (),
+            trial.fading[[0, 2]],
+        )
+        evidence, estimate, _ = solve(trial, shapes, laws, weight, glides=(0.0005, 0.1, 0.7, 4.0))
+        by_all.append(evidence + trial.belief)
+        by_two.append(
+            solve(pair, shapes, two, weight[[0, 2]], glides=(0.0005, 0.1, 0.7, 4.0))[0] + trial.belief
+        )
+        means.append(estimate[..., :3])
+    every, few = np.exp(by_all - np.max(by_all)), np.exp(by_two - np.max(by_two))
+    size = few.sum(axis=(0, 1)) / few.sum()
+    share = every / every.sum(axis=(0, 1)) * size
+    found = fit_differences(trials, shapes, laws, robust_weight=weight)
+    assert found.sharp == pytest.approx(np.einsum("tgs,tgsn->n", share, np.array(means)), rel=1e-9)
+
+
+def test_a_note_played_again_does_not_make_partials_deviate_less() -> None:
+    """Twice the same three notes, pulled alike: the differences are known no better than from three."""
+    rng = np.random.default_rng(29)
+    once = made(rng, np.zeros(3), 0.5 * CENT * rng.normal(size=(3, 4)))
+    twice = once.only(np.array([0, 1, 2, 0, 1, 2]))
+    laws = [LAWS, LAWS.only(np.array([0, 1, 2, 0, 1, 2]))]
+    sds = []
+    for trial, law in zip((once, twice), laws, strict=True):
+        weight, shapes = first_look(trial, law)
+        sds.append(np.sqrt(fit_differences([trial], shapes, law, robust_weight=weight).variance[0, 2]))
+    assert sds[1] > 0.9 * sds[0]  # as if all six were witnesses: 0.83
 
 
 def made(
