@@ -1,6 +1,7 @@
 """How well memos are labelled: sixty players with phones, seeds that nothing was developed on.
 
-``python tests/bench/bench_memo.py [count] [first seed]`` writes the table. A pluck is right
+``python tests/bench/bench_memo.py [count] [first seed] [hard]`` writes the table; ``hard`` is of players and
+phones whose manners vary much more (``helpers/memo_manner.py``). A pluck is right
 when a sound within 0.12 s of it was labelled, for sure, with its string, stop and fret. A memo is mislabelled
 in silence when it was not refused and more than 2 % of its labels are wrong or stand on no pluck.
 """
@@ -16,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-from helpers.memo_player import Memo, make_memo
+from helpers.memo_player import Memo, Wish, make_memo
 from pitchcheck.audio.recording import read_recording
 from pitchcheck.memo.labelling import label_sounds
 from pitchcheck.memo.labels import Label
@@ -51,9 +52,9 @@ class Score:
         return not self.refused and self.wrong > WRONG_SHARE * self.plucks
 
 
-def score(seed: int, folder: Path) -> Score:
+def score(seed: int, folder: Path, *, hard: bool = False) -> Score:
     """Make a memo, write it with its encoder, and label what comes back."""
-    memo = make_memo(seed)
+    memo = make_memo(seed, Wish(hard=hard))
     path = memo.write(folder)
     start = time.perf_counter()
     recording = read_recording(path)
@@ -93,7 +94,7 @@ def main() -> None:
     scores = []
     with tempfile.TemporaryDirectory() as folder:
         for seed in range(first, first + number):
-            one = score(seed, Path(folder))
+            one = score(seed, Path(folder), hard=sys.argv[3:] == ["hard"])
             scores.append(replace(one, memo=replace(one.memo, samples=np.zeros(0))))
             memo = one.memo
             word = "refused" if one.refused else "good" if one.good else "below 98 %"

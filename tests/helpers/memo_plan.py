@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from helpers.memo_manner import USUAL, Manner
 from pitchcheck.takes import Position, Stop
 
 Place = tuple[Stop, int | None]
@@ -17,7 +18,8 @@ Place = tuple[Stop, int | None]
 
 @dataclass(frozen=True)
 class Step:
-    """One thing that is done. ``what``: pluck, damped, wrong start, talk, bump or rustle."""
+    """One thing that is done. ``what``: pluck, damped, touched, wrong start, strum, talk, talk over, bump or
+    rustle."""
 
     what: str
     position: Position | None = None
@@ -53,21 +55,43 @@ class Planner:
         Strings.
     calm : bool
         Nothing is skipped, doubled, said or bumped.
+    manner : Manner
     """
 
-    def __init__(self, rng: np.random.Generator, numbers: list[int], *, calm: bool) -> None:
-        self.rng, self.numbers, self.calm = rng, numbers, calm
+    def __init__(
+        self, rng: np.random.Generator, numbers: list[int], *, calm: bool, manner: Manner = USUAL
+    ) -> None:
+        self.rng, self.numbers, self.calm, self.manner = rng, numbers, calm, manner
         self.chatty, self.clumsy = rng.uniform(0.0, 0.12), rng.uniform(0.0, 0.1)
         self.slips = 0.0 if calm else rng.uniform(0.0, 0.06)
+        if manner.slips is not None:
+            self.slips = manner.slips
 
     def plan(self, course: tuple[Place, ...]) -> list[Step]:
         """Return everything that is done, in order."""
         steps: list[Step] = []
         if self._chance(0.5):
             steps.append(Step("talk"))
-        for number in self._order():
-            steps += self._string(int(number), course)
+        order = [int(number) for number in self._order()]
+        steps += self._before(order)
+        for number in order:
+            steps += self._string(number, course)
+        if self.manner.returns:
+            for number in order:
+                if self._chance(self.manner.returns):
+                    steps += self._string(number, course)
         return steps
+
+    def _before(self, order: list[int]) -> Iterator[Step]:
+        """What some do before they begin."""
+        if self.manner.strums:
+            for number in order:
+                yield Step("strum", Position(number, Stop.OPEN, None))
+            yield Step("talk")
+        if self.manner.tunes_first:
+            for number in order:
+                yield Step("pluck", Position(number, Stop.OPEN, None))
+            yield Step("talk")
 
     def _chance(self, share: float) -> bool:
         return bool(not self.calm and self.rng.random() < share)
@@ -96,10 +120,20 @@ class Planner:
                 continue
             if self._chance(self.slips):
                 yield Step("damped", Position(number, *place))
+            pressed = place[0] is Stop.PRESS
+            if pressed and self._touches():
+                yield Step("touched", Position(number, *place))
             yield Step("pluck", Position(number, *place))
+            if self.manner.talks_over and self._chance(self.manner.talks_over):
+                yield Step("talk over")
             if self._chance(self.slips):
                 yield Step("pluck", Position(number, *place))
+            if pressed and self._touches():
+                yield Step("touched", Position(number, *opened))
         yield from self._noise()
+
+    def _touches(self) -> bool:
+        return self.manner.touches > 0 and self._chance(self.manner.touches)
 
     def _noise(self) -> Iterator[Step]:
         for what, share in (("talk", self.chatty), ("bump", self.clumsy), ("rustle", 0.03)):

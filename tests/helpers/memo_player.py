@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from helpers.codecs import PHONE, encode
+from helpers.memo_manner import USUAL, Manner, any_manner, in_a_room
 from helpers.memo_plan import COURSES, SHARES, Planner
 from helpers.memo_sounds import bump, follow_gain, rustle, talk
 from pitchcheck.instrument import Instrument
@@ -86,6 +87,7 @@ class Wish:
     gain_depth: float | None = None
     longest_ring_s: float = 3.0
     capo: int = 0
+    hard: bool = False  # with a manner of playing of its own
 
 
 def make_memo(seed: int, wish: Wish | None = None) -> Memo:
@@ -98,17 +100,17 @@ def make_memo(seed: int, wish: Wish | None = None) -> Memo:
     instrument = behind_capo(random_instrument(rng, kind), wish.capo)
     down = rng.choice([0.0, -100.0, -200.0, -50.0], p=[0.7, 0.1, 0.1, 0.1]) + rng.normal(0, 6.0)
     offset = float(down) if wish.offset_cents is None else wish.offset_cents
-    truth = random_truth(rng, instrument, offset_cents=offset)
+    manner = any_manner(rng) if wish.hard else USUAL
+    truth = random_truth(rng, instrument, offset_cents=offset, apart_cents=manner.apart_cents)
     if wish.capo:
         truth = replace(truth, strings=tuple(replace(s, slot_height_mm=0.0) for s in truth.strings))
-    track = _Track(rng, loud=rng.uniform(0.25, 1.0), lets_ring=bool(rng.random() < 0.3))
-    steps = Planner(rng, [s.number for s in instrument.strings], calm=wish.calm).plan(COURSES[course])
-    played = iter(
-        play(
-            rng, truth=truth, hand=wish.hand, positions=[s.position for s in steps if s.position is not None]
-        )
-    )
+    track = _Track(rng, loud=rng.uniform(0.25, 1.0), lets_ring=bool(rng.random() < 0.3), manner=manner)
+    numbers = [s.number for s in instrument.strings]
+    steps = Planner(rng, numbers, calm=wish.calm, manner=manner).plan(COURSES[course])
+    positions = [s.position for s in steps if s.position is not None]
+    played = iter(play(rng, truth=truth, hand=manner.hand or wish.hand, positions=positions))
     voice = Voice(random_body(rng, pull_cents=rng.uniform(0.3, 1.5)), SILENT_ROOM, RATE_HZ, 5.0)
+    ring_to = manner.ring_s[1] if wish.hard else wish.longest_ring_s
     for step in steps:
         if step.position is None:
             track.noise(step.what)
@@ -116,11 +118,14 @@ def make_memo(seed: int, wish: Wish | None = None) -> Memo:
         note = next(played)
         clip = sound_of(rng, played=note, instrument=instrument, truth=truth, voice=voice)
         sound = clip.samples[round(BEGINS_S * RATE_HZ) :]
-        track.pluck(step.what, step.position, sound, hz=note.hz, ring_s=rng.uniform(1.3, wish.longest_ring_s))
+        track.pluck(
+            step.what, step.position, sound, hz=note.hz, ring_s=rng.uniform(manner.ring_s[0], ring_to)
+        )
     snr = float(rng.uniform(20.0, 40.0)) if wish.snr_db is None else wish.snr_db
-    samples = track.mixed(tail_s=2.0)
+    samples = in_a_room(rng, track.mixed(tail_s=2.0), manner=manner, rate_hz=RATE_HZ)
     samples = samples + _noise(rng, samples, track.here, snr_db=snr)
     depth = float(rng.choice([0.0, 0.0, 0.4])) if wish.gain_depth is None else wish.gain_depth
+    depth = depth if manner.gain_depth is None else manner.gain_depth
     if depth:
         samples = follow_gain(samples, rate_hz=RATE_HZ, depth=depth)
     samples = 0.9 * samples / np.abs(samples).max()
@@ -136,7 +141,7 @@ def random_instrument(rng: np.random.Generator, kind: str) -> Instrument:
 
 
 def random_truth(
-    rng: np.random.Generator, instrument: Instrument, *, offset_cents: float = 0.0
+    rng: np.random.Generator, instrument: Instrument, *, offset_cents: float = 0.0, apart_cents: float = 5.0
 ) -> InstrumentTruth:
     """Return an instrument as it really is: heights from good to grossly high, all strings tuned alike."""
     nut, tail = rng.normal(0.0, 0.15), rng.uniform(30.0, 120.0)
@@ -158,7 +163,7 @@ def random_truth(
                 bend_mm=usual.bend_mm * np.exp(rng.normal(0, 0.1)) / tension**0.5,
                 action_12_mm=usual.action_12_mm * rng.uniform(0.7, 1.4),
                 tension_n=usual.tension_n * tension,
-                tuned_cents=offset_cents + rng.normal(0, 5.0),
+                tuned_cents=offset_cents + rng.normal(0, apart_cents),
             )
         )
     return InstrumentTruth(
@@ -175,36 +180,59 @@ def random_truth(
 class _Track:
     """Sound laid down in time, and what is where."""
 
-    def __init__(self, rng: np.random.Generator, *, loud: float, lets_ring: bool) -> None:
-        self.rng, self.loud, self.lets_ring = rng, loud, lets_ring
+    def __init__(
+        self, rng: np.random.Generator, *, loud: float, lets_ring: bool, manner: Manner = USUAL
+    ) -> None:
+        self.rng, self.loud, self.lets_ring, self.manner = rng, loud, lets_ring, manner
         self.here: list[Happening] = []
         self._now = float(rng.uniform(0.3, 2.0))
         self._pieces: list[tuple[int, FloatArray]] = []
-        self._ringing: tuple[int, FloatArray] | None = None
+        self._ringing: dict[int, tuple[int, FloatArray]] = {}
+        self._string_db: dict[int, float] = {}
 
     def noise(self, what: str) -> None:
         rng = self.rng
-        if what == "talk":
+        if what in ("talk", "talk over"):
             sound = talk(rng, seconds=rng.uniform(0.4, 2.5), rate_hz=RATE_HZ)
         elif what == "bump":
             sound = bump(rng, rate_hz=RATE_HZ)
         else:
             sound = rustle(rng, seconds=rng.uniform(0.3, 1.5), rate_hz=RATE_HZ)
+        before = self._now
+        if what == "talk over":
+            self._now = max(0.0, before - rng.uniform(0.5, 1.5))  # while the last note rings
         at = self._add(sound * rng.uniform(0.03, 0.3) * self.loud)
         self.here.append(Happening(at, what))
-        self._now = at + sound.size / RATE_HZ
+        self._now = before if what == "talk over" else at + sound.size / RATE_HZ
 
     def pluck(self, what: str, position: Position, sound: FloatArray, *, hz: float, ring_s: float) -> None:
         rng = self.rng
-        sound = sound * self.loud * rng.uniform(0.7, 1.3)
-        if what == "damped":
-            sound = sound * np.exp(-np.arange(sound.size) / RATE_HZ / rng.uniform(0.03, 0.07))
-            ring_s = 0.4
-        self._damp(slowly=self.lets_ring and rng.random() < 0.7)
-        at = self._add(sound)
-        self._ringing = self._pieces[-1]
+        sound = sound * self.loud * rng.uniform(0.7, 1.3) * self._level(position.string)
+        if what in ("damped", "touched"):
+            fall_s = rng.uniform(0.03, 0.07) if what == "damped" else rng.uniform(0.05, 0.4)
+            sound = sound * np.exp(-np.arange(sound.size) / RATE_HZ / fall_s)
+            ring_s = 0.4 if what == "damped" else 0.1
+        if what == "touched":
+            sound = sound * 10 ** (rng.uniform(-36.0, -18.0) / 20)
+        if what == "strum":
+            ring_s = 0.0
+        self._damp(
+            position.string,
+            others=what != "strum" and not self.manner.undamped,
+            slowly=self.lets_ring and rng.random() < 0.7,
+        )
+        at = self._add(sound, at_once=what == "strum")
+        self._ringing[position.string] = self._pieces[-1]
         self.here.append(Happening(at, what, position, hz))
         self._now = at + ring_s
+
+    def _level(self, string: int) -> float:
+        """How loud this pluck is, besides what every pluck scatters."""
+        if not self.manner.level_db:
+            return 1.0
+        if string not in self._string_db:
+            self._string_db[string] = self.rng.normal(0.0, self.manner.string_db)
+        return float(10 ** ((self._string_db[string] + self.rng.normal(0.0, self.manner.level_db)) / 20))
 
     def mixed(self, *, tail_s: float) -> FloatArray:
         size = round((self._now + tail_s) * RATE_HZ)
@@ -214,20 +242,20 @@ class _Track:
             out[first : first + part.size] += part
         return out
 
-    def _add(self, sound: FloatArray) -> float:
-        first = round((self._now + self.rng.uniform(0.25, 0.8)) * RATE_HZ)
+    def _add(self, sound: FloatArray, *, at_once: bool = False) -> float:
+        shortest, longest = (0.01, 0.04) if at_once else self.manner.pause_s
+        first = round((self._now + self.rng.uniform(shortest, longest)) * RATE_HZ)
         self._pieces.append((first, np.array(sound)))
         return first / RATE_HZ
 
-    def _damp(self, *, slowly: bool) -> None:
-        """Stop what rings, at once or so that it rings on for a while."""
-        if self._ringing is None:
-            return
-        first, sound = self._ringing
-        start = max(0, round((self._now + 0.15) * RATE_HZ) - first)
-        if start < sound.size:
-            fall_s = 0.25 if slowly else 0.015
-            sound[start:] *= np.exp(-np.arange(sound.size - start) / RATE_HZ / fall_s)
+    def _damp(self, string: int, *, others: bool, slowly: bool) -> None:
+        """Stop what rings, the others too or only the string, at once or so that it rings on for a while."""
+        for other in [n for n in self._ringing if n == string or others]:
+            first, sound = self._ringing.pop(other)
+            start = max(0, round((self._now + 0.15) * RATE_HZ) - first)
+            if start < sound.size:
+                fall_s = 0.25 if slowly else 0.015
+                sound[start:] *= np.exp(-np.arange(sound.size - start) / RATE_HZ / fall_s)
 
 
 def _noise(
