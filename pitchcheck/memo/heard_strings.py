@@ -41,7 +41,7 @@ def learn_strings(
         share = np.cumsum(weight[heard][order])
         hz[number] = float(pitch[order][np.searchsorted(share, 0.5 * share[-1])])
         sd[number] = OPEN_CENTS
-    sharp = _learn_sharpness(belief, grammar, sounds, hz)
+    sharp = learn_sharpness(belief, grammar, sounds, hz)
     notes = list(before.hz.values())
     usual = {
         place: cents
@@ -52,7 +52,7 @@ def learn_strings(
     return Strings(hz, sd, usual)
 
 
-def _learn_sharpness(
+def learn_sharpness(
     belief: Belief, grammar: Grammar, sounds: Sequence[Sound], opens: Mapping[int, float]
 ) -> dict[Position, float]:
     """Return how sharp the stopped places were heard. [cent]"""

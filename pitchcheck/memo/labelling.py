@@ -17,7 +17,7 @@ import numpy as np
 from pitchcheck.instrument import Instrument
 from pitchcheck.memo.courses import COURSES, Course
 from pitchcheck.memo.grammar import Grammar, Order, build_grammar, is_played
-from pitchcheck.memo.heard_strings import HEARD_SHARE, learn_strings, nearest_hz
+from pitchcheck.memo.heard_strings import HEARD_SHARE, learn_sharpness, learn_strings, nearest_hz
 from pitchcheck.memo.hidden_markov import Belief, believe, log_evidence
 from pitchcheck.memo.labels import LIKE_STRING, Label, Labelling
 from pitchcheck.memo.place_likelihood import (
@@ -29,6 +29,7 @@ from pitchcheck.memo.place_likelihood import (
     place_likelihoods,
     stretches_of,
 )
+from pitchcheck.memo.rod_or_finger import finger_belief, fretted, may_be_fretted
 from pitchcheck.memo.sounds import Sound
 from pitchcheck.memo.tuning import USUAL_SHARE, USUAL_SHIFTS, offset_density, suggest_offsets
 from pitchcheck.takes import Position, Stop
@@ -45,6 +46,7 @@ SHIFT_SHARE = 2e-3  # how likely each of them is for each string, before anythin
 CLEAN = 2.5  # log odds from which a sound left out asks for another tuning
 MOST_RETRIED = 5  # grammars tried again with another tuning
 LEARNED = 3  # rounds of learning the open strings
+FRETTED = "fretted notes"  # of a course of presses that a finger stopped
 SLIP_CENTS = 15.0  # strings tuned by one ear lie so far from each other (ours)
 
 
@@ -86,6 +88,7 @@ class _Reading:
     log_score: float
     strings: Strings
     belief: Belief | None = None
+    finger: float = 0.0  # how likely its presses were fretted by a finger
 
 
 def label_sounds(
@@ -93,6 +96,7 @@ def label_sounds(
     *,
     instrument: Instrument,
     courses: Sequence[Course] = COURSES,
+    told: str | None = None,
 ) -> Labelling:
     """Label the sounds of a recording.
 
@@ -102,6 +106,8 @@ def label_sounds(
     instrument : Instrument
     courses : sequence of Course
         That may have been played, with their shares.
+    told : {"presses", "frets"} or None
+        What somebody said was played: then a rod and a finger are not told apart by ear.
     """
     numbers = sorted(spec.number for spec in instrument.strings)
     grammars = [build_grammar(c, strings=numbers, order=o) for c in courses for o in Order if is_played(c, o)]
@@ -127,7 +133,7 @@ def label_sounds(
         if again[0].log_score < readings[0].log_score:
             break
         readings = _merge(again, readings)
-    return _conclude(readings, sounds)
+    return _conclude([replace(r, finger=_finger(r, sounds, instrument, told)) for r in readings], sounds)
 
 
 def _read(
@@ -209,6 +215,16 @@ def _settle(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument) 
     return _Reading(grammar, reading.tuning, belief.log_evidence + prior, strings, belief)
 
 
+def _finger(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument, told: str | None) -> float:
+    """Return how likely the presses of a reading were notes fretted by a finger."""
+    if reading.belief is None or not may_be_fretted(reading.grammar):
+        return 0.0
+    if told is not None:
+        return float(told == "frets")
+    sharp = learn_sharpness(reading.belief, reading.grammar, sounds, reading.strings.hz)
+    return finger_belief(sharp, reading.tuning.stretches(instrument))
+
+
 def _conclude(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> Labelling:
     """Put the readings together by their weights."""
     prior = np.array([r.tuning.log_prior for r in readings])
@@ -221,10 +237,14 @@ def _conclude(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> Labellin
             continue
         for t, row in enumerate(reading.belief.states):
             for state in np.flatnonzero(row > 1e-4):
-                shares[t][reading.grammar.positions[state]] += float(worth * row[state])
+                place, share = reading.grammar.positions[state], float(worth * row[state])
+                shares[t][place] += share * (1 - reading.finger)
+                shares[t][fretted(place)] += share * reading.finger
     best = readings[int(np.argmax(weight))]
     labels = tuple(_label(sound, share, best.strings) for sound, share in zip(sounds, shares, strict=True))
-    tuning, grammar = best.tuning, best.grammar
+    tuning, course = best.tuning, best.grammar.course.name
+    if best.finger > 0.5:
+        course = FRETTED
     opened = {label.position.string for label in labels if label.sure and _is_open(label.position)}
     return Labelling(
         tuple(
@@ -233,8 +253,8 @@ def _conclude(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> Labellin
         ),
         tuning.offset_cents,
         dict(tuning.shifts),
-        grammar.course.name,
-        grammar.order,
+        course,
+        best.grammar.order,
         best.strings,
     )
 

@@ -105,7 +105,8 @@ def listing(labels: Sequence[tuple[str, Label]], *, course: str, fretted_alike: 
         lines.append(f"  {len(other)} other sounds (talk, bumps, a damped string) were passed over.")
     if fretted_alike:
         lines.append(
-            "  On nylon a fretted note sounds much like a press. Fretted by a finger? Say --course frets."
+            "  A finger may sharpen strings as little as these presses did. Fretted by a finger, not pressed "
+            "down with a rod? Then no slot is as low as this says: add --course frets."
         )
     return lines
 

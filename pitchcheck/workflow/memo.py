@@ -18,7 +18,6 @@ from pitchcheck.memo.labelling import label_sounds
 from pitchcheck.memo.labels import Label, Labelling
 from pitchcheck.memo.refusal import find_refusal
 from pitchcheck.memo.sounds import Sound, find_sounds
-from pitchcheck.physics.materials import Make, string_constants
 from pitchcheck.session.memo_folder import fill, memo_takes_text, write_memo_folder
 from pitchcheck.session.new_folder import retuned_text, settings_of_kind
 from pitchcheck.session.rows import TakeRow
@@ -33,6 +32,7 @@ from pitchcheck.workflow.progress import Progress
 LEAD_S = 0.08  # [s] of the room kept before a pluck
 TAIL_S = 0.12  # [s] before the next sound in which the hand comes back to the string
 LONGEST_TAKE_S = 6.0  # [s] kept of one pluck; 2 are read
+ALIKE = 0.002  # belief in a finger from which it is spoken of (ours)
 LEAST_TAKE_S = 0.6  # [s] below it nothing is given up for the hand
 
 
@@ -60,8 +60,8 @@ class MemoMeasured:
     folder : Path or None
         The session folder that was written; None if the place cannot be written.
     fretted_alike : bool
-        Whether notes fretted by a finger could have sounded as the presses that were heard: on nylon, where
-        nobody said which it was.
+        Whether notes fretted by a finger could have sounded as the presses that were heard: on nylon, mostly,
+        where nobody said which it was.
     """
 
     measurement: Measurement
@@ -132,6 +132,7 @@ def measure_memo(
             [sounds[i] for i in which],
             instrument=behind_capo(source.instrument, capo),
             courses=prefer(COURSES, course),
+            told=course,
         )
         _check(labelling, source)
         labellings.append(labelling)
@@ -158,20 +159,19 @@ def measure_memo(
             measurement = measure_folder(Path(scratch), progress=progress, workers=workers)
     problems = (*measurement.problems, *_doubtful(found))
     measurement = replace(measurement, problems=problems)
-    alike = course is None and _fretted_alike(source.instrument, [one.label for one in found])
+    alike = course is None and _fretted_alike([one.label for one in found])
     return MemoMeasured(measurement, found, labelling.course, labelling.offset_cents, folder, alike)
 
 
-def _fretted_alike(instrument: Instrument, labels: Sequence[Label]) -> bool:
-    """Whether only presses were heard, some of them on nylon, which a finger sharpens as the rod does."""
-    stopped = [label.position for label in labels if label.sure and label.position is not None]
-    stopped = [position for position in stopped if position.stop is not Stop.OPEN]
-    makes = {
-        string_constants(instrument.string(n), scale_mm=instrument.string_scale_mm(n)).make
-        for n in {position.string for position in stopped}
-    }
-    soft = bool(makes & {Make.POLYMER, Make.WOUND_POLYMER})
-    return soft and all(position.stop is Stop.PRESS for position in stopped)
+def _fretted_alike(labels: Sequence[Label]) -> bool:
+    """Whether only presses were named, and a finger might have sharpened them as much."""
+    stopped = [
+        label for label in labels if label.sure and label.position and label.position.stop is not Stop.OPEN
+    ]
+    if any(label.position is not None and label.position.stop is Stop.FRET for label in stopped):
+        return False
+    finger = [label.other_belief for label in stopped if label.other and label.other.stop is Stop.FRET]
+    return 2 * len(finger) > len(stopped) and min(finger) > ALIKE
 
 
 def _find_source(

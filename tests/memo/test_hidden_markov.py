@@ -55,7 +55,7 @@ def test_evidence_and_beliefs_are_sums_over_all_paths(seed: int) -> None:
             assert belief.states[t, state] == pytest.approx(share, abs=ROUNDING)
 
 
-@pytest.mark.slow  # librosa's path is compiled when it is first asked for: 18 s; the sums above hold every day
+@pytest.mark.slow  # 18 s to compile what is asked for once; the sums above hold every day
 def test_where_one_path_outweighs_all_it_is_the_viterbi_path_of_librosa() -> None:
     from librosa.sequence import viterbi
 
