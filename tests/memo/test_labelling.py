@@ -244,7 +244,7 @@ def test_fretted_notes_in_the_order_of_presses_are_never_named_presses(
 
 @pytest.mark.parametrize("sort", ["presses", "frets"])
 def test_where_two_readings_are_alike_the_players_word_counts(sort: str) -> None:
-    sounds = play("classical", survey(COURSES["home"], SIX), press=0.065)
+    sounds = play("classical", survey(COURSES["home"], SIX), press=0.055)
     made = instrument("classical")
     reason = find_refusal(label_sounds(sounds, instrument=made))
     assert reason is not None
