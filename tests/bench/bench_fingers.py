@@ -1,9 +1,9 @@
-"""Notes fretted by a finger in the order of presses: how often they are told apart, and what comes of the rest.
+"""Notes fretted by a finger in the order of presses: how often they are told apart, what else comes of it.
 
-``python tests/bench/bench_fingers.py [first seed] [instruments of a kind]``: instruments of the finite-element
-bench in the hand of a player at home, ``open, 1, 2, 1, open`` on every string, once with the rod and once with
-a finger. The sharpness of all notes is judged as that of a memo; where they pass for presses, the slots are
-measured as if they were.
+``python tests/bench/bench_fingers.py [first seed] [instruments of a kind]``: instruments of the
+finite-element bench in the hand of a player at home, ``open, 1, 2, 1, open`` on every string, once with the
+rod and once with a finger. The sharpness of all notes is judged as that of a memo; where they pass for
+presses, the slots are measured as if they were.
 """
 
 from __future__ import annotations
