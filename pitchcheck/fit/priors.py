@@ -24,9 +24,10 @@ LOG_FRET_HEIGHT = (math.log(1.02), 0.26)  # fret wire crowns 0.6 to 1.5 mm; from
 NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice
 NUT_OFFSET_STRING_MM = 0.085  # where in its slot each string bears; our choice
 BREAK_RAD = (0.13, 0.05)  # angle behind the nut, 0.05 to 0.25: from memory
-# How much of its elastic arch over the nut a string keeps that has taken a set there: 0 none, 1 all. Our
-# choice, wide, as nobody has measured it; towards the elastic end, where a cut by leaf comes out shallower.
-ARCH_PART = (0.7, 0.35)
+# How much of its elastic arch over the nut a string keeps: 0 none, 1 all (docs/decisions/0015). Steel by its
+# yield strength: 0.9 and more where the arch is large; polymer creeps and keeps the root of what its modulus
+# keeps, half or so. Our choice, towards the elastic end, where a cut by leaf comes out shallower.
+ARCH_PART = {"polymer": (0.80, 0.20), "steel": (0.93, 0.12)}
 ACTION_MM = {"polymer": (3.0, 0.6), "steel": (2.0, 0.5)}  # at fret 12, common practice
 ACTION_STRING_MM = 0.20  # string to string
 SADDLE_MM = {  # extra speaking length: usual compensation by kind of string, common practice
@@ -138,7 +139,7 @@ AS_IT_COMES = FretworkPriors(
     fret_edge_mm=0.20,
     board_space_mm=0.032,
     board_string_mm=0.018,
-    relief_mm=(0.18, 0.22),
+    relief_mm=(0.20, 0.30),
     tail_mm=(65.0, 55.0),
     tail_string=0.09,
     slide_space=0.020,

@@ -222,8 +222,9 @@ def _shared(
     links.link(index, Coordinate.NUT_OFFSET, f"nut{own_nut}", priors.NUT_OFFSET_MM)
     links.put(index, Coordinate.BREAK, priors.BREAK_RAD[0])
     links.link(index, Coordinate.BREAK, f"break{own_nut}", priors.BREAK_RAD[1])
-    links.put(index, Coordinate.ARCH_PART, priors.ARCH_PART[0])
-    links.link(index, Coordinate.ARCH_PART, f"arch{own_nut}", priors.ARCH_PART[1])
+    arch, arch_sd = priors.ARCH_PART["polymer" if soft else "steel"]
+    links.put(index, Coordinate.ARCH_PART, arch)
+    links.link(index, Coordinate.ARCH_PART, f"arch{own_nut}", arch_sd)
     links.put(index, Coordinate.RELIEF, spreads.relief_mm[0])
     links.link(index, Coordinate.RELIEF, "relief", spreads.relief_mm[1])
     action, action_sd = priors.ACTION_MM["polymer" if soft else "steel"]

@@ -12,7 +12,14 @@ from __future__ import annotations
 import numpy as np
 
 from pitchcheck.instrument import MeterQuantity
-from pitchcheck.physics.stops import Setup, board_height, fret_top, nut_edge, saddle_height
+from pitchcheck.physics.stops import (
+    SADDLE_BREAK_RAD,
+    Setup,
+    board_height,
+    fret_top,
+    nut_edge,
+    saddle_height,
+)
 from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
 
@@ -50,11 +57,18 @@ def gauge_mm(setup: Setup, *, what: MeterQuantity) -> FloatArray:
     if what is MeterQuantity.CLEARANCE_OPEN:
         end_x = setup.scale_mm + setup.saddle_mm
         end_y = saddle_height(setup)
-        return np.asarray(_line(nut_x, nut_y, end_x, end_y, first_x) - first_y + _arch(setup))
+        straight = _line(nut_x, nut_y, end_x, end_y, first_x) - first_y
+        # Arched over both ends, over the saddle by the angle there.
+        over_ends = _line(
+            nut_x, _arch(setup, setup.break_rad), end_x, _arch(setup, SADDLE_BREAK_RAD), first_x
+        )
+        return np.asarray(straight + over_ends)
     second_x = fret_place(1.0, 2) * setup.scale_mm
     straight = _line(nut_x, nut_y, second_x, fret_top(setup, 2), first_x) - first_y
     # Arched over the nut and, where the finger bends it down, over fret 2; there it has taken no set.
-    over_fret = _line(nut_x, _arch(setup), second_x, setup.bend_mm * held_kink_rad(setup) / 2, first_x)
+    over_fret = _line(
+        nut_x, _arch(setup, setup.break_rad), second_x, setup.bend_mm * held_kink_rad(setup) / 2, first_x
+    )
     return np.asarray(straight + over_fret)
 
 
@@ -65,9 +79,9 @@ def held_kink_rad(setup: Setup) -> FloatArray:
     return np.asarray(setup.fret_height_mm / (space_mm - behind_mm))
 
 
-def _arch(setup: Setup) -> FloatArray:
-    """Height of the string above the straight line from its slot, some bending lengths away. [mm]"""
-    return np.asarray(setup.arch_part * setup.bend_mm * setup.break_rad / 2)
+def _arch(setup: Setup, angle_rad: FloatArray | float) -> FloatArray:
+    """Height of the string above the straight line from a support, some bending lengths away. [mm]"""
+    return np.asarray(setup.arch_part * setup.bend_mm * angle_rad / 2)
 
 
 def _line(x0: FloatArray, y0: FloatArray, x1: FloatArray, y1: FloatArray, x: FloatArray) -> FloatArray:

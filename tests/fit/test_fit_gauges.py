@@ -18,6 +18,7 @@ from pitchcheck.fit.result import UnsettledKind
 from pitchcheck.instrument import Length, MeterQuantity, MeterReading, SessionSettings
 from pitchcheck.physics.gauges import open_clearance_mm, third_fret_clearance_mm
 from pitchcheck.physics.materials import string_constants
+from pitchcheck.physics.stops import SADDLE_BREAK_RAD
 from pitchcheck.survey import build_survey
 from pitchcheck.units import MM_PER_INCH
 
@@ -25,11 +26,15 @@ JOB = job_of()
 TRUTH = truth_of(JOB, SIX)
 SURVEY = build_survey(heard(TRUTH))
 EAR = fit_instrument(JOB, SURVEY)
-# A wound E2 arches over its nut by lambda theta / 2 above the straight line, and keeps about half of that.
+# A wound E2 arches over its nut by lambda theta / 2 above the straight line, and keeps most of that.
 ARCH_MM = (
     string_constants(JOB.instrument.string(6), scale_mm=JOB.instrument.scale_mm).bend_mm * BREAK_RAD[0] / 2
 )
-KEPT_MM = ARCH_PART[0] * ARCH_MM
+KEPT_MM = ARCH_PART["steel"][0] * ARCH_MM
+# Open it arches over the saddle too; at fret 1 the two share as the straight line does, 1 - 2^(-1/12) of the
+# length from the nut.
+AT_1 = 1 - 2 ** (-1 / 12)
+OPEN_MM = KEPT_MM * (1 - AT_1 + AT_1 * SADDLE_BREAK_RAD / BREAK_RAD[0])
 # Held down behind fret 3 it arches over the nut and over fret 2; over fret 1 is left what the lever of its
 # place leaves, x_1/x_2 = 0.5144 (frets by the twelfth root of 2) from the nut.
 LEVER = 0.5144
@@ -51,7 +56,7 @@ def widths(fit: Fit) -> np.ndarray:
     [
         (MeterQuantity.CLEARANCE_THIRD, third_fret_clearance_mm(SIX[5]) + HELD_MM),
         # Relief and action as simulated.
-        (MeterQuantity.CLEARANCE_OPEN, open_clearance_mm(SIX[5], action_12_mm=2.0, relief_mm=0.15) + KEPT_MM),
+        (MeterQuantity.CLEARANCE_OPEN, open_clearance_mm(SIX[5], action_12_mm=2.0, relief_mm=0.15) + OPEN_MM),
         (MeterQuantity.SLOT_FLOOR, SIX[5] + TRUTH.fret_height_mm),
     ],
 )
@@ -72,13 +77,13 @@ def test_a_true_reading_of_one_slot_narrows_it_and_moves_it_little(
 def test_a_reading_tells_its_slot_as_well_as_gauge_and_ear_together_can() -> None:
     """Two independent measurements: 1/sd^2 adds up (GUM, weighted mean); the gap is 0.4856 of the height."""
     fit = with_meter(
-        MeterReading(MeterQuantity.CLEARANCE_THIRD, 6, third_fret_clearance_mm(SIX[5]), GAUGE_MM)
+        MeterReading(MeterQuantity.CLEARANCE_THIRD, 6, third_fret_clearance_mm(SIX[5]) + HELD_MM, GAUGE_MM)
     )
     string = JOB.instrument.string(6)
     bend_mm = string_constants(string, scale_mm=JOB.instrument.scale_mm).bend_mm
-    arch_mm = (
-        (1 - LEVER) * bend_mm * BREAK_RAD[0] / 2 * ARCH_PART[1]
-    )  # how much of its arch it keeps is not known
+    part, part_sd = ARCH_PART["steel"]
+    # Neither the angle behind the nut is known nor how much of its arch the string keeps.
+    arch_mm = (1 - LEVER) * bend_mm / 2 * math.hypot(part_sd * BREAK_RAD[0], part * BREAK_RAD[1])
     ear, gauge = widths(EAR)[5] / 3.29, math.hypot(GAUGE_MM, arch_mm) / 0.4856
     # The frets' own errors of 0.02 mm enter both, so the two are not quite independent.
     assert widths(fit)[5] / 3.29 == pytest.approx((ear**-2 + gauge**-2) ** -0.5, rel=0.15)

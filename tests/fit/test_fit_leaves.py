@@ -18,6 +18,7 @@ from pitchcheck.fit.solve import solve
 from pitchcheck.instrument import Fretwork, MeterQuantity, MeterReading, SessionSettings
 from pitchcheck.physics.gauges import open_clearance_mm
 from pitchcheck.physics.materials import string_constants
+from pitchcheck.physics.stops import SADDLE_BREAK_RAD
 from pitchcheck.survey import build_survey
 from pitchcheck.takes import Position, Stop, Take
 
@@ -26,12 +27,14 @@ JOB = replace(LEVEL, instrument=replace(LEVEL.instrument, fretwork=Fretwork.UNKN
 TRUTH = truth_of(JOB, SIX)
 TAKES = heard(TRUTH)
 EAR = fit_instrument(JOB, build_survey(TAKES))
-# A wound E2 arches over its nut by lambda theta / 2 above the straight line, and keeps about half of that.
+# A wound E2 arches over nut and saddle by lambda theta / 2 above the straight line, and keeps most of that;
+# at fret 1, 1 - 2^(-1/12) of the length from the nut, both count as the straight line would have it.
+AT_1 = 1 - 2 ** (-1 / 12)
 ARCH_MM = (
     string_constants(JOB.instrument.string(6), scale_mm=JOB.instrument.scale_mm).bend_mm
-    * BREAK_RAD[0]
+    * ((1 - AT_1) * BREAK_RAD[0] + AT_1 * SADDLE_BREAK_RAD)
     / 2
-    * ARCH_PART[0]
+    * ARCH_PART["steel"][0]
 )
 GAP_MM = open_clearance_mm(SIX[5], action_12_mm=2.0, relief_mm=0.15) + ARCH_MM  # of string 6, as simulated
 EXACT_MM = 0.003  # what expectation propagation leaves of a bound on one gap, against the integral itself

@@ -115,7 +115,7 @@ def test_spreads_of_what_belongs_to_nut_neck_and_hand(
         )
     for at, sd in (
         (C.BREAK, priors.BREAK_RAD[1]),
-        (C.ARCH_PART, priors.ARCH_PART[1]),
+        (C.ARCH_PART, priors.ARCH_PART["steel" if instrument is STEEL else "polymer"][1]),
         (C.ROD_HALF, priors.ROD_HALF_MM[1]),
         (C.GIVE, priors.GIVE_MM[1]),
     ):
@@ -225,7 +225,10 @@ def test_a_floating_bridge_shifts_and_widens_the_stretch() -> None:
 
 
 def test_centres_are_the_beliefs_means() -> None:
-    for instrument, p, action in ((STEEL, LEVEL, 2.0), (NYLON, AS_IT_COMES, 3.0)):
+    for instrument, p, action, make in (
+        (STEEL, LEVEL, 2.0, "steel"),
+        (NYLON, AS_IT_COMES, 3.0, "polymer"),
+    ):
         centre = build_unknowns(instrument, [CaseRequest(PRESS_1, 1)]).centre[0]
         assert centre[C.SLOT_HEIGHT] == priors.SLOT_HEIGHT_MM[0]
         assert centre[C.NUT_OFFSET] == 0.0
@@ -237,7 +240,7 @@ def test_centres_are_the_beliefs_means() -> None:
         assert centre[C.RELIEF] == p.relief_mm[0]
         assert centre[C.LOG_FRET_HEIGHT] == pytest.approx(math.log(1.02))
         assert centre[C.BREAK] == priors.BREAK_RAD[0]
-        assert centre[C.ARCH_PART] == priors.ARCH_PART[0]
+        assert centre[C.ARCH_PART] == priors.ARCH_PART[make][0]
         assert centre[C.ROD_HALF] == priors.ROD_HALF_MM[0]
         assert centre[C.GIVE] == priors.GIVE_MM[0]
         assert centre[C.SIDE] == priors.SIDE_MM2[0]

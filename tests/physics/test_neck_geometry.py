@@ -101,17 +101,20 @@ def test_gauges_read_the_gaps_of_these_lines(neck: Setup) -> None:
         assert gauging.gauge_mm(neck, what=what)[0] == pytest.approx(gap_mm, abs=ROUNDING_MM), what
 
 
-def test_a_stiff_string_stands_above_the_straight_line_by_half_its_arch() -> None:
+def test_a_stiff_string_stands_above_the_straight_line_by_its_arch_at_either_end() -> None:
     # Beyond some bending lengths a kink of angle theta leaves the string lambda theta / 2 above the line of
-    # its two straight parts: equation 3 of docs/model.md, the tension spline of a kink.
+    # its two straight parts: equation 3 of docs/model.md. Over fret 1 the arches at both ends count as the
+    # straight line does.
     arched = replace(NECK, arch_part=np.array([0.5]))
-    over_nut_mm = 0.5 * 2.0 * 0.2 / 2
-    for what, part in (
-        (MeterQuantity.CLEARANCE_OPEN, 1.0),
-        (MeterQuantity.CLEARANCE_THIRD, 1 - place(1) / place(2)),
+    over_nut_mm, over_saddle_mm = 0.5 * 2.0 * 0.2 / 2, 0.5 * 2.0 * 0.25 / 2
+    nut, saddle = (-float(NECK.nut_offset_mm[0]), 0.0), (SCALE_MM + float(NECK.saddle_mm[0]), 0.0)
+    open_mm = line([(nut[0], over_nut_mm), (saddle[0], over_saddle_mm)], place(1))
+    for what, more_mm in (
+        (MeterQuantity.CLEARANCE_OPEN, open_mm),
+        (MeterQuantity.CLEARANCE_THIRD, (1 - place(1) / place(2)) * over_nut_mm),
     ):
         raised = gauging.gauge_mm(arched, what=what) - gauging.gauge_mm(NECK, what=what)
-        assert raised[0] == pytest.approx(part * over_nut_mm, abs=ROUNDING_MM)
+        assert raised[0] == pytest.approx(more_mm, abs=ROUNDING_MM)
 
 
 def test_held_behind_fret_3_a_stiff_string_arches_over_fret_2_as_well() -> None:
