@@ -74,6 +74,19 @@ def copy_project(place: Path) -> Path:
     return place
 
 
+def compile_tests(place: Path) -> None:
+    """Keep the compiled form of everything in the copy: a trial compiles the faulty file alone."""
+    command = [sys.executable, "-m", "pytest", "--collect-only", "-q", "-n", "0", "tests"]
+    environment = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
+    subprocess.run(
+        command,
+        cwd=place,
+        env=environment | {"PYTHONPATH": str(place)},
+        check=True,
+        stdout=subprocess.DEVNULL,
+    )
+
+
 def measure_reach(data: Path, folders: Sequence[str] = FOLDERS) -> None:
     """Run the everyday tests of these folders under coverage, one data file a folder."""
     data.mkdir(parents=True, exist_ok=True)
@@ -216,6 +229,7 @@ def trials(
 ) -> Iterator[Trial]:
     """Try them one after the other."""
     load_libraries()
+    compile_tests(place)
     for mutant in mutants:
         tests = reach.tests(mutant, place, near_only=near_only, most_s=most_s)
         if mutant is mutants[0] and (found := _run(place, tests))[0] != 0:
