@@ -1,6 +1,6 @@
 """What the fit believes before it hears anything is what docs/beliefs.md says, in its users' terms.
 
-The page is not trusted alone: heights are drawn from the fit's own unknowns, and the notes that are expected are
+The page is not trusted alone: heights are drawn from the fit's own unknowns, and expected notes are
 those of the independent finite elements.
 """
 
@@ -41,7 +41,7 @@ def millimetres(cell: str) -> float:
 def test_slots_drawn_from_the_beliefs_lie_as_the_page_says() -> None:
     row = marks.rows("beliefs.md", "beliefs")["slot height"]
     heights = drawn()
-    # standard errors of a mean and of a standard deviation over the draws: 0.7 and 0.5 % of the spread; four of them
+    # standard errors of a mean and a standard deviation: 0.7 and 0.5 % of the spread; four of them
     spread = millimetres(row[2])
     assert heights.mean() == pytest.approx(millimetres(row[1]), abs=0.03 * spread)
     assert heights[:, 0].std() == pytest.approx(spread, rel=0.02)
