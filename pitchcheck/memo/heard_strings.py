@@ -41,7 +41,7 @@ def learn_strings(
         share = np.cumsum(weight[heard][order])
         hz[number] = float(pitch[order][np.searchsorted(share, 0.5 * share[-1])])
         sd[number] = OPEN_CENTS
-    sharp = learn_sharpness(belief, grammar, sounds, hz)
+    sharp = _learn_sharpness(belief, grammar, sounds, hz)
     notes = list(before.hz.values())
     usual = {
         place: cents
@@ -52,7 +52,7 @@ def learn_strings(
     return Strings(hz, sd, usual)
 
 
-def learn_sharpness(
+def _learn_sharpness(
     belief: Belief, grammar: Grammar, sounds: Sequence[Sound], opens: Mapping[int, float]
 ) -> dict[Position, float]:
     """Return how sharp the stopped places were heard. [cent]"""
@@ -71,6 +71,20 @@ def learn_sharpness(
         share = np.cumsum(weight[heard][order])
         found[place] = float(cents[order][np.searchsorted(share, 0.5 * share[-1])])
     return found
+
+
+def sharp_notes(
+    belief: Belief, grammar: Grammar, sounds: Sequence[Sound], opens: Mapping[int, float]
+) -> list[tuple[Position, float]]:
+    """Return every sound that is believed a press, and how sharp it was heard. [cent]"""
+    notes = []
+    for row, sound in zip(belief.states, sounds, strict=True):
+        state = int(np.argmax(row))
+        place = grammar.positions[state]
+        if row[state] > HEARD_SHARE and place.stop is Stop.PRESS:
+            tempered = opens[place.string] * 2 ** (place.semitones / 12)
+            notes.append((place, cents_between(tempered, nearest_hz(sound, tempered))))
+    return notes
 
 
 def nearest_hz(sound: Sound, hz: float) -> float:

@@ -17,7 +17,7 @@ import numpy as np
 from pitchcheck.instrument import Instrument
 from pitchcheck.memo.courses import COURSES, Course
 from pitchcheck.memo.grammar import Grammar, Order, build_grammar, is_played
-from pitchcheck.memo.heard_strings import HEARD_SHARE, learn_sharpness, learn_strings, nearest_hz
+from pitchcheck.memo.heard_strings import HEARD_SHARE, learn_strings, nearest_hz, sharp_notes
 from pitchcheck.memo.hidden_markov import Belief, believe, log_evidence
 from pitchcheck.memo.labels import LIKE_STRING, Label, Labelling
 from pitchcheck.memo.place_likelihood import (
@@ -221,8 +221,8 @@ def _finger(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument, 
         return 0.0
     if told is not None:
         return float(told == "frets")
-    sharp = learn_sharpness(reading.belief, reading.grammar, sounds, reading.strings.hz)
-    return finger_belief(sharp, reading.tuning.stretches(instrument))
+    notes = sharp_notes(reading.belief, reading.grammar, sounds, reading.strings.hz)
+    return finger_belief(notes, reading.tuning.stretches(instrument))
 
 
 def _conclude(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> Labelling:

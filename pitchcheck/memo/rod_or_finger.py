@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -18,46 +18,62 @@ from pitchcheck.memo.place_likelihood import Stretches
 from pitchcheck.physics.materials import Make
 from pitchcheck.takes import Position, Stop
 
-# Medians over the strings of one memo, mean of frets 1 and 2, on five kinds of instrument with slots from on
-# the fret to grossly high, by two simulators and clumsy hands: presses 0.065 to 0.24, fretted notes on steel
-# 0.01 to 0.07, on nylon 0 to 0.13.
+# From five kinds of instrument with slots from on the fret to grossly high, by two simulators, careful hands
+# and clumsy ones. Sharpness, the mean over frets 1 and 2 of medians over the strings: presses 0.065 to 0.24,
+# fretted notes on steel 0.01 to 0.07, on nylon 0 to 0.13.
 ROD, ROD_SPREAD = 0.125, 0.27  # median; spread of the natural logarithm
 STEEL_FINGER, POLYMER_FINGER = (0.028, 0.016), (0.060, 0.024)  # mean, spread
-ROD_STRING, FINGER_STRING = 0.25, 0.025  # what one string adds to the spreads
-WIDE_SHARE, WIDE = 0.02, 2.0  # of one memo in fifty the spread is so much wider
-ASKED = 100.0  # times as often presses are played in such a course: they are what is asked for (ours)
+ROD_NOTE, FINGER_NOTE = 0.3, 0.03  # what one note adds to the spreads
+# How far notes lie from those medians, as a part of the sharpness: a finger pushes as it likes, a rod goes
+# down to the board.
+ROD_SCATTER, FINGER_SCATTER = 0.16, 0.42  # medians
+SCATTER_SPREAD = 0.40  # of the natural logarithm; by one note more than there are frets, ``SCATTER_NOTE``
+SCATTER_NOTE = 0.7
+LEAST_SCATTER = 0.08
+READING_CENTS = 1.0  # of one note and its open string, on a phone
+WIDE_SHARE, WIDE = 0.02, 2.0  # of one memo in fifty a spread is so much wider
+ASKED = 30.0  # times as often presses are played in such a course: they are what is asked for (ours)
 SCALE_MM = 650.0
 FRETS = (1, 2)
-LEAST = 1e-3  # of a sharpness, for its logarithm
+LEAST = 1e-2  # of a sharpness, where a part of it or its logarithm is asked for
 
 
-def finger_belief(sharp_cents: Mapping[Position, float], stretches: Stretches) -> float:
+def finger_belief(notes: Sequence[tuple[Position, float]], stretches: Stretches) -> float:
     """How likely presses of a memo were notes fretted by a finger, 0 to 1.
 
     Parameters
     ----------
-    sharp_cents : dict of Position to float
-        How sharp each place was heard; presses of frets 1 and 2 are looked at. [cent]
+    notes : sequence of (Position, float)
+        Every note and how sharp it was heard; presses of frets 1 and 2 are looked at. [cent]
     stretches : Stretches
     """
     heard: dict[int, list[float]] = defaultdict(list)
+    noise: list[float] = []
     polymer: list[bool] = []
-    for place, cents in sharp_cents.items():
+    for place, cents in notes:
         if place.stop is not Stop.PRESS or place.fret not in FRETS:
             continue
         number = place.string
         unit = stretches.stretch_factor[number] * (SCALE_MM / stretches.scale_mm[number]) ** 2
         heard[place.fret].append(cents / unit)
+        noise.append((READING_CENTS / unit) ** 2)
         polymer.append(stretches.make[number] in (Make.POLYMER, Make.WOUND_POLYMER))
-    if not heard:
+    count = len(noise)
+    if not count:
         return 1 / (1 + ASKED)
     sharp = float(np.mean([np.median(of) for of in heard.values()]))
-    strings = max(len(of) for of in heard.values())
     mean, spread = POLYMER_FINGER if np.mean(polymer) > 0.5 else STEEL_FINGER
-    finger = _density(sharp - mean, math.hypot(spread, FINGER_STRING / math.sqrt(strings)))
+    finger = _density(sharp - mean, math.hypot(spread, FINGER_NOTE / math.sqrt(count)))
     positive = max(sharp, LEAST)
-    wide = math.hypot(ROD_SPREAD, ROD_STRING / math.sqrt(strings))
+    wide = math.hypot(ROD_SPREAD, ROD_NOTE / math.sqrt(count))
     rod = _density(math.log(positive / ROD), wide) / positive
+    if count > len(heard):
+        off = np.concatenate([np.array(of) - np.median(of) for of in heard.values()])
+        usual = math.sqrt(math.pi / 2) * float(np.mean(np.abs(off))) * math.sqrt(count / (count - len(heard)))
+        scatter = max(math.sqrt(max(usual**2 - float(np.mean(noise)), 0.0)) / positive, LEAST_SCATTER)
+        spread = math.hypot(SCATTER_SPREAD, SCATTER_NOTE / math.sqrt(count - len(heard)))
+        finger *= _density(math.log(scatter / FINGER_SCATTER), spread)
+        rod *= _density(math.log(scatter / ROD_SCATTER), spread)
     return finger / (finger + ASKED * rod)
 
 

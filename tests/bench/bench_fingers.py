@@ -56,7 +56,7 @@ def play(kind: str, seed: int, stop: Stop) -> tuple[str, list[Verdict]]:
     """Return what the stopped notes are named, and the verdicts where they are named presses."""
     player = player_of(Case(kind, seed, course="home", hand="home"))
     heard: list[Heard] = []
-    sharp: dict[Position, float] = {}
+    notes: list[tuple[Position, float]] = []
     for number in [s.number for s in player.truth.strings]:
         for fret in ORDER:
             how = "open" if fret is None else stop.value
@@ -66,10 +66,10 @@ def play(kind: str, seed: int, stop: Stop) -> tuple[str, list[Verdict]]:
                 opened = hz
             else:
                 place = Position(number, Stop.PRESS, fret)
-                sharp[place] = 1200 * math.log2(hz / opened) - 100 * fret
+                notes.append((place, 1200 * math.log2(hz / opened) - 100 * fret))
     made = Instrument(kind=kind, scale_mm=player.truth.neck.scale_mm, strings=get_preset(kind).strings)
     usual = dict.fromkeys((spec.number for spec in made.strings), 0.0)
-    finger = finger_belief(sharp, stretches_of(made, offset_cents=usual))
+    finger = finger_belief(notes, stretches_of(made, offset_cents=usual))
     if finger > 1 - SURE:
         return "fretted" if finger >= SURE else "refused", []
     with tempfile.TemporaryDirectory() as home:
