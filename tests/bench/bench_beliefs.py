@@ -54,11 +54,13 @@ SAID: dict[Coordinate, tuple[str, str, CaseKind]] = {
     C.SIDE: ("square of the push sideways", "mm²", PRESS_1),
     C.GIVE: ("give of the board", "mm/N", PRESS_1),
     C.BOARD: ("board off its depth", "mm", PRESS_1),
+    C.TENSION: ("tension", "N", PRESS_1),
     C.OFFSET_CENTS: ("note off by its fret's place and the body", "cent", PRESS_1),
 }
 LOGARITHMS = (C.LOG_FRET_HEIGHT, C.LOG_STRETCH_FACTOR, C.LOG_BEND, C.LOG_FORCE)
 ON_LEVEL = (C.RELIEF, C.FRET_ERROR_1, C.LOG_STRETCH_FACTOR, C.ROD_PLACE, C.SIDE, C.BOARD, C.OFFSET_CENTS)
-BY_MAKE = (C.SADDLE, C.ACTION_12, C.LOG_STRETCH_FACTOR, C.LOG_BEND, C.LOG_FORCE)
+BY_MAKE = (C.SADDLE, C.ACTION_12, C.LOG_STRETCH_FACTOR, C.LOG_BEND, C.TENSION, C.LOG_FORCE)
+NO_GAUGE = (C.LOG_STRETCH_FACTOR, C.LOG_BEND, C.TENSION)
 NOTES = (
     (Stop.PRESS, 1),
     (Stop.PRESS, 2),
@@ -92,6 +94,10 @@ def beliefs() -> list[str]:
     rows += [_row(classical, 1, 2, at, "classical, string 1") for at in BY_MAKE]
     rows.append(_row(level_nylon, 1, 2, C.LOG_STRETCH_FACTOR, "the same, level frets"))
     rows += [_row(classical, 6, 5, at, "classical, string 6, wound") for at in BY_MAKE]
+    for one, string, other in ((electric, 1, 2), (electric, 6, 5), (classical, 1, 2), (classical, 6, 5)):
+        bare = replace(one, strings=tuple(replace(spec, gauge_mm=None, core_mm=None) for spec in one.strings))
+        of = f"{one.kind}, string {string}, gauge not told"
+        rows += [_row(bare, string, other, at, of) for at in NO_GAUGE]
     return rows
 
 
