@@ -201,3 +201,43 @@ def test_slopes_of_partials_for_each_time_of_the_glide() -> None:
     told, given = fit_slopes(made, envelope, phase, taus_s=taus, overdispersion=np.array([2.0, 4.0]))
     assert given.tolist() == [2.0, 4.0]
     assert told.information == pytest.approx(calm.information / np.array([2.0, 4.0])[None, :, None, None])
+
+
+def test_a_weak_track_is_followed_block_by_block() -> None:
+    """Written out block by block: weights, a smooth turn held from where it sinks, angle or quadrature."""
+    rng = np.random.default_rng(8)
+    count, noise = 60, 1e-2
+    t = STEP_S * np.arange(count)
+    level = 1.2 * np.exp(-6 * t)
+    model = 3.0 * t[None]
+    scatter = rng.normal(size=(2, count)) * math.sqrt(noise / 2)
+    z = level * np.exp(1j * (model[0] + 0.4 + np.sin(8 * t))) + scatter[0] + 1j * scatter[1]
+    made = tracks(z[None], noise=noise)
+    envelope = np.maximum(level, 0.02)[None]
+    phase, line = phase_left(made, envelope, model)
+    weight = envelope[0] ** 2 / noise
+    turned = z * np.exp(-1j * model[0])
+    weighed = turned * envelope[0] * weight / (1 + weight)  # a known signal in noise: Wiener
+    own = _own_line(weighed[None], step_s=STEP_S, hz=made.hz)[0]
+    turned = turned * np.exp(-1j * own * t)
+    assert line[0] == pytest.approx(
+        abs(np.sum(turned * envelope[0])) ** 2 / (noise * np.sum(envelope[0] ** 2))
+    )
+    kernel = _kernel(made)
+    smooth = np.convolve(turned, kernel, mode="same")
+    stronger = kernel.sum() ** 2 / np.sum(kernel**2)  # by so much smoothing lifts a line out of the noise
+    turn = np.unwrap(np.angle(smooth))
+    first_weak = next(i for i in range(count) if weight[i] * stronger <= 12.0)
+    assert 10 < first_weak < count - 10
+    turn[first_weak:] = turn[first_weak - 1]
+    kinds = set()
+    for i in range(count):
+        left = turned[i] * np.exp(-1j * turn[i])
+        if weight[i] > 6.0:
+            more, kind = math.atan2(left.imag, left.real), "angle"
+        else:
+            part = left.imag / envelope[0, i]
+            more, kind = min(max(part, -1.5), 1.5), "quadrature" if abs(part) < 1.5 else "bounded"
+        kinds.add(kind)
+        assert phase[0, i] == pytest.approx(own * t[i] + turn[i] + more, abs=1e-9), i
+    assert kinds == {"angle", "quadrature", "bounded"}

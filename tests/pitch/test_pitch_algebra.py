@@ -178,6 +178,8 @@ def test_what_is_believed_of_the_notes_of_one_string_before_listening() -> None:
     differences = np.array([[1.0, -1.0, 0.0], [0.0, 1.0, -1.0]])
     expected = (3.0 * cent) ** 2 * differences @ differences.T
     assert differences @ spread @ differences.T == pytest.approx(expected, rel=1e-6)
+    # next to free: of all three alike hardly anything is believed, and nothing the other way round
+    assert 0.0 < np.sum(blocks[2]) < 1e-6 * np.trace(blocks[2])
     assert mean[2 * count : 3 * count] == pytest.approx(LIKELIHOOD.glide.mean() - LIKELIHOOD.glide)
     # Further courses about 0, as told.
     assert np.linalg.inv(blocks[3]) == pytest.approx(np.diag(LIKELIHOOD.own_sd[0] ** 2))

@@ -263,6 +263,14 @@ def test_takes_on_the_law_are_read_alone() -> None:
     assert _together(takes) == [m.reading for m in takes]
 
 
+def test_one_take_off_the_law_is_enough_to_read_all_together() -> None:
+    on, off = member(6, scatter_cents=0.0), member(7, 1.06, scatter_cents=2.0)
+    assert on.heard.on_model
+    assert not off.heard.on_model
+    for takes in ([on, off], [off, on]):
+        assert _together(takes) != [m.reading for m in takes]
+
+
 def test_a_take_that_rings_for_less_than_half_is_read_alone() -> None:
     clips = [
         make_note(np.random.default_rng([8, i]), Strung(HZ, seconds=s, scatter_cents=1.0)).clip
@@ -300,3 +308,19 @@ def test_beats_are_parted_where_takes_are_few() -> None:
             patch.setattr(module, "_together", lambda members: [m.reading for m in members])
             read_group([lead] * count, expected_hz=[HZ] * count)
             assert asked == [beats] * count
+
+
+def test_takes_off_by_more_than_half_of_what_is_unlike_are_heard_again() -> None:
+    # levels 0, 0.3 and 0.6 at one pitch: the law in the middle suits neither of the others (half of 0.4)
+    takes = [with_stiffness(replace(member(0), index=i), 5e-5 * math.exp(0.3 * i)) for i in range(3)]
+    heard: list[float] = []
+
+    def again(_: Clip, *, inharmonicity: float, **law: object) -> object:
+        heard.append(inharmonicity)
+        return takes[1].heard
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "track_note", again)
+        agree(takes)
+    middle = 5e-5 * math.exp(0.3)
+    assert heard[:2] == pytest.approx([middle, middle])
