@@ -162,3 +162,20 @@ def test_a_fingerprint_that_is_no_file_is_changed_and_not_missing(job: Path) -> 
     (job / FINGERPRINT).mkdir()
     checked = verify_job(job)
     assert (FINGERPRINT in checked.changed, FINGERPRINT in checked.missing) == (True, False)
+
+
+def test_the_first_pass_hangs_on_nothing(job: Path) -> None:
+    """A line that lets it hang on a later one is named, though the sum in it is right."""
+    own, later = job / "passes/01-before" / SUMS, job / "passes/02-final" / SUMS
+    own.write_text(f"{sum_of_file(later)}  ../02-final/{SUMS}\n" + own.read_text())
+    broken = verify_job(job).broken
+    assert any("01-before/sums.txt does not hang on nothing but on" in words for words in broken)
+    assert not any(
+        "no longer the one it names" in words and "01-before/sums.txt hangs" in words for words in broken
+    )
+
+
+def test_a_pass_whose_chain_is_cut_is_named(job: Path) -> None:
+    own = job / "passes/02-final" / SUMS
+    own.write_text("".join(line for line in own.read_text().splitlines(keepends=True) if "../" not in line))
+    assert any("02-final/sums.txt does not hang on 01-before" in words for words in verify_job(job).broken)
