@@ -143,7 +143,8 @@ def check_lines(folder: Path, fingerprint: str) -> tuple[str, ...]:
 
 def tidy_lines(folder: Path) -> tuple[str, ...]:
     """Finish a write that was cut short; return what was done and what others left, in words."""
-    from pitchcheck.jobs.change import finish_change, leftovers
+    from pitchcheck.jobs.change import finish_change
+    from pitchcheck.jobs.leftovers import leftovers
 
     done = ["A write that was cut short after it counted was finished."] if finish_change(folder) else []
     found = leftovers(folder)

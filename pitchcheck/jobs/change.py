@@ -17,9 +17,7 @@ import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
-from shutil import rmtree
 
 from pitchcheck.jobs.errors import JobBusy, JobDamaged, NotStored
 from pitchcheck.jobs.layout import (
@@ -215,15 +213,6 @@ def finish(folder: Path) -> bool:
     return True
 
 
-@dataclass(frozen=True)
-class Leftover:
-    """One folder of copies."""
-
-    path: Path
-    files: tuple[str, ...]
-    size_bytes: int
-
-
 def finish_change(folder: Path) -> bool:
     """Move a change that counts into place; return whether there was one."""
     with only_writer(folder):
@@ -234,34 +223,6 @@ def finish_change(folder: Path) -> bool:
                 f"{folder.name} could not be finished ({error.strerror or error}). "
                 "Make room or correct the permissions, then repeat the command."
             ) from error
-
-
-def leftovers(folder: Path) -> tuple[Leftover, ...]:
-    """Return the leftovers in a job, or in a folder of jobs."""
-    found = []
-    for path in sorted(folder.glob(f"{UNFINISHED}*")):
-        files = sorted(inner for inner in path.rglob("*") if inner.is_file())
-        names = tuple(inner.relative_to(path).as_posix() for inner in files)
-        found.append(Leftover(path, names, sum(inner.stat().st_size for inner in files)))
-    return tuple(found)
-
-
-def remove_leftovers(folder: Path, chosen: tuple[Leftover, ...]) -> None:
-    """Remove leftovers of a job for good. The caller has asked twice.
-
-    Raises
-    ------
-    NotStored
-        If they cannot be removed.
-    """
-    with only_writer(folder):
-        for item in chosen:
-            try:
-                rmtree(item.path)
-            except OSError as error:
-                raise NotStored(
-                    f"{item.path.name} cannot be removed ({error.strerror or error}). Check the permissions."
-                ) from error
 
 
 def sound_sums(folder: Path) -> dict[str, str]:

@@ -15,7 +15,8 @@ import pytest
 
 from helpers.jobs import contents, make_job, photo, quick_source, sound
 from helpers.jobs_child import processes, write_until_killed
-from pitchcheck.jobs.change import finish_change, leftovers
+from pitchcheck.jobs.change import finish_change
+from pitchcheck.jobs.leftovers import leftovers
 from pitchcheck.jobs.read import list_jobs, read_job
 from pitchcheck.jobs.verify import verify_job
 

@@ -115,7 +115,8 @@ def tidy(
 
     They are removed only with --remove.
     """
-    from pitchcheck.jobs.change import finish_change, leftovers, remove_leftovers
+    from pitchcheck.jobs.change import finish_change
+    from pitchcheck.jobs.leftovers import leftovers, remove_leftovers
 
     place = find(name, jobs)
     if finish_change(place):
