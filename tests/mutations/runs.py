@@ -2,8 +2,8 @@
 
 Which tests those are is measured once (``reach``). The quickest come first and the first failure ends a
 trial, so a fault is usually caught within seconds. A trial is a fork of a process that has the libraries
-loaded already. It ends after so much processor time whatever happens: a fault that makes the tests hang
-is caught, not waited for.
+loaded already. It ends after so much processor time whatever happens, and when nothing is computed for a
+while: a fault that makes the tests hang is caught, not waited for.
 """
 
 from __future__ import annotations
@@ -19,9 +19,11 @@ import shutil
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Event, Thread
 
 from .operators import Mutant
 
@@ -49,6 +51,7 @@ NEAR = {
 FOLDERS = tuple(sorted({folder for near in NEAR.values() for folder in near} | {"session"}))
 NOT_FOUND = 4  # pytest's status where a test is not there, or the tests' own beginnings cannot be imported
 LIMIT_S = 400  # [s] of processor time a trial: twice what the longest choice of tests takes
+IDLE_S = 90  # [s] in which a trial that works computes for a tenth of a second at least, on a busy machine
 _LIBRARIES = ("numpy", "scipy.optimize", "scipy.signal", "scipy.stats", "librosa", "pytest")
 
 
@@ -211,6 +214,7 @@ def _pytest(place: Path, tests: Sequence[str], writer: int) -> int:
                 os.write(writer, f"import of {report.nodeid}\n".encode())
 
     resource.setrlimit(resource.RLIMIT_CPU, (LIMIT_S, LIMIT_S))
+    Thread(target=_end_when_idle, args=(writer,), daemon=True).start()
     os.chdir(place)
     os.environ |= {"PYTHONPATH": str(place), "PYTHONDONTWRITEBYTECODE": "1", "HOME": str(place / "home")}
     sys.dont_write_bytecode = True
@@ -222,6 +226,18 @@ def _pytest(place: Path, tests: Sequence[str], writer: int) -> int:
         del sys.modules[name]
     options = ["-n", "0", "-x", "-p", "no:cacheprovider", "--hypothesis-profile=ci"]
     return int(pytest.main([*options, *tests], plugins=[FirstFailure()]))
+
+
+def _end_when_idle(writer: int) -> None:
+    """End this process as a failure when nothing has been computed for so long."""
+    spent_s, since_s, pause = 0.0, time.monotonic(), Event()  # a test may have taken sleep away
+    while time.monotonic() - since_s < IDLE_S:
+        pause.wait(1.0)
+        times = os.times()
+        if sum(times[:4]) > spent_s + 0.1:
+            spent_s, since_s = sum(times[:4]), time.monotonic()
+    os.write(writer, b"nothing was computed any more\n")
+    os._exit(1)
 
 
 def trials(
