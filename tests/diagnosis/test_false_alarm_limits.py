@@ -15,11 +15,12 @@ from scipy import stats
 
 from helpers.fits import EMPTY_SURVEY, SCALE_MM, Made, make_fit, make_job, neck_cents, open_session
 from pitchcheck.diagnosis import Cause, DiagnosisLimits, diagnose
+from pitchcheck.diagnosis import sharpness as module
 from pitchcheck.diagnosis.limits import robust_sd, sd_of_interval, t_limit
 from pitchcheck.diagnosis.misfits import find_frets
 from pitchcheck.diagnosis.opens import find_drift, find_jumps
 from pitchcheck.diagnosis.sharpness import sharpness
-from pitchcheck.findings import Finding
+from pitchcheck.findings import Finding, Question
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.result import Fit, MeterResidual, Residual
 from pitchcheck.instrument import MeterQuantity, MeterReading
@@ -197,3 +198,45 @@ def test_the_parts_of_a_sharp_first_fret_add_up() -> None:
     told = parts.slot_cents + parts.touch_cents + parts.nut_cents + parts.usual_cents + parts.left_cents
     assert told == pytest.approx(20.0)
     assert parts.slot_cents + parts.touch_cents + parts.nut_cents + parts.usual_cents == pytest.approx(high)
+
+
+@pytest.mark.parametrize("heard", [True, False])
+@pytest.mark.parametrize("side", [1.0, -1.0])
+@pytest.mark.parametrize("beyond", [True, False])
+def test_one_strings_nut_is_named_beyond_the_limit_shared_by_all(
+    monkeypatch: pytest.MonkeyPatch, heard: bool, side: float, beyond: bool
+) -> None:
+    # 0.3 mm must lie outside all but a tail of 0.01 / 12: six strings, two sides; the nut itself is sound
+    sd = 0.1
+    away = 0.3 + stats.norm.isf(tail(STRINGS)) * sd * (1.0 + (NEAR if beyond else -NEAR))
+    fit = sound_fit()
+    offsets = [side * away if s.number == 3 else 0.0 for s in fit.strings]
+    strings = tuple(
+        replace(s, nut_offset_mm=Belief.normal(offset, sd))
+        for s, offset in zip(fit.strings, offsets, strict=True)
+    )
+    fit = replace(fit, strings=strings, nut_offset_mm=Belief.normal(0.0, 0.01))
+    monkeypatch.setattr(module, "heard_up_the_neck", lambda *_: heard)
+    found = module.find_nut_position(JOB, fit, LIMITS)
+    assert [type(one) for one in found] == ([Finding if heard else Question] if beyond else [])
+    assert all(one.cause is Cause.NUT_POSITION and one.strings == (3,) for one in found)
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+@pytest.mark.parametrize(("beyond", "strings_heard"), [(True, 6), (True, 1), (False, 6)])
+def test_a_whole_nut_is_named_beyond_its_ninety_percent(
+    monkeypatch: pytest.MonkeyPatch, side: float, beyond: bool, strings_heard: int
+) -> None:
+    away = 0.3 + stats.norm.isf(0.05) * 0.1 * (1.0 + (NEAR if beyond else -NEAR))
+    fit = replace(sound_fit(), nut_offset_mm=Belief.normal(side * away, 0.1))
+    fit = replace(fit, strings=tuple(replace(s, nut_offset_mm=Belief.normal(0.0, 0.01)) for s in fit.strings))
+    monkeypatch.setattr(module, "heard_up_the_neck", lambda _, number: number <= strings_heard)
+    found = module.find_nut_position(JOB, fit, LIMITS)
+    if not beyond:
+        assert found == []
+        return
+    (one,) = found
+    assert one.strings == (1, 2, 3, 4, 5, 6)
+    assert isinstance(one, Finding if strings_heard > 1 else Question)
+    if isinstance(one, Finding):
+        assert one.size == pytest.approx(side * away, rel=1e-6)
