@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from pitchcheck.fit import remarks
+from helpers.planted import job_of
+from pitchcheck.fit import priors, remarks
 from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.hand import Scatter
 from pitchcheck.fit.posterior import _is_shift
-from pitchcheck.fit.result import MisfitCause, UnsettledKind
+from pitchcheck.fit.result import Confounder, MisfitCause, RemarkKind, UnsettledKind
+from pitchcheck.instrument import Fretwork, Tailpiece
+from pitchcheck.physics.materials import string_constants
 from pitchcheck.takes import Position, Stop
 
 
@@ -123,3 +127,92 @@ def test_the_side_to_which_presses_miss_tells_the_cause(height: float, cause: Mi
     found = remarks.press_misfit(told)
     assert found is not None
     assert found.cause is cause
+
+
+def test_what_makes_a_fit_weaker_is_remarked() -> None:
+    def remarked(
+        *, floating: bool = False, level: bool = True, pressed: bool = True, settled: bool = True
+    ) -> set[str]:
+        instrument = replace(
+            job_of("electric").instrument,
+            tailpiece=Tailpiece.FLOATING if floating else Tailpiece.FIXED,
+            fretwork=Fretwork.LEVEL if level else Fretwork.UNKNOWN,
+        )
+        problem = SimpleNamespace(instrument=instrument, pressed={1} if pressed else set())
+        return set(remarks.remarks(problem, SimpleNamespace(settled=settled)))
+
+    assert remarked() == set()
+    assert remarked(floating=True) == {RemarkKind.FLOATING_BRIDGE}
+    assert remarked(level=False) == {RemarkKind.FRETWORK_UNKNOWN}
+    assert remarked(pressed=False) == {RemarkKind.NO_PRESSES}
+    assert remarked(settled=False) == {RemarkKind.NOT_SETTLED}
+
+
+def test_a_usual_finger_sinks_as_a_string_held_at_both_ends() -> None:
+    # (F/T) d (s - d) / s: a force on a string, at a distance from one of its ends
+    instrument = job_of("electric").instrument
+    tension = float(
+        np.median([string_constants(s, scale_mm=instrument.scale_mm).tension_n for s in instrument.strings])
+    )
+    names = ("fret height", "force")
+    for z, variance in ((0.0, 1.0), (1.5, 0.25)):
+        problem = SimpleNamespace(unknowns=SimpleNamespace(names=names))
+        solution = SimpleNamespace(z=np.array([0.0, z]), covariance=np.diag([1.0, variance]))
+        found = remarks.touch_belief(instrument, problem, solution)
+        log_n = priors.log_force(tension) + priors.LOG_FORCE_N[1] * z
+        space = instrument.scale_mm * (1 - 2 ** (-1 / 12))
+        behind = min(9.0, 0.4 * space)
+        sinks = np.exp(log_n) / tension * behind * (space - behind) / space
+        assert found.median == pytest.approx(sinks, rel=1e-3)
+        half = priors.LOG_FORCE_N[1] * np.sqrt(variance) * 1.645
+        assert np.log(found.high / found.low) == pytest.approx(2 * half, rel=1e-3)
+
+
+def test_what_is_tied_to_a_height_is_named_at_both_sides_of_the_limit() -> None:
+    """Heights with slopes written down: how an unknown hangs together with one is its correlation."""
+    names = ("slot 1", "fret height", "nut", "stretch 1", "fret 1", "fret 2", "force")
+    confounders = [
+        Confounder.FRET_HEIGHT,
+        Confounder.NUT_POSITION,
+        Confounder.STRETCH_FACTOR,
+        Confounder.FRET_1,
+        Confounder.FRET_2,
+        Confounder.TOUCH,
+    ]
+    slopes = np.array([0.4, *[0.0] * 6])
+    problem = SimpleNamespace(
+        unknowns=SimpleNamespace(names=names), strings=(1,), coordinate=lambda *_: (0.4, slopes)
+    )
+    for i, confounder in enumerate(confounders, 1):
+        for tied in (0.82, 0.78, -0.82):
+            covariance = np.diag([0.25, *[1.0] * 6])
+            covariance[0, i] = covariance[i, 0] = tied * 0.5
+            found = remarks.unseparated(problem, SimpleNamespace(covariance=covariance, z=np.zeros(7)))
+            expected = [] if abs(tied) < 0.8 else [(1, confounder)]
+            assert [(one.string, one.confounder) for one in found] == expected
+            assert all(one.correlation == pytest.approx(tied) for one in found)
+    for left, everything in ((0.62, True), (0.58, False)):  # of the width that was believed
+        covariance = np.diag([left**2, *[1.0] * 6])
+        found = remarks.unseparated(problem, SimpleNamespace(covariance=covariance, z=np.zeros(7)))
+        assert [one.confounder for one in found] == ([Confounder.EVERYTHING] if everything else [])
+
+
+def test_readings_are_told_in_the_order_of_their_table() -> None:
+    def check(index: int | None, value: float) -> SimpleNamespace:
+        row = SimpleNamespace(meter_index=index, reading=SimpleNamespace(value_mm=value))
+        return SimpleNamespace(row=row, expected_mm=value + 1, sd_mm=0.1, likely_slip_mm=2.0, questioned=True)
+
+    def leaf(index: int | None, bound: float) -> SimpleNamespace:
+        row = SimpleNamespace(meter_index=index, bound_mm=bound)
+        return SimpleNamespace(row=row, expected_mm=bound + 1, sd_mm=0.2, questioned=False)
+
+    posterior = state(
+        gauges=(check(4, 0.4), check(None, 9.0), check(0, 0.1)), leaves=(leaf(2, 0.3), leaf(None, 9.0))
+    )
+    found = remarks.meter_residuals(posterior)
+    assert [(one.index, one.read_mm, one.expected_mm) for one in found] == [
+        (0, 0.1, 1.1),
+        (2, 0.3, 1.3),
+        (4, 0.4, 1.4),
+    ]
+    assert [one.sd_mm for one in found] == [0.1, 0.2, 0.1]

@@ -160,6 +160,12 @@ def test_a_faint_second_mode_is_not_believed(share: float, taken: bool) -> None:
 @pytest.mark.parametrize(("beat_hz", "taken"), [(7.5, True), (8.5, False), (-7.3, True), (-8.3, False)])
 def test_beats_faster_than_strings_beat_are_not_believed(beat_hz: float, taken: bool) -> None:
     assert beating((0.4, 1.0, 0.1 + math.copysign(abs(beat_hz), beat_hz))) is taken
+    # wherever the two lie: it is their difference that beats
+    for off_hz in (5.0, -5.0):
+        z = rows(((1.0, 1.0, off_hz),)) + rows(((0.4, 1.0, off_hz + beat_hz),))
+        parted = part_modes(tracks(z), np.zeros(z.shape))
+        assert parted is not None
+        assert bool(parted.beating[0]) is taken
 
 
 @pytest.mark.parametrize(("fall", "taken"), [(28.5, True), (31.5, False), (-0.93, True), (-1.07, False)])
