@@ -25,6 +25,7 @@ from pitchcheck.pitch.string_group import (
     agree,
     read_group,
 )
+from pitchcheck.pitch.tracks import take_tracks
 
 CENT = math.log(2) / 1200
 HZ = 146.8
@@ -324,3 +325,19 @@ def test_takes_off_by_more_than_half_of_what_is_unlike_are_heard_again() -> None
         agree(takes)
     middle = 5e-5 * math.exp(0.3)
     assert heard[:2] == pytest.approx([middle, middle])
+
+
+@pytest.mark.parametrize(("glide", "taken_off"), [(2e-3, True), (-2e-3, True), (1e-7, False), (-1e-7, False)])
+def test_a_glide_that_counts_is_taken_off_the_sound(glide: float, taken_off: bool) -> None:
+    one = member()
+    one = replace(one, heard=replace(one.heard, model=replace(one.heard.model, glide=glide)))
+    seen: list[float] = []
+
+    def watch(*rest: object, glide: float, **law: object) -> object:
+        seen.append(glide)
+        return take_tracks(*rest, glide=glide, **law)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "take_tracks", watch)
+        module._track(one, periods=one.periods, block=2.0)
+    assert seen == [glide if taken_off else 0.0]
