@@ -1,9 +1,9 @@
 """Leaves as yes-or-no readings of a gap, each put in as the normal reading that has the same effect.
 
 Conventions: mm. A leaf of thickness t says that the gap g is wider (or narrower) with the likelihood of a
-probit, Phi((g - t) / sd), and says nothing with the chance ``LAPSE``. Expectation propagation: every leaf is
-replaced by a normal reading of the gap such that mean and variance of the gap come out as with the leaf
-itself (equation 18 of docs/model.md).
+probit, Phi((g - t) / sd), and says nothing with the chance ``LAPSE``. Expectation propagation: all leaves of
+a gap are replaced by one normal reading such that mean and variance of the gap come out as with the leaves
+themselves (equation 18 of docs/model.md), by a sum over the gap.
 
 References
 ----------
@@ -25,11 +25,14 @@ from pitchcheck.fit.problem import LeafRow, Problem
 from pitchcheck.fit.solve import Data, Solution
 from pitchcheck.types import FloatArray
 
-LAPSE = 0.01  # [-] leaves misread altogether; our choice
+LAPSE = 0.005  # [-] leaves misread altogether; our choice
 SWEEPS = 12  # over all leaves; a handful settles
 SAYS_NOTHING_MM2 = 1e4  # [mm^2] variance of a reading that says nothing
 SAME_GAP = 1e-9  # [-] relative difference of slopes below which two gaps are one
-_NORMAL = 1 / np.sqrt(2 * np.pi)
+_GRID = np.linspace(
+    -8, 8, 4001
+)  # [sd] of the belief without the leaves; a leaf tells over a tenth or so of it
+_GRID_WEIGHT = np.exp(-(_GRID**2) / 2)
 
 
 @dataclass(frozen=True)
@@ -63,34 +66,49 @@ def belief_in_outcome(mean_mm: FloatArray, variance_mm2: FloatArray, leaves: Seq
 def update_sites(
     problem: Problem, leaves: Sequence[LeafRow], solution: Solution, sites: LeafSites
 ) -> LeafSites:
-    """Sites that belong to a solution made with the sites given."""
+    """Sites that belong to a solution made with the sites given: one a gap, at the first of its leaves."""
     mean, slope = gaps(problem, leaves, solution)
     first, gap = _distinct(slope)
     mean, slope = mean[first], slope[first]
     covariance = slope @ solution.covariance @ slope.T
-    bound, sign, sd = _columns(leaves)
     # From here on everything is linear in the gaps: their joint belief without any site first.
-    value, variance = sites.value_mm.copy(), sites.variance_mm2.copy()
+    value, variance = np.zeros(len(leaves)), np.full(len(leaves), SAYS_NOTHING_MM2)
+    value[first], variance[first] = sites.value_mm[first], sites.variance_mm2[first]
     precision = np.linalg.inv(covariance)
-    free = precision - np.diag(np.bincount(gap, 1 / variance))
-    pull = precision @ mean - np.bincount(gap, value / variance)
+    free = precision - np.diag(1 / variance[first])
+    pull = precision @ mean - value[first] / variance[first]
     for _ in range(SWEEPS):
-        for k, g in enumerate(gap):
+        for g, k in enumerate(first):
             without = 1 / (1 / covariance[g, g] - 1 / variance[k])
             cavity = without * (mean[g] / covariance[g, g] - value[k] / variance[k])
-            width = np.sqrt(without + sd[k] ** 2)
-            z = sign[k] * (cavity - bound[k]) / width
-            density = (1 - 2 * LAPSE) * _NORMAL * np.exp(-(z**2) / 2)
-            believed = LAPSE + (1 - 2 * LAPSE) * float(ndtr(z))
-            shift = sign[k] * density / (believed * width)
-            bend = shift**2 + density * z / (believed * width**2)
-            if bend <= 1 / SAYS_NOTHING_MM2:
-                value[k], variance[k] = cavity, SAYS_NOTHING_MM2
-            else:
-                value[k], variance[k] = cavity + shift / bend, 1 / bend - without
-            covariance = np.linalg.inv(free + np.diag(np.bincount(gap, 1 / variance)))
-            mean = covariance @ (pull + np.bincount(gap, value / variance))
+            own = [leaf for leaf, at in zip(leaves, gap, strict=True) if at == g]
+            value[k], variance[k] = _site(own, cavity, without)
+            covariance = np.linalg.inv(free + np.diag(1 / variance[first]))
+            mean = covariance @ (pull + value[first] / variance[first])
     return LeafSites(value, variance)
+
+
+def _site(leaves: Sequence[LeafRow], mean_mm: float, variance_mm2: float) -> tuple[float, float]:
+    """Value and variance of the normal reading that leaves mean and variance as all leaves of one gap do.
+
+    Leaves that contradict one another leave two places where the gap may be, and the variance of both.
+
+    Parameters
+    ----------
+    leaves : sequence of LeafRow
+    mean_mm, variance_mm2 : float
+        What is believed of the gap without them.
+    """
+    x, weight = mean_mm + np.sqrt(variance_mm2) * _GRID, _GRID_WEIGHT
+    for bound, sign, sd in zip(*_columns(leaves), strict=True):
+        weight = weight * (LAPSE + (1 - 2 * LAPSE) * ndtr(sign * (x - bound) / sd))
+    weight = weight / weight.sum()
+    told = float(weight @ x)
+    left = float(weight @ (x - told) ** 2)
+    if left >= variance_mm2 * (1 - variance_mm2 / SAYS_NOTHING_MM2):
+        return mean_mm, SAYS_NOTHING_MM2
+    precision = 1 / left - 1 / variance_mm2
+    return told + (told - mean_mm) / variance_mm2 / precision, 1 / precision
 
 
 def _distinct(slope: FloatArray) -> tuple[list[int], npt.NDArray[np.intp]]:

@@ -79,16 +79,16 @@ def player_of(case: Case, slots: Slots = fixture_slots) -> Player:
     """The instrument and its player; the same for every course, so that courses and sets compare in pairs.
 
     Kinds of one seed share what a careful hand does by chance, which is little. Of a rough hand it is most of
-    the error, so there each instrument has its own.
+    the error, so there each instrument has its own, and each has its own faults.
     """
-    rng = np.random.default_rng([case.seed, zlib.crc32(case.kind.encode())])
-    truth = draw(case.kind, rng, hand=HANDS[case.hand], slots=slots)
-    truth = apply(case.name, truth, np.random.default_rng([case.seed, zlib.crc32(case.name.encode())]))
+    kind, name = (zlib.crc32(text.encode()) for text in (case.kind, case.name))
+    truth = draw(case.kind, np.random.default_rng([case.seed, kind]), hand=HANDS[case.hand], slots=slots)
+    truth = apply(case.name, truth, np.random.default_rng([case.seed, name, kind]))
     if case.name == "plain":
         truth = replace(truth, stated={"fretwork": "level"})
     chance = [case.seed, 1 + zlib.crc32(case.course.encode())]
     if case.hand != "careful":
-        chance.append(zlib.crc32(case.kind.encode()))
+        chance.append(kind)
     return Player(truth, np.random.default_rng(chance))
 
 

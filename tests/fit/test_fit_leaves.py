@@ -102,6 +102,30 @@ def test_a_bound_has_the_moments_of_the_integral() -> None:
     assert told == pytest.approx(true_mean, abs=EXACT_MM)
 
 
+@pytest.mark.parametrize("wrong_mm", [0.1, 0.2, 0.3])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_leaf_misread_beside_a_true_bracket_leaves_both_places_open(wrong_mm: float, sign: float) -> None:
+    """One leaf is misread: which of those that contradict one another is not told."""
+    wrong = (GAP_MM + sign * wrong_mm, 0.2 if sign > 0 else 101.0)
+    right = ((GAP_MM - 0.025, 0.2), (GAP_MM + 0.025, 101.0))
+    alone, both = (
+        fit_instrument(JOB, build_survey((*TAKES, *leaf_takes(*leaves)))).strings[5].height_mm
+        for leaves in (right, (*right, wrong))
+    )
+    assert both.low < SIX[5] < both.high
+    # One leaf of the three is wrong, and each of two may be: surer than by the bracket alone is nobody.
+    assert both.high - both.low > 1.2 * (alone.high - alone.low)
+
+
+def test_the_order_of_leaves_changes_nothing() -> None:
+    leaves = [(GAP_MM - 0.025, 0.2), (GAP_MM + 0.15, 0.2), (GAP_MM + 0.025, 101.0)]
+    first, second = (
+        fit_instrument(JOB, build_survey((*TAKES, *leaf_takes(*few)))).strings[5].height_mm
+        for few in (leaves, leaves[::-1])
+    )
+    assert (first.low, first.high) == pytest.approx((second.low, second.high), abs=EXACT_MM)
+
+
 def leaf_takes(*leaves: tuple[float, float]) -> tuple[Take, ...]:
     """Leaf takes on string 6 with so many cents above the open string, bare open takes around them."""
     hz = JOB.instrument.string(6).nominal_hz
