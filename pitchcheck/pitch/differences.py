@@ -13,7 +13,7 @@ import numpy as np
 
 from pitchcheck.pitch.joint_notes import GLIDES_CENTS, TAIL, JointNotes, NoteLikelihood, solve
 from pitchcheck.pitch.partial_scatter import BENDS, LOW, closer_shapes, own_deviation, scatter_shapes
-from pitchcheck.types import FloatArray, IntArray
+from pitchcheck.types import BoolArray, FloatArray, IntArray
 
 SCATTERS_CENTS = np.geomspace(0.0005, 8.0, 9)  # [cent] grid of what a partial does in one note only
 # [cent] what partials of notes do that differ in pitch alone: none would outrun the arithmetic
@@ -48,21 +48,29 @@ def first_look(trial: NoteLikelihood, notes: JointNotes) -> tuple[FloatArray, Fl
     some, glides = unlike_pitches(notes.hz), GLIDES_CENTS[1::2]
     for turn in range(3):
         evidence, means, _ = solve(trial, shapes, notes, robust_weight, glides=glides)
+        kept = _likely(evidence)
         if some.size < notes.hz.size:
-            evidence = solve(trial.only(some), shapes, notes.only(some), robust_weight[some], glides=glides)[
-                0
-            ]
+            few = solve(trial.only(some), shapes, notes.only(some), robust_weight[some], glides=glides)[0]
+            kept |= _likely(few)
+            if _size(shapes, few) > _size(shapes, evidence):
+                evidence = few
         glide, best = np.unravel_index(int(np.argmax(evidence)), evidence.shape)
         robust_weight = _student_weight(trial, notes, means[glide, best], shape=shapes[best])
-        shapes = _likely(shapes, evidence)
+        shapes = shapes[kept]
         if turn == 0:
             shapes = closer_shapes(shapes, ratio=RATIO, new=CLOSE)
     return robust_weight, shapes
 
 
-def _likely(shapes: FloatArray, evidence: FloatArray) -> FloatArray:
-    """Shapes that are not far behind the best at any spread of the glides; ``evidence`` has shape (g, s)."""
-    return shapes[np.any(evidence > evidence.max(axis=1, keepdims=True) - UNLIKELY, axis=0)]
+def _likely(evidence: FloatArray) -> BoolArray:
+    """Which shapes are not far behind the best at any spread of the glides; ``evidence`` has shape (g, s)."""
+    return np.asarray(np.any(evidence > evidence.max(axis=1, keepdims=True) - UNLIKELY, axis=0))
+
+
+def _size(shapes: FloatArray, log_weight: FloatArray) -> float:
+    """Mean logarithm of the scatter's size, by weights of shape (..., s)."""
+    weight = np.exp(log_weight - log_weight.max())
+    return float(np.sum(weight * np.log(shapes[:, 0])) / np.sum(weight))
 
 
 def fit_differences(
@@ -86,10 +94,13 @@ def fit_differences(
     points = [solve(t, shapes, notes, robust_weight, glides=GLIDES_CENTS) for t in trials]
     log_weight = np.array([p[0] + t.belief for p, t in zip(points, trials, strict=True)])  # (t, g, s)
     some = unlike_pitches(notes.hz)
-    if some.size < count:  # the scatter by these, the glides by all
+    if some.size < count:  # the scatter by these where they tell of more, the glides by all
         few, weights = notes.only(some), robust_weight[some]
-        told = [solve(t.only(some), shapes, few, weights, glides=GLIDES_CENTS)[0] + t.belief for t in trials]
-        log_weight += logsumexp(told, axis=(0, 1)) - logsumexp(log_weight, axis=(0, 1))
+        told = np.array(
+            [solve(t.only(some), shapes, few, weights, glides=GLIDES_CENTS)[0] + t.belief for t in trials]
+        )
+        if _size(shapes, told) > _size(shapes, log_weight):
+            log_weight += logsumexp(told, axis=(0, 1)) - logsumexp(log_weight, axis=(0, 1))
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     sharp = np.array([p[1][..., :count] for p in points])
@@ -103,8 +114,8 @@ def fit_differences(
 def unlike_pitches(hz: FloatArray) -> IntArray:
     """Places of notes no two of which are alike in pitch, the first of each; all where that leaves one.
 
-    How far partials deviate in one note only is told by these: the body pulls by frequency, so whatever is
-    played again is pulled alike, and bears no witness that partials deviate little.
+    Where these tell that partials deviate more in one note only than all do, they are believed: the body
+    pulls by frequency, so whatever is played again is pulled alike and bears no witness against it.
     """
     chosen: list[int] = []
     for i, one in enumerate(hz):
