@@ -24,13 +24,13 @@ from pitchcheck.takes import Position, Stop
 ROD, ROD_SPREAD = 0.125, 0.27  # median; spread of the natural logarithm
 STEEL_FINGER, POLYMER_FINGER = (0.028, 0.016), (0.060, 0.024)  # mean, spread
 ROD_NOTE, FINGER_NOTE = 0.3, 0.03  # what one note adds to the spreads
-# How far notes lie from those medians, as a part of the sharpness: a finger pushes as it likes, a rod goes
-# down to the board.
-ROD_SCATTER, FINGER_SCATTER = 0.16, 0.42  # medians
-SCATTER_SPREAD = 0.40  # of the natural logarithm; by one note more than there are frets, ``SCATTER_NOTE``
-SCATTER_NOTE = 0.7
-LEAST_SCATTER = 0.08
-READING_CENTS = 1.0  # of one note and its open string, on a phone
+# How far notes lie from each other, as a part of the sharpness: a finger pushes as it likes, a rod goes down
+# to the board. Medians, and spreads of the natural logarithm.
+ROD_STRINGS, FINGER_STRINGS, STRINGS_SPREAD = 0.16, 0.38, 0.40  # the strings, each the middle of its notes
+ROD_AGAIN, FINGER_AGAIN, AGAIN_SPREAD = 0.07, 0.38, 0.55  # notes of one place
+NOTE_SPREAD = 0.7  # what it adds to the spreads that there are few notes: by one that could differ
+LEAST_SCATTER = 0.04
+READING_CENTS = 0.6  # of one note, on a phone, at least: the open strings tell how much it is
 WIDE_SHARE, WIDE = 0.02, 2.0  # of one memo in fifty a spread is so much wider
 ASKED = 30.0  # times as often presses are played in such a course: they are what is asked for (ours)
 SCALE_MM = 650.0
@@ -44,36 +44,47 @@ def finger_belief(notes: Sequence[tuple[Position, float]], stretches: Stretches)
     Parameters
     ----------
     notes : sequence of (Position, float)
-        Every note and how sharp it was heard; presses of frets 1 and 2 are looked at. [cent]
+        Every note and how sharp it was heard; presses of frets 1 and 2 are looked at, and open strings, which
+        tell how far pitches scatter by themselves. [cent]
     stretches : Stretches
     """
-    heard: dict[int, list[float]] = defaultdict(list)
-    noise: list[float] = []
+    heard: dict[Position, list[float]] = defaultdict(list)
+    opens: dict[Position, list[float]] = defaultdict(list)
+    units: list[float] = []
     polymer: list[bool] = []
     for place, cents in notes:
+        if place.stop is Stop.OPEN:
+            opens[place].append(cents)
         if place.stop is not Stop.PRESS or place.fret not in FRETS:
             continue
         number = place.string
         unit = stretches.stretch_factor[number] * (SCALE_MM / stretches.scale_mm[number]) ** 2
-        heard[place.fret].append(cents / unit)
-        noise.append((READING_CENTS / unit) ** 2)
+        heard[place].append(cents / unit)
+        units.append(unit)
         polymer.append(stretches.make[number] in (Make.POLYMER, Make.WOUND_POLYMER))
-    count = len(noise)
+    count = len(units)
     if not count:
         return 1 / (1 + ASKED)
-    sharp = float(np.mean([np.median(of) for of in heard.values()]))
+    middles = [[np.median(of) for place, of in heard.items() if place.fret == fret] for fret in FRETS]
+    middles = [of for of in middles if of]
+    sharp = float(np.mean([np.median(of) for of in middles]))
     mean, spread = POLYMER_FINGER if np.mean(polymer) > 0.5 else STEEL_FINGER
     finger = _density(sharp - mean, math.hypot(spread, FINGER_NOTE / math.sqrt(count)))
     positive = max(sharp, LEAST)
     wide = math.hypot(ROD_SPREAD, ROD_NOTE / math.sqrt(count))
     rod = _density(math.log(positive / ROD), wide) / positive
-    if count > len(heard):
-        off = np.concatenate([np.array(of) - np.median(of) for of in heard.values()])
-        usual = math.sqrt(math.pi / 2) * float(np.mean(np.abs(off))) * math.sqrt(count / (count - len(heard)))
-        scatter = max(math.sqrt(max(usual**2 - float(np.mean(noise)), 0.0)) / positive, LEAST_SCATTER)
-        spread = math.hypot(SCATTER_SPREAD, SCATTER_NOTE / math.sqrt(count - len(heard)))
-        finger *= _density(math.log(scatter / FINGER_SCATTER), spread)
-        rod *= _density(math.log(scatter / ROD_SCATTER), spread)
+    noise = max(READING_CENTS, _scatter(list(opens.values()))[0]) / (np.median(units) * positive)
+    for groups, rods, fingers, spread in (
+        (middles, ROD_STRINGS, FINGER_STRINGS, STRINGS_SPREAD),
+        (list(heard.values()), ROD_AGAIN, FINGER_AGAIN, AGAIN_SPREAD),
+    ):
+        scatter, free = _scatter(groups)
+        if not free:
+            continue
+        wide = math.hypot(spread, NOTE_SPREAD / math.sqrt(free))
+        found = max(scatter / positive, LEAST_SCATTER)
+        finger *= _density(math.log(found / math.hypot(fingers, noise)), wide)
+        rod *= _density(math.log(found / math.hypot(rods, noise)), wide)
     return finger / (finger + ASKED * rod)
 
 
@@ -85,6 +96,16 @@ def may_be_fretted(grammar: Grammar) -> bool:
 def fretted(position: Position) -> Position:
     """The place as a finger would stop it."""
     return Position(position.string, Stop.FRET, position.fret) if position.stop is Stop.PRESS else position
+
+
+def _scatter(groups: Sequence[Sequence[float]]) -> tuple[float, int]:
+    """Standard deviation within groups, from the mean size, which outliers hardly move; and its freedom."""
+    several = [np.array(of) for of in groups if len(of) > 1]
+    free = sum(of.size - 1 for of in several)
+    if not free:
+        return 0.0, 0
+    off = np.concatenate([(of - of.mean()) * math.sqrt(of.size / (of.size - 1)) for of in several])
+    return math.sqrt(math.pi / 2) * float(np.mean(np.abs(off))), free
 
 
 def _density(off: float, spread: float) -> float:

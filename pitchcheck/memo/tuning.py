@@ -23,6 +23,8 @@ WHOLE_SHARE, WHOLE_CENTS = 0.08, 12.0
 # Strings are made for their pitch: tuned up they soon break, so beyond a semitone up an offset gets rarer, by
 # a factor of e every ``RARER_CENTS`` (ours).
 UP_CENTS, RARER_CENTS = 100.0, 60.0
+# Slack strings buzz: below a fourth down, an offset gets rarer as fast.
+DOWN_CENTS = -550.0
 # Usual tunings of six strings, as semitones by which strings are apart from the usual one; common practice,
 # no source: the last string down; it and the first; a suspended fourth (D A D G A D); chords on open strings.
 USUAL_SHIFTS = (
@@ -72,8 +74,8 @@ def offset_density(offset_cents: float) -> float:
     for whole, share in WHOLE.items():
         density += WHOLE_SHARE * share * _normal(offset_cents - whole, WHOLE_CENTS)
     rest = 1 - IN_TUNE_SHARE - WHOLE_SHARE
-    rarer = math.exp(-max(0.0, offset_cents - UP_CENTS) / RARER_CENTS)
-    return density + rest * rarer / (UP_CENTS - LOWEST_CENTS + RARER_CENTS)
+    beyond = max(0.0, offset_cents - UP_CENTS, DOWN_CENTS - offset_cents)
+    return density + rest * math.exp(-beyond / RARER_CENTS) / (UP_CENTS - DOWN_CENTS + 2 * RARER_CENTS)
 
 
 def _settle(offset: float, sounds: FloatArray, nominal_hz: Mapping[int, float]) -> float:

@@ -106,7 +106,7 @@ def listing(labels: Sequence[tuple[str, Label]], *, course: str, fretted_alike: 
     if fretted_alike:
         lines.append(
             "  A finger may sharpen strings as little as these presses did. Fretted by a finger, not pressed "
-            "down with a rod? Then no slot is as low as this says: add --course frets."
+            "down with a rod? Say --course frets: then no slot is as low as this tells."
         )
     return lines
 

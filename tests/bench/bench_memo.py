@@ -13,6 +13,7 @@ import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -23,12 +24,14 @@ from pitchcheck.memo.labelling import label_sounds
 from pitchcheck.memo.labels import Label
 from pitchcheck.memo.refusal import find_refusal
 from pitchcheck.memo.sounds import find_sounds
+from pitchcheck.takes import Position
 
 FIRST_SEED = 8600  # seen in development: 7, 1000-1039, 5000-5009, 6000-6026, 8000-8159, 8400-8403, 8500-8505
 COUNT = 60
 NEAR_S = 0.12  # codecs shift sound by up to 0.05 s
 GOOD_SHARE = 0.98
 WRONG_SHARE = 0.02
+BELIEFS = (0.0, 0.8, 0.93, 0.98, 0.995, 1.01)  # edges of the table of how often labels are right
 
 
 @dataclass(frozen=True)
@@ -42,6 +45,7 @@ class Score:
     refused: bool
     seconds: float
     length_s: float
+    beliefs: tuple[tuple[float, bool], ...]  # of every label, and whether it is right
 
     @property
     def good(self) -> bool:
@@ -63,9 +67,26 @@ def score(seed: int, folder: Path, *, hard: bool = False) -> Score:
     seconds = time.perf_counter() - start
     path.unlink()
     right, wrong = count(memo, labelling.labels)
+    beliefs = tuple(
+        (label.belief, label.position == true)
+        for label, true in zip(labelling.labels, truth_of(memo, labelling.labels), strict=True)
+        if label.position is not None
+    )
     plucks = sum(h.what == "pluck" for h in memo.happenings)
     refused = find_refusal(labelling) is not None
-    return Score(memo, plucks, right, wrong, refused, seconds, recording.duration_s)
+    return Score(memo, plucks, right, wrong, refused, seconds, recording.duration_s, beliefs)
+
+
+def truth_of(memo: Memo, labels: Sequence[Label]) -> list[Position | None]:
+    """Return the place that sounded where each label stands."""
+    onsets = np.array([label.sound.onset_s for label in labels])
+    places: list[Position | None] = [None] * len(labels)
+    for happening in memo.happenings:
+        if happening.position is not None and onsets.size:
+            nearest = int(np.argmin(np.abs(onsets - happening.time_s)))
+            if abs(onsets[nearest] - happening.time_s) <= NEAR_S:
+                places[nearest] = happening.position
+    return places
 
 
 def count(memo: Memo, labels: Sequence[Label]) -> tuple[int, int]:
@@ -112,6 +133,11 @@ def main() -> None:
         f"| {number} | {plucks} | {sum(s.good for s in scores)} | {100 * right / plucks:.2f} % "
         f"| {sum(s.refused for s in scores)} | {sum(s.silent for s in scores)} |"
     )
+    print("\n| believed | labels | wrong |\n| --- | --- | --- |")
+    beliefs = [pair for s in scores for pair in s.beliefs]
+    for low, high in pairwise(BELIEFS):
+        of = [right for belief, right in beliefs if low <= belief < high]
+        print(f"| {low} to {min(high, 1.0)} | {len(of)} | {of.count(False)} |")
     pace = sum(s.seconds for s in scores) / sum(s.length_s for s in scores)
     print(f"\nLabelling took {pace:.3f} s a second of memo, on one core.")
 
