@@ -146,7 +146,7 @@ def test_a_gauge_reading_counts_at_once_and_in_the_passes_after_it(job: Path, tm
 
 @pytest.mark.parametrize("misread", ["0.028 in", "0.65 mm", "0.25 mm"])
 def test_a_wrong_gauge_reading_stops_the_file_until_it_is_read_again(tmp_path: Path, misread: str) -> None:
-    """The gap is 0.39 mm, 0.46 with its arch: no amount comes of a misread leaf; the right one takes its place.
+    """The gap is 0.39 mm, 0.46 with its arch: no amount comes of a misread leaf; the right one replaces it.
 
     The first is so far off that nothing is said of the slot at all; of the others the file is only spared.
     """
