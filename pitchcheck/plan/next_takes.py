@@ -17,7 +17,7 @@ import numpy as np
 from pitchcheck.diagnosis.suspicion import find_suspects
 from pitchcheck.fit.joint import Outlook
 from pitchcheck.fit.result import Fit, UnsettledKind
-from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
+from pitchcheck.instrument import Aim, Board, Fretwork, Nut, SessionSettings
 from pitchcheck.judgement import FIRST_SUSPECTS, BarKind, SlotJudgement, Verdict
 from pitchcheck.plan.decision import PASS_S, Stakes, gain_s, would_file
 from pitchcheck.plan.records import NOTHING_MORE, NextTakes
@@ -34,10 +34,11 @@ from pitchcheck.survey import Survey
 from pitchcheck.takes import Narrowing, NextTake, Stop
 from pitchcheck.types import FloatArray
 
-PAYS = (
-    5.0  # [-] a run is asked for when it saves so many times what it costs; below it hardly helps; our choice
-)
-LEAVES_PAY = 5.0  # [-] the same of leaf takes; our choice
+# [-] A run is asked for when it saves so many times what it costs; below it hardly helps. Our choice, by the
+# jobs of docs/decisions/0011. Presses must save more where leaves lie at hand, which tell more.
+PAYS = 5.0
+PAYS_BESIDE_LEAVES = 12.0
+LEAVES_PAY = 4.0  # the same of leaf takes
 HARDLY_NARROWS = 0.03  # [-] a run that narrows no open slot by this part is never asked for; our choice
 MOST_TAKES = 16  # asked for at once: then one measures anew; our choice
 HALF_OF_90 = 1.645  # [sd] half of a 90 % interval of a normal belief
@@ -89,21 +90,23 @@ def next_takes(
     reading = [stopped.sd_cents for stopped in survey.stopped]
     reading_cents = float(np.median(reading)) if reading else USUAL_READING_CENTS
     if doubted := _pressed_again(survey, fit):
-        once_more = Run(tuple(part for run in doubted for part in run.parts)).begun(MOST_TAKES)
+        once_more = Run.joined(doubted).begun(MOST_TAKES)
         pressed = tuple(dict.fromkeys(once_more.stopped))
         outlook = fit.joint.outlook(settings.instrument, pressed, reading_cents=reading_cents)
         return _asked(believed, outlook, (once_more,))
     first = find_suspects(survey, fit, slots)[:FIRST_SUSPECTS]  # whom the answer names is settled first
-    for runs in _proposals(settings, fit, believed, first=first, leaves=not _leaves_left_out(survey)):
+    at_hand = not _leaves_left_out(survey)
+    presses_pay = PAYS_BESIDE_LEAVES if at_hand and _in_a_workshop(settings, survey) else PAYS
+    for runs in _proposals(settings, survey, fit, believed, first=first, leaves=at_hand):
         places = tuple(dict.fromkeys(p for run in runs for p in run.stopped))
         if not places:
             continue
         outlook = fit.joint.outlook(settings.instrument, places, reading_cents=reading_cents)
         leaf = runs[0].stopped[0].stop is Stop.LEAF
-        chosen = _choose(believed, outlook, runs, pays=LEAVES_PAY if leaf else PAYS)
+        chosen = _choose(believed, outlook, runs, pays=LEAVES_PAY if leaf else presses_pay)
         if chosen:
             return _asked(believed, outlook, chosen)
-    if _leaves_left_out(survey):
+    if not at_hand:
         return NOTHING_MORE
     return _told_apart(settings, survey, fit, slots, believed)
 
@@ -132,7 +135,8 @@ def _told_apart(
     open_ones = [n for n in believed.numbers if n in hangs and laid[n] < LEAVES_ENOUGH]
     ends = [n for n in open_ones if n in (believed.numbers[0], believed.numbers[-1])]
     for some in (ends, [n for n in open_ones if n in undecided and n not in ends]):
-        runs = {number: tuple(leaf_runs(settings, fit, number)) for number in some}
+        bare = _bare(survey)
+        runs = {number: tuple(leaf_runs(settings, fit, number, bare=bare)) for number in some}
         places = tuple(dict.fromkeys(p for few in runs.values() for run in few for p in run.stopped))
         if not places:
             continue
@@ -141,7 +145,7 @@ def _told_apart(
         chosen = [_narrowest(believed, outlook, n, few, least=least[n]) for n, few in runs.items()]
         best = [run for run in chosen if run is not None]
         if best:
-            takes = Run(tuple(part for run in best for part in run.parts)).begun(MOST_TAKES)
+            takes = Run.joined(best).begun(MOST_TAKES)
             return _asked(believed, outlook, (takes,))
     return NOTHING_MORE
 
@@ -207,6 +211,19 @@ def _leaves_left_out(survey: Survey) -> bool:
     return False
 
 
+def _in_a_workshop(settings: SessionSettings, survey: Survey) -> bool:
+    """Whether leaves lie at hand, by what is declared and by those that were laid: a player may have none."""
+    declared = settings.instrument.fretwork is Fretwork.LEVEL or settings.target.aim is Aim.NEW_NUT
+    return declared or bool(survey.leaves)
+
+
+def _bare(survey: Survey) -> frozenset[int]:
+    """Strings whose leaf takes need no open takes: they have one, and leaves are known to be at hand."""
+    if not survey.leaves:
+        return frozenset()
+    return frozenset(take.position.string for take in survey.opens if not take.position.capo)
+
+
 def _believed(settings: SessionSettings, fit: Fit, slots: Sequence[SlotJudgement]) -> _Slots:
     """Fitted slots and their stakes; who files anyway shares the pass."""
     judged = {slot.number: slot for slot in slots}
@@ -240,7 +257,13 @@ def _believed(settings: SessionSettings, fit: Fit, slots: Sequence[SlotJudgement
 
 
 def _proposals(
-    settings: SessionSettings, fit: Fit, believed: _Slots, *, first: Sequence[int], leaves: bool
+    settings: SessionSettings,
+    survey: Survey,
+    fit: Fit,
+    believed: _Slots,
+    *,
+    first: Sequence[int],
+    leaves: bool,
 ) -> Iterator[tuple[Run, ...]]:
     """Runs to choose from, the kinds that are better to play first: presses, then leaves."""
     presses = settings.instrument.board is not Board.SCALLOPED
@@ -254,9 +277,10 @@ def _proposals(
     yield tuple(runs)
     if not leaves:
         return
+    bare = _bare(survey)
     ends = [n for n in believed.numbers if n in (believed.numbers[0], believed.numbers[-1])]
     for some in (ends, [n for n in believed.numbers if n not in ends]):
-        yield tuple(run for number in some for run in leaf_runs(settings, fit, number))
+        yield tuple(run for number in some for run in leaf_runs(settings, fit, number, bare=bare))
 
 
 def _choose(believed: _Slots, outlook: Outlook, runs: Sequence[Run], *, pays: float) -> tuple[Run, ...]:

@@ -1,12 +1,14 @@
 """Runs of takes that may be asked for: presses, frets or leaves between open takes of a string.
 
-Conventions: mm and seconds. A run goes from an open take to an open take of one string; several runs, of one
-string or of all, make one proposal.
+Conventions: mm and seconds. A run goes from an open take to an open take of one string, as a tenth of a cent
+hangs on it. What a leaf take says is half a fret wide: any open take of its string in the same pass will do.
+The first leaves of a pass lie between open takes all the same, by which one sees that they were left out.
+Several runs, of one string or of all, make one proposal.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -54,9 +56,12 @@ class Run:
     ----------
     parts : tuple of tuple of Position
         Stopped takes between two open ones, all of one string.
+    bare : frozenset of int
+        Strings whose leaf takes need no open takes around them any more.
     """
 
     parts: tuple[tuple[Position, ...], ...]
+    bare: frozenset[int] = frozenset()
 
     @property
     def stopped(self) -> tuple[Position, ...]:
@@ -74,6 +79,9 @@ class Run:
         played: list[Position] = []
         for part in self.parts:
             reference = Position(part[0].string, Stop.OPEN)
+            if part[0].stop is Stop.LEAF and reference.string in self.bare:
+                played += part
+                continue
             if not played or played[-1] != reference:
                 played.append(reference)
             played += [*part, reference]
@@ -87,9 +95,16 @@ class Run:
     def begun(self, most: int) -> Run:
         """Its first parts, no more takes than ``most``, one part at least."""
         count = len(self.parts)
-        while count > 1 and len(Run(self.parts[:count]).takes) > most:
+        while count > 1 and len(replace(self, parts=self.parts[:count]).takes) > most:
             count -= 1
-        return Run(self.parts[:count])
+        return replace(self, parts=self.parts[:count])
+
+    @classmethod
+    def joined(cls, runs: Iterable[Run]) -> Run:
+        """Some runs as one, in order."""
+        runs = tuple(runs)
+        bare = frozenset[int]().union(*(run.bare for run in runs))
+        return cls(tuple(part for run in runs for part in run.parts), bare)
 
 
 def run_of(numbers: Sequence[int], stop: Stop, frets: tuple[tuple[int, ...], ...]) -> Run:
@@ -99,8 +114,13 @@ def run_of(numbers: Sequence[int], stop: Stop, frets: tuple[tuple[int, ...], ...
     )
 
 
-def leaf_runs(settings: SessionSettings, fit: Fit, number: int) -> Iterator[Run]:
-    """Yield leaves of some thicknesses about the gap that is believed: one, or some that may bracket it."""
+def leaf_runs(
+    settings: SessionSettings, fit: Fit, number: int, *, bare: frozenset[int] = frozenset()
+) -> Iterator[Run]:
+    """Yield leaves of some thicknesses about the gap that is believed: one, or some that may bracket it.
+
+    ``bare`` is that of the runs.
+    """
     assert fit.joint is not None
     probe = Position(number, Stop.LEAF, 1, leaf_mm=LEAF_STEP_MM)
     outlook = fit.joint.outlook(settings.instrument, (probe,), reading_cents=USUAL_READING_CENTS)
@@ -112,4 +132,5 @@ def leaf_runs(settings: SessionSettings, fit: Fit, number: int) -> Iterator[Run]
         for apart in range(1, MOST_APART + 1 if count > 1 else 2):
             for step in range(thinnest, thickest - apart * (count - 1) + 1):
                 steps = range(step, step + apart * count, apart)
-                yield Run((tuple(replace(probe, leaf_mm=round(s * LEAF_STEP_MM, 2)) for s in steps),))
+                leaves = tuple(replace(probe, leaf_mm=round(s * LEAF_STEP_MM, 2)) for s in steps)
+                yield Run((leaves,), bare)
