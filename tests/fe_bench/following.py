@@ -60,11 +60,14 @@ def follow(
     ``heard`` grows by what is played; ``ask`` measures it.
     """
     answer = ask(heard)
+    told = False  # that there are no leaves, by the open takes alone
     for _ in range(MOST_ROUNDS):
         asked = wanted(answer)
         places = [p for p in asked if leaves or p.stop != "leaf"]
-        if not any(p.stop != "open" for p in places):
+        left_out = not any(p.stop != "open" for p in places)
+        if left_out and (not places or told):
             return answer, True
+        told = left_out
         heard += listen(player, places)
         answer = ask(heard)
     return answer, False

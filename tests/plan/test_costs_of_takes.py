@@ -108,6 +108,15 @@ def test_times_that_takes_need() -> None:
     assert run.seconds == 9 * 12.0
     leaves = Run(((Position(1, Stop.LEAF, 1, leaf_mm=0.2), Position(1, Stop.LEAF, 1, leaf_mm=0.25)),))
     assert leaves.seconds == 2 * 12.0 + 2 * 20.0
+    bare = replace(leaves, bare=frozenset({1}))
+    assert bare.takes == bare.stopped
+    assert bare.seconds == 2 * 20.0
+    other = replace(leaves, bare=frozenset({2}))
+    assert other.takes == leaves.takes
+    joined = Run.joined((bare, run_of((1,), Stop.PRESS, ((1,),)), run_of((2,), Stop.PRESS, ((1,),))))
+    assert [p.stop for p in joined.takes] == [Stop.LEAF, Stop.LEAF, *2 * [Stop.OPEN, Stop.PRESS, Stop.OPEN]]
+    assert joined.bare == {1}
+    assert joined.begun(5) == Run(joined.parts[:2], joined.bare)
     assert decision.PASS_S == 6 * 60
 
 
@@ -151,15 +160,18 @@ def slots(**stakes: object) -> _Slots:
 RUNS = tuple(run_of((n,), Stop.PRESS, ((1,),)) for n in (1, 2))
 
 
-@pytest.mark.parametrize(("times", "chosen"), [(5.2, True), (4.8, False)])
-def test_a_run_is_asked_for_that_saves_five_times_what_it_costs(
-    monkeypatch: pytest.MonkeyPatch, times: float, chosen: bool
+@pytest.mark.parametrize(
+    ("pays", "times"),
+    [(next_takes.PAYS, 5), (next_takes.PAYS_BESIDE_LEAVES, 12), (next_takes.LEAVES_PAY, 4)],
+)
+def test_a_run_is_asked_for_that_saves_so_many_times_what_it_costs(
+    monkeypatch: pytest.MonkeyPatch, pays: float, times: float
 ) -> None:
-    seconds = RUNS[0].seconds
-    monkeypatch.setattr(next_takes, "_gains", lambda _, after: np.full(after.shape[0], times * seconds))
-    found = _choose(slots(), outlook(), RUNS[:1], pays=next_takes.PAYS)
-    assert bool(found) is chosen
-    assert bool(_choose(slots(), outlook(), RUNS[:1], pays=next_takes.LEAVES_PAY)) is chosen
+    """Presses 5 times, leaves 4 times, presses where leaves lie at hand 12 times (decision 11)."""
+    for part, chosen in ((1.04, True), (0.96, False)):
+        saved = part * times * RUNS[0].seconds
+        monkeypatch.setattr(next_takes, "_gains", lambda _, after: np.full(after.shape[0], saved))  # noqa: B023
+        assert bool(_choose(slots(), outlook(), RUNS[:1], pays=pays)) is chosen
 
 
 @pytest.mark.parametrize(("part", "chosen"), [(0.034, True), (0.026, False)])

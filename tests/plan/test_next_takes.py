@@ -13,7 +13,7 @@ from pitchcheck.course import Thoroughness
 from pitchcheck.diagnosis.suspicion import find_suspects
 from pitchcheck.fit import Fit, fit_instrument
 from pitchcheck.fit.result import UnsettledKind
-from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
+from pitchcheck.instrument import Aim, Board, Fretwork, Nut, SessionSettings
 from pitchcheck.judgement import (
     FIRST_SUSPECTS,
     Verdict,
@@ -23,23 +23,24 @@ from pitchcheck.judgement import (
     verdict,
 )
 from pitchcheck.plan import NextTakes
-from pitchcheck.plan.next_takes import MOST_TAKES, next_takes
+from pitchcheck.plan.next_takes import MOST_TAKES, _bare, _in_a_workshop, next_takes
 from pitchcheck.survey import build_survey
 from pitchcheck.takes import Position, Stop, Take
 
 JOB = job_of("bass")
+UNDECLARED = replace(JOB, instrument=replace(JOB.instrument, fretwork=Fretwork.UNKNOWN))
 TARGETS = [slot_goal(JOB, s.number).target_mm for s in JOB.instrument.strings]
 EDGE = 2  # the string that lies where nothing can be said: at target plus tolerance
 HIGH_MM = 0.5
 ROUGHLY = 2.0  # a gain told within a factor of two still ranks takes that differ by more; 1.3 was seen
 
 
-def open_case() -> tuple[tuple[Take, ...], Fit]:
+def open_case(settings: SessionSettings = JOB) -> tuple[tuple[Take, ...], Fit]:
     """All slots clearly high but one, after the quick protocol, which leaves something to gain."""
     planted = [t + HIGH_MM for t in TARGETS]
     planted[EDGE - 1] = TARGETS[EDGE - 1] + 1.5 * JOB.target.tolerance_mm
     takes = heard(truth_of(JOB, planted), protocol=Thoroughness.QUICK)
-    return takes, fit_instrument(JOB, build_survey(takes))
+    return takes, fit_instrument(settings, build_survey(takes))
 
 
 def verdicts(fit: Fit) -> list[Verdict]:
@@ -72,9 +73,13 @@ def test_nothing_is_asked_for_when_all_slots_are_known_to_be_right() -> None:
     assert asked(JOB, takes, fit) == NextTakes()
 
 
-def test_a_run_begins_and_ends_with_the_open_string_and_names_its_first_stopped_take() -> None:
-    takes, fit = open_case()
-    run = asked(JOB, takes, fit)
+@pytest.mark.parametrize(("settings", "stop"), [(JOB, Stop.LEAF), (UNDECLARED, Stop.PRESS)])
+def test_a_run_begins_and_ends_with_the_open_string_and_names_its_first_stopped_take(
+    settings: SessionSettings, stop: Stop
+) -> None:
+    """On level frets leaves pay first; who declares nothing of the frets may have no leaves and presses."""
+    takes, fit = open_case(settings)
+    run = asked(settings, takes, fit)
     assert run.first is not None
     assert run.first.position == next(p for p in run.takes if p.stop is not Stop.OPEN)
     assert run.first.why.string == run.first.position.string
@@ -82,7 +87,7 @@ def test_a_run_begins_and_ends_with_the_open_string_and_names_its_first_stopped_
     for string, few in groupby(run.takes, key=lambda p: p.string):
         stops = [p.stop for p in few]
         assert stops[0] is stops[-1] is Stop.OPEN, string
-        assert Stop.PRESS in stops
+        assert set(stops) == {Stop.OPEN, stop}
     assert len(run.takes) <= MOST_TAKES
 
 
@@ -136,7 +141,7 @@ def test_where_plucking_cannot_settle_leaves_are_laid_under_the_outer_strings() 
 
 
 def test_what_is_undecided_on_unknown_frets_is_told_by_leaves_though_nothing_is_to_be_filed() -> None:
-    settings = replace(JOB, instrument=replace(JOB.instrument, fretwork=Fretwork.UNKNOWN))
+    settings = UNDECLARED
     takes = heard(truth_of(JOB, TARGETS), protocol=Thoroughness.THOROUGH)
     fit = fit_instrument(settings, build_survey(takes))
     assert Verdict.UNSURE in {s.verdict for s in judge_slots(settings, fit)}
@@ -154,13 +159,41 @@ def leaf_case() -> tuple[tuple[Take, ...], Fit]:
     return takes, fit_instrument(JOB, build_survey(takes))
 
 
-def test_on_level_frets_leaves_come_after_the_presses_that_pay() -> None:
-    takes, fit = open_case()
-    assert all(p.stop in (Stop.OPEN, Stop.PRESS) for p in asked(JOB, takes, fit).takes)
+def test_leaves_are_laid_under_the_outer_strings_first() -> None:
     takes, fit = leaf_case()
     run = asked(JOB, takes, fit).takes
     assert {p.stop for p in run} == {Stop.OPEN, Stop.LEAF}
     assert {p.string for p in run} <= {1, 4}
+
+
+def test_leaves_need_no_open_takes_once_leaves_were_laid() -> None:
+    takes, fit = leaf_case()
+    run = asked(JOB, takes, fit).takes
+    assert run[0].stop is Stop.OPEN
+    probe = Position(1, Stop.LEAF, 1, leaf_mm=0.05)  # far below any gap: it tells that leaves are at hand
+    first = heard(truth_of(JOB, [t + 0.3 for t in TARGETS]), positions=[Position(1, Stop.OPEN)])[0]
+    laid = replace(first, position=probe, row=len(takes) + 1, when=float(len(takes) + 1))
+    fit = fit_instrument(JOB, build_survey((*takes, laid)))
+    again = asked(JOB, (*takes, laid), fit).takes
+    assert {p.stop for p in again} == {Stop.LEAF}
+    # A string that was not played in this pass has no open take to tell the leaf's note by.
+    unheard = tuple(t for t in takes if t.position.string != 1 or t.position.stop is not Stop.OPEN)
+    other = replace(laid, position=replace(probe, string=4), hz=takes[-1].hz)
+    assert _bare(build_survey((*unheard, other))) == {2, 3, 4}
+
+
+def test_presses_come_first_where_no_leaves_lie_at_hand() -> None:
+    """Who declares level frets or cuts a new nut has leaves; so has who laid one; others may have none."""
+    takes, _ = open_case()
+    survey = build_survey(takes)
+    unknown = UNDECLARED
+    new_nut = replace(unknown, target=replace(unknown.target, aim=Aim.NEW_NUT))
+    at_hand = _in_a_workshop
+    assert at_hand(JOB, survey)
+    assert at_hand(new_nut, survey)
+    assert not at_hand(unknown, survey)
+    laid = replace(takes[0], position=Position(1, Stop.LEAF, 1, leaf_mm=0.2), row=99, when=99.0)
+    assert at_hand(unknown, build_survey((*takes, laid)))
 
 
 def test_whoever_leaves_the_leaves_out_is_not_asked_for_them_again() -> None:
