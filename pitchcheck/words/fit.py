@@ -16,6 +16,9 @@ from pitchcheck.fit.result import (
 )
 from pitchcheck.words import numbers, phrases
 
+USUAL_FRET_MM = (
+    1.1  # [mm] between what frets cannot be on either side: presses go too deep above, not down below
+)
 _CONFOUNDER = {
     Confounder.FRET_HEIGHT: "the height of the frets",
     Confounder.NUT_POSITION: "the nut's place",
@@ -83,9 +86,11 @@ def unsettled(what: Unsettled) -> str:
     assert what.sd_mm is not None
     heard = f"{numbers.length(what.expected_mm)}, give or take {what.sd_mm:.2f} mm"
     if what.kind is UnsettledKind.FRET_HEIGHT:
+        deep = what.expected_mm > USUAL_FRET_MM
+        again = "with the neck held under the rod" if deep else "all the way down"
         return (
             f"The sound asks for frets {heard} high, which frets hardly are. Gauge a fret, and press again "
-            "all the way down, before anything is filed."
+            f"{again}, before anything is filed."
         )
     assert what.read_mm is not None
     name = "a length" if what.quantity is None else f"the {phrases.GAUGE_WORDS[what.quantity]}"
