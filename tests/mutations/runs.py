@@ -118,7 +118,9 @@ class Reach:
             self._seconds |= json.loads(file.read_text(encoding="utf-8"))
 
     def tests(self, mutant: Mutant, place: Path, *, near_only: bool, most_s: float) -> list[str]:
-        """Those that run the faulty line (any of the module, if it runs on import); quickest first.
+        """Those that run the faulty line; where it runs on import, any of the module or of its own folder.
+
+        Quickest first.
 
         At most so many as took ``most_s`` together when the reach was measured.
         """
@@ -129,7 +131,8 @@ class Reach:
         if not found or not _in_function(
             mutant.line, source
         ):  # what imports a module first runs its constants
-            found = set[str]().union(*lines.values())
+            own = f"tests/{mutant.path.split('/')[1].removesuffix('.py')}/"
+            found = {test for test in self._seconds if test.startswith(own)}.union(*lines.values())
         if near_only:
             near = tuple(f"tests/{folder}/" for folder in NEAR[mutant.path.split("/")[1].removesuffix(".py")])
             found = {test for test in found if test.startswith(near)}
