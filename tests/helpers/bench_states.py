@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from helpers.bench_page import until
+from helpers.bench_page import hardly, until
 from helpers.listen import FileSource, course, new_folder
 from pitchcheck.bench.hub import Hub
 from pitchcheck.bench.runner import Begin, Runner
@@ -40,7 +40,11 @@ def play_through(
     """Play a sound to a session; return all that the page was told."""
     hub, worker = RememberingHub(), Worker()
     runner = Runner(
-        source=lambda _: FileSource(sound, faults=faults), tones=NoTones(), hub=hub, worker=worker
+        source=lambda _: FileSource(sound, faults=faults),
+        tones=NoTones(),
+        hub=hub,
+        worker=worker,
+        sleep=hardly,
     )
     try:
         runner.begin(Begin(new_folder(folder), course(strings)))
