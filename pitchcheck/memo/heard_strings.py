@@ -76,12 +76,12 @@ def _learn_sharpness(
 def sharp_notes(
     belief: Belief, grammar: Grammar, sounds: Sequence[Sound], opens: Mapping[int, float]
 ) -> list[tuple[Position, float]]:
-    """Return every sound that is believed a press or an open string, and how sharp it was heard. [cent]"""
+    """Return every sound that is believed a place of some strings, and how sharp it was heard. [cent]"""
     notes = []
     for row, sound in zip(belief.states, sounds, strict=True):
         state = int(np.argmax(row))
         place = grammar.positions[state]
-        if row[state] > HEARD_SHARE and place.stop is not Stop.FRET:
+        if row[state] > HEARD_SHARE and place.string in opens:
             tempered = opens[place.string] * 2 ** (place.semitones / 12)
             notes.append((place, cents_between(tempered, nearest_hz(sound, tempered))))
     return notes

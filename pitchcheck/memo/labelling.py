@@ -29,7 +29,7 @@ from pitchcheck.memo.place_likelihood import (
     place_likelihoods,
     stretches_of,
 )
-from pitchcheck.memo.rod_or_finger import finger_belief, fretted, may_be_fretted
+from pitchcheck.memo.rod_or_finger import ASKED, all_stopped, finger_belief, other_way
 from pitchcheck.memo.sounds import Sound
 from pitchcheck.memo.tuning import USUAL_SHARE, USUAL_SHIFTS, offset_density, suggest_offsets
 from pitchcheck.takes import Position, Stop
@@ -46,7 +46,7 @@ SHIFT_SHARE = 2e-3  # how likely each of them is for each string, before anythin
 CLEAN = 2.5  # log odds from which a sound left out asks for another tuning
 MOST_RETRIED = 5  # grammars tried again with another tuning
 LEARNED = 3  # rounds of learning the open strings
-FRETTED = "fretted notes"  # of a course of presses that a finger stopped
+TOLD = {"presses": Stop.PRESS, "frets": Stop.FRET}
 SLIP_CENTS = 15.0  # strings tuned by one ear lie so far from each other (ours)
 
 
@@ -88,7 +88,7 @@ class _Reading:
     log_score: float
     strings: Strings
     belief: Belief | None = None
-    finger: float = 0.0  # how likely its presses were fretted by a finger
+    other_way: float = 0.0  # how likely its presses were fretted by a finger, or its fretted notes pressed
 
 
 def label_sounds(
@@ -133,7 +133,9 @@ def label_sounds(
         if again[0].log_score < readings[0].log_score:
             break
         readings = _merge(again, readings)
-    return _conclude([replace(r, finger=_finger(r, sounds, instrument, told)) for r in readings], sounds)
+    return _conclude(
+        [replace(r, other_way=_other_way(r, sounds, instrument, told)) for r in readings], sounds
+    )
 
 
 def _read(
@@ -215,14 +217,19 @@ def _settle(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument) 
     return _Reading(grammar, reading.tuning, belief.log_evidence + prior, strings, belief)
 
 
-def _finger(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument, told: str | None) -> float:
-    """Return how likely the presses of a reading were notes fretted by a finger."""
-    if reading.belief is None or not may_be_fretted(reading.grammar):
+def _other_way(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument, told: str | None) -> float:
+    """Return how likely the presses of a reading were fretted by a finger, or its fretted notes pressed."""
+    stop = all_stopped(reading.grammar)
+    if reading.belief is None or stop is None:
         return 0.0
     if told is not None:
-        return float(told == "frets")
-    notes = sharp_notes(reading.belief, reading.grammar, sounds, reading.strings.hz)
-    return finger_belief(notes, reading.tuning.stretches(instrument))
+        return float(stop is not TOLD[told])
+    heard = [n for n, sd in reading.strings.sd_cents.items() if sd < UNHEARD_CENTS]
+    notes = sharp_notes(reading.belief, reading.grammar, sounds, {n: reading.strings.hz[n] for n in heard})
+    stretches = reading.tuning.stretches(instrument)
+    if stop is Stop.PRESS:
+        return finger_belief(notes, stretches)
+    return 1.0 - finger_belief(notes, stretches, odds=ASKED)
 
 
 def _conclude(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> Labelling:
@@ -238,13 +245,13 @@ def _conclude(readings: Sequence[_Reading], sounds: Sequence[Sound]) -> Labellin
         for t, row in enumerate(reading.belief.states):
             for state in np.flatnonzero(row > 1e-4):
                 place, share = reading.grammar.positions[state], float(worth * row[state])
-                shares[t][place] += share * (1 - reading.finger)
-                shares[t][fretted(place)] += share * reading.finger
+                shares[t][place] += share * (1 - reading.other_way)
+                shares[t][other_way(place)] += share * reading.other_way
     best = readings[int(np.argmax(weight))]
     labels = tuple(_label(sound, share, best.strings) for sound, share in zip(sounds, shares, strict=True))
     tuning, course = best.tuning, best.grammar.course.name
-    if best.finger > 0.5:
-        course = FRETTED
+    if best.other_way > 0.5:
+        course = "presses" if all_stopped(best.grammar) is Stop.FRET else "fretted notes"
     opened = {label.position.string for label in labels if label.sure and _is_open(label.position)}
     return Labelling(
         tuple(

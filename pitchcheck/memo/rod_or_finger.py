@@ -32,21 +32,26 @@ NOTE_SPREAD = 0.7  # what it adds to the spreads that there are few notes: by on
 LEAST_SCATTER = 0.04
 READING_CENTS = 0.6  # of one note, on a phone, at least: the open strings tell how much it is
 WIDE_SHARE, WIDE = 0.02, 2.0  # of one memo in fifty a spread is so much wider
-ASKED = 30.0  # times as often presses are played in such a course: they are what is asked for (ours)
+ASKED = 30.0  # times as often what a course says is played, and not the other in the same order (ours)
+HIGHEST = 4  # fret to which a rod is used
 SCALE_MM = 650.0
 FRETS = (1, 2)
 LEAST = 1e-2  # of a sharpness, where a part of it or its logarithm is asked for
 
 
-def finger_belief(notes: Sequence[tuple[Position, float]], stretches: Stretches) -> float:
-    """How likely presses of a memo were notes fretted by a finger, 0 to 1.
+def finger_belief(
+    notes: Sequence[tuple[Position, float]], stretches: Stretches, *, odds: float = 1 / ASKED
+) -> float:
+    """How likely the stopped notes of a memo were fretted by a finger, all of them, and not pressed: 0 to 1.
 
     Parameters
     ----------
     notes : sequence of (Position, float)
-        Every note and how sharp it was heard; presses of frets 1 and 2 are looked at, and open strings, which
+        Every note and how sharp it was heard; those of frets 1 and 2 are looked at, and open strings, which
         tell how far pitches scatter by themselves. [cent]
     stretches : Stretches
+    odds : float > 0
+        Of a finger against a rod, before anything is heard.
     """
     heard: dict[Position, list[float]] = defaultdict(list)
     opens: dict[Position, list[float]] = defaultdict(list)
@@ -55,7 +60,7 @@ def finger_belief(notes: Sequence[tuple[Position, float]], stretches: Stretches)
     for place, cents in notes:
         if place.stop is Stop.OPEN:
             opens[place].append(cents)
-        if place.stop is not Stop.PRESS or place.fret not in FRETS:
+        if place.fret not in FRETS:
             continue
         number = place.string
         unit = stretches.stretch_factor[number] * (SCALE_MM / stretches.scale_mm[number]) ** 2
@@ -64,7 +69,7 @@ def finger_belief(notes: Sequence[tuple[Position, float]], stretches: Stretches)
         polymer.append(stretches.make[number] in (Make.POLYMER, Make.WOUND_POLYMER))
     count = len(units)
     if not count:
-        return 1 / (1 + ASKED)
+        return odds / (1 + odds)
     middles = [[np.median(of) for place, of in heard.items() if place.fret == fret] for fret in FRETS]
     middles = [of for of in middles if of]
     sharp = float(np.mean([np.median(of) for of in middles]))
@@ -85,17 +90,20 @@ def finger_belief(notes: Sequence[tuple[Position, float]], stretches: Stretches)
         found = max(scatter / positive, LEAST_SCATTER)
         finger *= _density(math.log(found / math.hypot(fingers, noise)), wide)
         rod *= _density(math.log(found / math.hypot(rods, noise)), wide)
-    return finger / (finger + ASKED * rod)
+    return odds * finger / (odds * finger + rod)
 
 
-def may_be_fretted(grammar: Grammar) -> bool:
-    """Whether notes fretted in the same order would be read as this course: one of presses only."""
-    return {stop for stop, _ in grammar.course.steps} == {Stop.OPEN, Stop.PRESS}
+def all_stopped(grammar: Grammar) -> Stop | None:
+    """How all notes of a course are stopped, where the other way could be played in its order; else None."""
+    stops = {stop for stop, _ in grammar.course.steps} - {Stop.OPEN}
+    frets = [fret for _, fret in grammar.course.steps if fret is not None]
+    return stops.pop() if len(stops) == 1 and max(frets) <= HIGHEST else None
 
 
-def fretted(position: Position) -> Position:
-    """The place as a finger would stop it."""
-    return Position(position.string, Stop.FRET, position.fret) if position.stop is Stop.PRESS else position
+def other_way(position: Position) -> Position:
+    """The place as a finger would stop it instead of the rod, or the rod instead of a finger."""
+    other = {Stop.PRESS: Stop.FRET, Stop.FRET: Stop.PRESS}
+    return Position(position.string, other.get(position.stop, position.stop), position.fret)
 
 
 def _scatter(groups: Sequence[Sequence[float]]) -> tuple[float, int]:

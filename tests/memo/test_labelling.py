@@ -265,6 +265,15 @@ def test_where_two_readings_are_alike_the_players_word_counts(sort: str) -> None
     assert heard(told) == survey(places(course), SIX)
 
 
+def test_a_few_presses_without_opens_are_not_taken_for_fretted_notes() -> None:
+    """One string never open, another without its press 2: they are as sharp as a rod makes them."""
+    course = survey(places("o p1 p2"), FOUR)
+    played = [p for i, p in enumerate(course) if i not in (0, 5)]
+    labels = label_sounds(play("bass", played), instrument=instrument("bass")).labels
+    assert [label.position for label in labels] == played
+    assert [label.sure for label in labels] == [p.string != 4 for p in played]
+
+
 @pytest.mark.parametrize(("kind", "said"), [("classical", True), ("electric", False)])
 def test_on_nylon_presses_are_not_taken_for_granted(kind: str, said: bool) -> None:
     """A finger sharpens nylon by a few cents, as a rod does where slots are low; steel by much less."""
