@@ -223,7 +223,7 @@ def test_one_strings_nut_is_named_beyond_the_limit_shared_by_all(
 
 
 @pytest.mark.parametrize("side", [1.0, -1.0])
-@pytest.mark.parametrize(("beyond", "strings_heard"), [(True, 6), (True, 1), (False, 6)])
+@pytest.mark.parametrize(("beyond", "strings_heard"), [(True, 6), (True, 2), (True, 1), (False, 6)])
 def test_a_whole_nut_is_named_beyond_its_ninety_percent(
     monkeypatch: pytest.MonkeyPatch, side: float, beyond: bool, strings_heard: int
 ) -> None:

@@ -149,6 +149,15 @@ def drift_of(changes_cents: list[float], opens_cents: list[float]) -> list[tuple
     return [(f.strings, f.size) for f in find_drift(survey, LIMITS)]
 
 
+def test_what_takes_back_a_change_too_small_to_count_is_a_jump_of_its_own() -> None:
+    # two changes by a usual hand of 0.7 cent: the normal limit of one in a hundred, shared by both
+    limit = 0.7 * stats.norm.isf(0.01 / 4)
+    survey = SimpleNamespace(returns=changes([-0.97 * limit, 1.3 * limit]))
+    assert [jump.beyond_cents for jump in find_jumps(survey, LIMITS)] == pytest.approx([1.3 * limit])
+    survey = SimpleNamespace(returns=changes([-1.03 * limit, 1.3 * limit]))
+    assert [jump.beyond_cents for jump in find_jumps(survey, LIMITS)] == pytest.approx([-1.03 * limit])
+
+
 def test_tuning_that_slipped_and_stayed_is_drift_once() -> None:
     flat = [0.0, 0.0, 0.0]
     assert drift_of([0.0, 8.0, 0.0], flat) == [((1,), pytest.approx(8.0))]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from helpers.jobs import make_job
+from pitchcheck.jobs.change import _units
 from pitchcheck.jobs.leftovers import leftovers, remove_leftovers
 
 
@@ -28,3 +29,21 @@ def test_only_what_was_chosen_is_removed(tmp_path: Path) -> None:
     first, second = leftovers(job)
     remove_leftovers(job, (first,))
     assert leftovers(job) == (second,)
+
+
+def test_passes_are_moved_first_in_order_and_the_lists_of_sums_last(tmp_path: Path) -> None:
+    names = [f"{n:02d}-after" for n in (7, 3, 11, 1, 9, 2, 12, 5)]
+    for name in names:
+        (tmp_path / "passes" / name / "sound").mkdir(parents=True)
+        (tmp_path / "passes" / name / "sums.txt").touch()
+    (tmp_path / "notes").mkdir()
+    for name in ("sums.txt", "fingerprint.txt", "steps.toml", "notes/0002.md", "notes/0001.md"):
+        (tmp_path / name).touch()
+    assert _units(tmp_path) == [
+        *(f"passes/{name}" for name in sorted(names)),
+        "steps.toml",
+        "notes/0001.md",
+        "notes/0002.md",
+        "sums.txt",
+        "fingerprint.txt",
+    ]
