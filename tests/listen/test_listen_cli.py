@@ -19,6 +19,7 @@ from typer.testing import CliRunner
 from helpers.listen import (
     RATE_HZ,
     FileSource,
+    Fingers,
     Watcher,
     course,
     in_a_row,
@@ -30,6 +31,8 @@ from helpers.listen import (
 from helpers.microphone import INPUT, Microphone, virtual_microphone, write_sound
 from pitchcheck.audio.files import read_clip
 from pitchcheck.cli.app import app
+from pitchcheck.guide.scene import Scene
+from pitchcheck.guide.take_list import TakeState
 from pitchcheck.measurement import Measurement
 from pitchcheck.pitch.read_note import read_note
 from pitchcheck.recorder.course_file import parse_course
@@ -274,3 +277,28 @@ def test_the_session_goes_on_with_the_takes_worth_playing_next(tmp_path: Path) -
     assert any("3 more takes would tell more" in note for note in screen.notes)
     assert screen.last is not None
     assert screen.last.notices == ()  # a notice goes when it no longer holds
+
+
+def test_whoever_skips_the_whole_run_that_is_asked_for_is_done(tmp_path: Path) -> None:
+    """As without leaves, whose takes a measurement of the same takes would ask for again and again."""
+    measured: list[int] = []
+    run = tuple(Position(2, Stop.LEAF, 1, leaf_mm=leaf) for leaf in (0.3, 0.4))
+
+    def measure(folder: Path, **more: object) -> Measurement:
+        measured.append(len(read_session(folder).takes))
+        found = measure_folder(folder)
+        return replace(found, plan=replace(found.plan, next_takes=run))
+
+    keys, skipped = Fingers(), []
+
+    def skip(scene: Scene) -> None:
+        taken_up = [take.state is not TakeState.TO_PLAY for take in scene.view.takes]
+        if len(taken_up) > 6 and taken_up.count(True) == 6 + len(skipped):
+            skipped.append("s")
+            keys.press("s")
+
+    folder = new_folder(tmp_path / "bench")
+    sound = np.concatenate([in_a_row(notes((2,))), room_noise(8.0)])  # the microphone goes on
+    done = listen(folder, sound, screen=Watcher(skip), keys=keys, measure=measure)
+    assert measured == [6, 6]
+    assert (done.taken, done.asked) == (6, 8)

@@ -159,6 +159,8 @@ def _to_the_end(
 ) -> _End:
     """Listen, measure, and go on with what helps most, until nothing more does or the player ends it."""
     end = _End(None, ())
+    upcoming: list[Position] = []
+    taken = 0
     while True:
         ended = session.listen()
         line.close()
@@ -170,9 +172,11 @@ def _to_the_end(
             if Key.FINISH in keys.poll().lower():
                 return end
         end = _End(work.measurement, () if work.fault is None else work.fault.problems)
-        upcoming = [] if work.measurement is None else next_positions(work.measurement)
-        if ended.early or not upcoming:
+        asked, upcoming = upcoming, [] if work.measurement is None else next_positions(work.measurement)
+        skipped = upcoming == asked and len(recorder.takes.taken) == taken  # the whole run, as without leaves
+        if ended.early or not upcoming or skipped:
             return end
+        taken = len(recorder.takes.taken)
         session.notice(NoticeKind.MEASURED, f"Measured. {_more(len(upcoming))} would tell more: f ends.")
         session.extend(upcoming)
         session.reopened(line.open())
