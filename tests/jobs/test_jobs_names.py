@@ -121,6 +121,11 @@ def test_a_part_of_a_name_is_enough_if_it_fits_one_job(tmp_path: Path) -> None:
     assert [line.folder for line in list_jobs(tmp_path)] == [second.folder, first.folder]
     assert find_job(tmp_path, "1") == second.folder  # as they are numbered in the list
     assert find_job(tmp_path, "2") == first.folder
+    both = new_job(tmp_path, title="Both", serial="2", now=NOW, owner_words="x").folder
+    assert find_job(tmp_path, "2") == both  # the second in the list is the one of that serial number
+    new_job(tmp_path, title="Zither", serial="1", now=NOW, owner_words="x")
+    with pytest.raises(NoSuchJob, match="fits 2 jobs"):  # the first in the list, and the one of that number
+        find_job(tmp_path, "1")
     named = make_job(tmp_path, title="Märchen: the Queen's own")
     assert find_job(tmp_path, "the queen's  own") == named.folder  # by words of a title that no id holds
     assert find_job(tmp_path, "Märchen") == named.folder

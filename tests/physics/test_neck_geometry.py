@@ -135,3 +135,11 @@ def test_a_board_that_is_higher_is_nearer_the_frets() -> None:
     assert board_height(NECK, np.array([0.0]))[0] == pytest.approx(-1.1, abs=ROUNDING_MM)
     raised = replace(NECK, board_mm=np.array([0.2]))
     assert board_height(raised, np.array([0.0]))[0] == pytest.approx(-0.9, abs=ROUNDING_MM)
+
+
+def test_a_line_through_two_points_away_from_the_nut() -> None:
+    at = [np.array([value]) for value in (20.0, 1.0, 60.0, 3.0, 30.0, 100.0)]
+    x0, y0, x1, y1, between, beyond = at
+    assert gauging._line(x0, y0, x1, y1, between)[0] == pytest.approx(1.5)
+    assert gauging._line(x0, y0, x1, y1, beyond)[0] == pytest.approx(5.0)
+    assert gauging._line(x0, y0, x1, y1, x0)[0] == pytest.approx(1.0)

@@ -341,3 +341,21 @@ def test_a_glide_that_counts_is_taken_off_the_sound(glide: float, taken_off: boo
         patch.setattr(module, "take_tracks", watch)
         module._track(one, periods=one.periods, block=2.0)
     assert seen == [glide if taken_off else 0.0]
+
+
+def test_takes_are_compared_over_the_periods_that_all_have() -> None:
+    takes = [member(11, seconds=1.2), member(12, 1.06, seconds=0.9), member(13, 1.5, seconds=1.2)]
+    seen: list[tuple[float, float]] = []
+
+    def watch(one: _Member, *, periods: float, block: float) -> object:
+        seen.append((periods, block))
+        return _track(one, periods=periods, block=block)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "_track", watch)
+        _together(takes)
+    fewest = min(m.periods for m in takes)
+    assert len(seen) == len(takes)
+    # a little of the attack is left out of the lower takes, so that all begin alike
+    assert all(0.95 * fewest < periods <= fewest for periods, _ in seen)
+    assert len(set(seen)) == 1
