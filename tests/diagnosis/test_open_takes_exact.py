@@ -158,6 +158,14 @@ def test_what_takes_back_a_change_too_small_to_count_is_a_jump_of_its_own() -> N
     assert [jump.beyond_cents for jump in find_jumps(survey, LIMITS)] == pytest.approx([-1.03 * limit])
 
 
+def test_a_second_jump_that_takes_nothing_back_is_another() -> None:
+    limit = 0.7 * stats.norm.isf(0.01 / 4)
+    for second in (1.5, -4.0):  # the same way again; back by far more than it went
+        survey = SimpleNamespace(returns=changes([1.5 * limit, second * limit]))
+        found = [jump.beyond_cents / limit for jump in find_jumps(survey, LIMITS)]
+        assert found == pytest.approx([1.5, second])
+
+
 def test_tuning_that_slipped_and_stayed_is_drift_once() -> None:
     flat = [0.0, 0.0, 0.0]
     assert drift_of([0.0, 8.0, 0.0], flat) == [((1,), pytest.approx(8.0))]

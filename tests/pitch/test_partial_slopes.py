@@ -95,6 +95,17 @@ def test_a_partial_off_the_model_is_found(off_hz: float) -> None:
     assert found / (2 * np.pi) == pytest.approx([off_hz], abs=0.01)
 
 
+def test_a_peak_between_two_bins_is_the_top_of_the_parabola_through_three() -> None:
+    t = STEP_S * np.arange(100)
+    z = np.exp(2j * np.pi * 0.33 * t) * np.hanning(100)
+    found = float(_own_line(np.array([z]), step_s=STEP_S, hz=np.array([100.0]))[0]) / (2 * np.pi)
+    bin_hz = 1 / (STEP_S * 512)  # four times as many points as blocks, and up to a power of two
+    level = [abs(np.sum(z * np.exp(-2j * np.pi * k * bin_hz * t))) for k in (1, 2, 3)]
+    assert level[1] == max(level)
+    square, slope, _ = np.polyfit([1.0, 2.0, 3.0], level, 2)
+    assert found == pytest.approx(-slope / (2 * square) * bin_hz, rel=1e-9)
+
+
 @pytest.mark.parametrize(
     ("off_hz", "hz", "found"),
     [(10.8, 1000.0, True), (13.2, 1000.0, False), (1.3, 10.0, True), (1.8, 10.0, False)],
