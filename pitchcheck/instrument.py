@@ -6,6 +6,7 @@ from 1 (nearest the floor in playing position).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -125,6 +126,22 @@ class StringSpec:
 
 
 @dataclass(frozen=True)
+class BehindNut:
+    """The way of a middle string from the nut's front edge to its tuner post. [mm]
+
+    ``fall_mm`` is how much lower than at the edge the string lies at the post, square to the fretboard.
+    """
+
+    distance_mm: float
+    fall_mm: float
+
+    @property
+    def angle_rad(self) -> float:
+        """Angle by which the string turns over the nut. [rad]"""
+        return math.atan2(self.fall_mm, self.distance_mm)
+
+
+@dataclass(frozen=True)
 class Instrument:
     """A fretted instrument as its owner can describe it. Lengths that were gauged carry their error."""
 
@@ -139,6 +156,7 @@ class Instrument:
     relief: Length | None = None
     fretwork: Fretwork = Fretwork.UNKNOWN
     hand: Handedness = Handedness.RIGHT
+    behind_nut: BehindNut | None = None
 
     def string_scale_mm(self, number: int) -> float:
         """Scale length of one string, counted from its own nut where that stands on the board. [mm]"""

@@ -220,8 +220,11 @@ def _shared(
         at = Coordinate(Coordinate.FRET_ERROR_1 + k)
         links.link(index, at, f"fret {k + 1 + spec.nut_at_fret}", spreads.fret_error_mm)
     links.link(index, Coordinate.NUT_OFFSET, f"nut{own_nut}", priors.NUT_OFFSET_MM)
-    links.put(index, Coordinate.BREAK, priors.BREAK_RAD[0])
-    links.link(index, Coordinate.BREAK, f"break{own_nut}", priors.BREAK_RAD[1])
+    angle, angle_sd = priors.BREAK_RAD
+    if instrument.behind_nut is not None and not own_nut:
+        angle, angle_sd = instrument.behind_nut.angle_rad, priors.BREAK_TOLD_RAD
+    links.put(index, Coordinate.BREAK, angle)
+    links.link(index, Coordinate.BREAK, f"break{own_nut}", angle_sd)
     arch, arch_sd = priors.ARCH_PART["polymer" if soft else "steel"]
     links.put(index, Coordinate.ARCH_PART, arch)
     links.link(index, Coordinate.ARCH_PART, f"arch{own_nut}", arch_sd)

@@ -38,6 +38,8 @@ board = "normal"             # normal or scalloped (no press test on a scalloped
 # fret_height = "1.1 mm"     # these three help if you have gauged them
 # action_12 = "1.6 mm"       # under the last string over fret 12
 # relief = "0.2 mm"
+# nut_to_post = "60 mm"      # of a middle string, and how much it falls on that way: both help where leaves
+# fall_to_post = "8 mm"      # are laid, on wound and bass strings most
 
 [target]
 # Gap over fret 1 with the string held behind fret 3, for string 1 and for the last string.

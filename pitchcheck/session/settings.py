@@ -13,6 +13,7 @@ from pitchcheck.errors import BadValue, NothingMeasured, Problem
 from pitchcheck.instrument import (
     SLOT_QUANTITIES,
     Aim,
+    BehindNut,
     Board,
     Fretwork,
     Handedness,
@@ -30,10 +31,12 @@ from pitchcheck.instrument import (
 from pitchcheck.session.fields import Fields
 from pitchcheck.session.limits import (
     ERROR,
+    FALL_TO_POST,
     FLOOR,
     GAUGE_READINGS,
     HIGHEST_STRING,
     LEAF_SD_MM,
+    NUT_TO_POST,
     REMOVED,
     SCALE,
     TARGET_CLEARANCE,
@@ -166,9 +169,20 @@ def _read_instrument(root: Fields, inbox: Inbox) -> Instrument:
         relief=_read_length(fields, MeterQuantity.RELIEF),
         fretwork=fields.choice("fretwork", default=Fretwork.UNKNOWN),
         hand=fields.choice("hand", default=Handedness.RIGHT),
+        behind_nut=_read_behind_nut(fields),
     )
     fields.finish()
     return instrument
+
+
+def _read_behind_nut(fields: Fields) -> BehindNut | None:
+    """Return how the strings go on behind the nut; both lengths or none."""
+    distance = fields.length("nut_to_post", within=NUT_TO_POST)
+    fall = fields.length("fall_to_post", within=FALL_TO_POST)
+    for key, other in (("nut_to_post", "fall_to_post"), ("fall_to_post", "nut_to_post")):
+        if fields.has(key) and not fields.has(other):
+            fields.fault(other, limit=f"it is missing beside {key}", action="Give both lengths or neither.")
+    return None if distance is None or fall is None else BehindNut(distance, fall)
 
 
 def _read_length(fields: Fields, what: MeterQuantity) -> Length | None:

@@ -109,6 +109,8 @@ def session_text(settings: SessionSettings) -> str:
         length = getattr(instrument, name)
         if length is not None:
             lines.append(f'{name} = "{length.value_mm:.2f} mm"')
+    if (behind := instrument.behind_nut) is not None:
+        lines += [f'nut_to_post = "{behind.distance_mm:.1f} mm"', f'fall_to_post = "{behind.fall_mm:.1f} mm"']
     for spec in instrument.strings:
         lines += ["", "[[strings]]", *_string_lines(spec)]
     return "\n".join(lines) + "\n"

@@ -15,7 +15,7 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +31,7 @@ from .single import UNDER_MM, Case, floor_mm, player_of
 MOST_PASSES = 12
 FILED_PART = (0.7, 1.0)  # of what was said
 FILED_SD_MM = 0.01
+POST_MM = 60.0
 GAUGE_MM = 0.013  # standard deviation of a leaf reading of the gap over fret 1, string held behind fret 3
 # What a job costs in time; common practice, no source.
 PLUCK_S = {"open": 6.0, "fret": 8.0, "press": 12.0, "leaf": 15.0}
@@ -48,6 +49,7 @@ class JobCase:
     gauge: str = ""  # "string": the gap as it is; "line": as straight lines from the slot would have it
     aim: str = ""
     leaves: bool = True
+    angle: bool = False  # how far the strings fall behind the nut is told, to half a millimetre on 60 mm
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,10 @@ class Done:
 def do(case: JobCase) -> Done:
     """Do a whole job."""
     player = player_of(Case(case.kind, case.seed, "plain", case.course, case.hand), slots=job_slots)
+    if case.angle:
+        fall_mm = round(2 * POST_MM * np.tan(player.truth.neck.break_rad)) / 2
+        told = {"nut_to_post": f"{POST_MM:.0f} mm", "fall_to_post": f"{fall_mm:.1f} mm"}
+        player.truth = replace(player.truth, stated=player.truth.stated | told)
     numbers = [s.number for s in player.truth.strings]
     done = Done(case, len(numbers))
     touched: set[int] = set()

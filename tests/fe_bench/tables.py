@@ -93,25 +93,28 @@ def jobs(workers: int) -> list[Piece]:
     """Whole jobs by course, hand, leaf reading and aim."""
     words = {"": [], "string": ["a leaf reading a pass"], "line": ["the same, no arch over the nut"]}
 
-    def one(label: str, count: int, case: tuple[str, str, str, str, bool]) -> list[str]:
+    def one(label: str, count: int, case: tuple[str, str, str, str, bool, bool]) -> list[str]:
         work = [job.JobCase(kind, START + i, *case) for i in range(count) for kind in FIVE]
         return [job.row(label, job.run_all(work, workers))]
 
     pieces: list[Piece] = []
-    for size, takes, hand, gauge, aim, leaves in (
-        ("fixed", "full", "careful", "", "", True),
-        ("fixed", "short", "careful", "", "", True),
-        ("usual", ADAPTIVE, "careful", "", "", True),
-        ("other", ADAPTIVE, "careful", "", "", False),
-        ("other", ADAPTIVE, "careful", "", "new nut", True),
-        ("other", ADAPTIVE, "careful", "string", "", True),
-        ("other", ADAPTIVE, "careful", "line", "", True),
-        ("other", ADAPTIVE, "clumsy", "", "", True),
-        ("fixed", ADAPTIVE, "clumsy", "string", "", True),
+    for size, takes, hand, gauge, aim, leaves, angle in (
+        ("fixed", "full", "careful", "", "", True, False),
+        ("fixed", "short", "careful", "", "", True, False),
+        ("usual", ADAPTIVE, "careful", "", "", True, False),
+        ("other", ADAPTIVE, "careful", "", "", False, False),
+        ("other", ADAPTIVE, "careful", "", "new nut", True, False),
+        ("other", ADAPTIVE, "careful", "string", "", True, False),
+        ("other", ADAPTIVE, "careful", "", "", True, True),
+        ("other", ADAPTIVE, "careful", "string", "", True, True),
+        ("other", ADAPTIVE, "careful", "line", "", True, False),
+        ("other", ADAPTIVE, "clumsy", "", "", True, False),
+        ("fixed", ADAPTIVE, "clumsy", "string", "", True, False),
     ):
         without = [] if leaves else ["no leaves to lay"]
-        label = ", ".join([takes, f"{hand} hand", *without, *([aim] if aim else []), *words[gauge]])
-        pieces.append(((label,), partial(one, label, JOBS[size], (takes, hand, gauge, aim, leaves))))
+        told = ["the fall behind the nut told"] if angle else []
+        label = ", ".join([takes, f"{hand} hand", *without, *([aim] if aim else []), *told, *words[gauge]])
+        pieces.append(((label,), partial(one, label, JOBS[size], (takes, hand, gauge, aim, leaves, angle))))
     return pieces
 
 

@@ -18,7 +18,7 @@ from pitchcheck.fit.cases import CaseKind, Coordinate
 from pitchcheck.fit.hand import Scatter
 from pitchcheck.fit.priors import AS_IT_COMES, LEVEL
 from pitchcheck.fit.unknowns import CaseRequest, PassEffects, Removal, Unknowns, build_unknowns
-from pitchcheck.instrument import Fretwork, Instrument, Length, MeterQuantity, Tailpiece
+from pitchcheck.instrument import BehindNut, Fretwork, Instrument, Length, MeterQuantity, Tailpiece
 from pitchcheck.physics.materials import string_constants
 from pitchcheck.takes import Stop
 
@@ -254,6 +254,19 @@ def test_a_stated_action_takes_the_place_of_the_belief() -> None:
     each = priors.ACTION_STRING_MM**2
     assert covariance(found, (0, C.ACTION_12), (0, C.ACTION_12)) == pytest.approx(0.15**2 + each)
     assert covariance(found, (0, C.ACTION_12), (1, C.ACTION_12)) == pytest.approx(0.15**2)
+
+
+def test_a_told_fall_behind_the_nut_takes_the_place_of_the_believed_angle() -> None:
+    """60 mm to the post and 8 mm lower: arctan(8/60) = 0.1326 rad, known to 0.02; of the main nut only."""
+    told = replace(STEEL, behind_nut=BehindNut(60.0, 8.0))
+    found = build_unknowns(told, [CaseRequest(PRESS_1, 1), CaseRequest(PRESS_1, 2)])
+    assert found.centre[0, C.BREAK] == pytest.approx(0.1326, abs=1e-4)
+    assert covariance(found, (0, C.BREAK), (1, C.BREAK)) == pytest.approx(0.02**2)
+    short = replace(told.string(1), nut_at_fret=5)
+    banjo = replace(told, strings=(short, *told.strings[1:]))
+    found = build_unknowns(banjo, [CaseRequest(PRESS_1, 1)])
+    assert found.centre[0, C.BREAK] == priors.BREAK_RAD[0]
+    assert covariance(found, (0, C.BREAK), (0, C.BREAK)) == pytest.approx(priors.BREAK_RAD[1] ** 2)
 
 
 def test_a_height_or_a_force_that_is_given_is_fixed() -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
 
 from helpers.folders import READINGS, SETTINGS, faults_of_settings, make_folder
 from pitchcheck.errors import NothingMeasured
-from pitchcheck.instrument import Fretwork, MeterQuantity, Nut
+from pitchcheck.instrument import BehindNut, Fretwork, MeterQuantity, Nut
 from pitchcheck.physics.materials import Make, make_of
 from pitchcheck.session.folder import Session, read_session
 from pitchcheck.session.limits import GAUGE_READINGS
@@ -125,6 +126,24 @@ def test_a_file_that_is_no_settings_file_is_refused(tmp_path: Path, settings: st
 def test_a_missing_folder_says_how_to_make_one(tmp_path: Path) -> None:
     with pytest.raises(NothingMeasured, match="pitchcheck new"):
         read_session(tmp_path / "nowhere")
+
+
+def test_the_fall_behind_the_nut_is_two_lengths_or_none(tmp_path: Path) -> None:
+    def behind(lines: str) -> str:
+        return SETTINGS.replace("[instrument]\n", f"[instrument]\n{lines}\n", 1)
+
+    told = read(
+        tmp_path, behind('nut_to_post = "2 in"\nfall_to_post = "8 mm"')
+    ).settings.instrument.behind_nut
+    assert told == BehindNut(pytest.approx(50.8), 8.0)
+    assert told.angle_rad == pytest.approx(math.radians(8.95), abs=1e-3)
+    for lines, field in (
+        ('nut_to_post = "60 mm"', "instrument.fall_to_post"),
+        ('fall_to_post = "8 mm"', "instrument.nut_to_post"),
+        ('nut_to_post = "4 mm"\nfall_to_post = "8 mm"', "instrument.nut_to_post"),
+        ('nut_to_post = "60 mm"\nfall_to_post = "101 mm"', "instrument.fall_to_post"),
+    ):
+        assert [fault.field for fault in faults_of_settings(tmp_path, behind(lines))] == [field]
 
 
 @pytest.mark.parametrize(
