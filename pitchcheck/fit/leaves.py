@@ -29,9 +29,8 @@ LAPSE = 0.005  # [-] leaves misread altogether; our choice
 SWEEPS = 12  # over all leaves; a handful settles
 SAYS_NOTHING_MM2 = 1e4  # [mm^2] variance of a reading that says nothing
 SAME_GAP = 1e-9  # [-] relative difference of slopes below which two gaps are one
-_GRID = np.linspace(
-    -8, 8, 4001
-)  # [sd] of the belief without the leaves; a leaf tells over a tenth or so of it
+# [sd] of the belief without the leaves; a leaf tells over a tenth or so of it
+_GRID = np.linspace(-8, 8, 4001)
 _GRID_WEIGHT = np.exp(-(_GRID**2) / 2)
 
 

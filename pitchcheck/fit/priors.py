@@ -24,9 +24,7 @@ LOG_FRET_HEIGHT = (math.log(1.02), 0.26)  # fret wire crowns 0.6 to 1.5 mm; from
 NUT_OFFSET_MM = 0.33  # a saw kerf misplaced; our choice
 NUT_OFFSET_STRING_MM = 0.085  # where in its slot each string bears; our choice
 BREAK_RAD = (0.13, 0.05)  # angle behind the nut, 0.05 to 0.25: from memory
-BREAK_TOLD_RAD = (
-    0.02  # the same where it is told: fall to half a millimetre, posts at unlike distances; our choice
-)
+BREAK_TOLD_RAD = 0.02  # where it is told: fall to half a millimetre, posts at unlike distances; our choice
 # How much of its elastic arch over the nut a string keeps: 0 none, 1 all (docs/decisions/0015). Steel by its
 # yield strength: 0.9 and more where the arch is large; polymer creeps and keeps the root of what its modulus
 # keeps. Our choice, towards the elastic end, where a cut by leaf comes out shallower.
