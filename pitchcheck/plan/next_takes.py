@@ -17,9 +17,10 @@ import numpy as np
 from pitchcheck.diagnosis.suspicion import find_suspects
 from pitchcheck.fit.joint import Outlook
 from pitchcheck.fit.result import Fit, UnsettledKind
-from pitchcheck.instrument import Aim, Board, Fretwork, Nut, SessionSettings
+from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
 from pitchcheck.judgement import FIRST_SUSPECTS, BarKind, SlotJudgement, Verdict
 from pitchcheck.plan.decision import PASS_S, Stakes, gain_s, would_file
+from pitchcheck.plan.leaves_at_hand import bare_strings, in_a_workshop, leaves_left_out
 from pitchcheck.plan.records import NOTHING_MORE, NextTakes
 from pitchcheck.plan.runs import (
     FRET_RUNS,
@@ -95,8 +96,8 @@ def next_takes(
         outlook = fit.joint.outlook(settings.instrument, pressed, reading_cents=reading_cents)
         return _asked(believed, outlook, (once_more,))
     first = find_suspects(survey, fit, slots)[:FIRST_SUSPECTS]  # whom the answer names is settled first
-    at_hand = not _leaves_left_out(survey)
-    presses_pay = PAYS_BESIDE_LEAVES if at_hand and _in_a_workshop(settings, survey) else PAYS
+    at_hand = not leaves_left_out(survey)
+    presses_pay = PAYS_BESIDE_LEAVES if at_hand and in_a_workshop(settings, survey) else PAYS
     for runs in _proposals(settings, survey, fit, believed, first=first, leaves=at_hand):
         places = tuple(dict.fromkeys(p for run in runs for p in run.stopped))
         if not places:
@@ -135,7 +136,7 @@ def _told_apart(
     open_ones = [n for n in believed.numbers if n in hangs and laid[n] < LEAVES_ENOUGH]
     ends = [n for n in open_ones if n in (believed.numbers[0], believed.numbers[-1])]
     for some in (ends, [n for n in open_ones if n in undecided and n not in ends]):
-        bare = _bare(survey)
+        bare = bare_strings(survey)
         runs = {number: tuple(leaf_runs(settings, fit, number, bare=bare)) for number in some}
         places = tuple(dict.fromkeys(p for few in runs.values() for run in few for p in run.stopped))
         if not places:
@@ -193,37 +194,6 @@ def _doubted(fit: Fit) -> set[int]:
     return {n for u in fit.unsettled if u.kind is UnsettledKind.PRESSES for n in u.strings}
 
 
-def _leaves_left_out(survey: Survey) -> bool:
-    """Whether leaves were asked for and not laid: three open takes of a string with nothing between.
-
-    A run ends and the next begins with an open take, so two are usual. Takes that could not be used may have
-    stood where a row is missing.
-    """
-    heard = [*survey.opens, *(s.take for s in survey.stopped), *(leaf.take for leaf in survey.leaves)]
-    rows = {take.row for take in heard}
-    for string in {take.position.string for take in heard}:
-        own = sorted((t for t in heard if t.position.string == string), key=lambda t: t.row)
-        for three in zip(own, own[1:], own[2:], strict=False):
-            if all(take.position.stop is Stop.OPEN for take in three) and rows.issuperset(
-                range(three[0].row, three[2].row)
-            ):
-                return True
-    return False
-
-
-def _in_a_workshop(settings: SessionSettings, survey: Survey) -> bool:
-    """Whether leaves lie at hand, by what is declared and by those that were laid: a player may have none."""
-    declared = settings.instrument.fretwork is Fretwork.LEVEL or settings.target.aim is Aim.NEW_NUT
-    return declared or bool(survey.leaves)
-
-
-def _bare(survey: Survey) -> frozenset[int]:
-    """Strings whose leaf takes need no open takes: they have one, and leaves are known to be at hand."""
-    if not survey.leaves:
-        return frozenset()
-    return frozenset(take.position.string for take in survey.opens if not take.position.capo)
-
-
 def _believed(settings: SessionSettings, fit: Fit, slots: Sequence[SlotJudgement]) -> _Slots:
     """Fitted slots and their stakes; who files anyway shares the pass."""
     judged = {slot.number: slot for slot in slots}
@@ -277,7 +247,7 @@ def _proposals(
     yield tuple(runs)
     if not leaves:
         return
-    bare = _bare(survey)
+    bare = bare_strings(survey)
     ends = [n for n in believed.numbers if n in (believed.numbers[0], believed.numbers[-1])]
     for some in (ends, [n for n in believed.numbers if n not in ends]):
         yield tuple(run for number in some for run in leaf_runs(settings, fit, number, bare=bare))

@@ -17,10 +17,10 @@ from pitchcheck.instrument import Fretwork, Nut
 from pitchcheck.judgement import Bar, BarKind, SlotGoal, SlotJudgement, Verdict, Witness
 from pitchcheck.plan import next_takes as module
 from pitchcheck.plan.decision import PASS_S, Stakes
+from pitchcheck.plan.leaves_at_hand import leaves_left_out
 from pitchcheck.plan.next_takes import (
     _believed,
     _gains,
-    _leaves_left_out,
     _likely_left,
     _narrowest,
     _narrows,
@@ -186,15 +186,15 @@ def rows(*stops: Stop | None, string: int = 1) -> Any:
 def test_three_open_takes_with_nothing_between_are_leaves_left_out(
     stops: tuple[Any, ...], left_out: bool
 ) -> None:
-    assert _leaves_left_out(rows(*stops)) is left_out
+    assert leaves_left_out(rows(*stops)) is left_out
 
 
 def test_takes_of_other_strings_between_are_no_leaves_left_out() -> None:
     one = rows(Stop.OPEN, None, Stop.OPEN, None, Stop.OPEN)
     one.opens.append(take(2, 2))
-    assert not _leaves_left_out(one)  # row 4 is missing
+    assert not leaves_left_out(one)  # row 4 is missing
     one.opens.append(take(4, 2))
-    assert _leaves_left_out(one)  # of string 1 three open ones follow each other
+    assert leaves_left_out(one)  # of string 1 three open ones follow each other
 
 
 def test_what_is_believed_and_what_hangs_on_it() -> None:

@@ -23,7 +23,8 @@ from pitchcheck.judgement import (
     verdict,
 )
 from pitchcheck.plan import NextTakes
-from pitchcheck.plan.next_takes import MOST_TAKES, _bare, _in_a_workshop, next_takes
+from pitchcheck.plan.leaves_at_hand import bare_strings, in_a_workshop
+from pitchcheck.plan.next_takes import MOST_TAKES, next_takes
 from pitchcheck.survey import build_survey
 from pitchcheck.takes import Position, Stop, Take
 
@@ -179,7 +180,7 @@ def test_leaves_need_no_open_takes_once_leaves_were_laid() -> None:
     # A string that was not played in this pass has no open take to tell the leaf's note by.
     unheard = tuple(t for t in takes if t.position.string != 1 or t.position.stop is not Stop.OPEN)
     other = replace(laid, position=replace(probe, string=4), hz=takes[-1].hz)
-    assert _bare(build_survey((*unheard, other))) == {2, 3, 4}
+    assert bare_strings(build_survey((*unheard, other))) == {2, 3, 4}
 
 
 def test_presses_come_first_where_no_leaves_lie_at_hand() -> None:
@@ -188,7 +189,7 @@ def test_presses_come_first_where_no_leaves_lie_at_hand() -> None:
     survey = build_survey(takes)
     unknown = UNDECLARED
     new_nut = replace(unknown, target=replace(unknown.target, aim=Aim.NEW_NUT))
-    at_hand = _in_a_workshop
+    at_hand = in_a_workshop
     assert at_hand(JOB, survey)
     assert at_hand(new_nut, survey)
     assert not at_hand(unknown, survey)
