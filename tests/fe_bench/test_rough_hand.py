@@ -1,4 +1,4 @@
-"""A job in clumsy hands on finite elements, every day: it comes to an end, files what is high, ruins nothing.
+"""A job in clumsy hands on finite elements: it comes to an end, files what is high, ruins nothing.
 
 The sets of the documents are made by hand (``tables``); two short instruments tell when something has broken.
 """
@@ -9,14 +9,17 @@ import pytest
 
 from fe_bench.job import JobCase, do, summary
 
-# Plucks a string over a whole job of a clumsy hand: the documents say 18 in the mean of ten jobs.
+# Plucks a string over a whole job of a clumsy hand: the documents say 16 in the mean of ten jobs.
 MOST_PLUCKS = 36
 
 
 @pytest.mark.parametrize(
     ("kind", "gauge", "seeds"),
     # Of the first bass only one slot is high, and one slot tells of itself.
-    [("bass", "", (1000, 1001)), ("tenor ukulele", "string", (1000,))],
+    [
+        ("bass", "", (1000, 1001)),
+        pytest.param("tenor ukulele", "string", (1000,), marks=pytest.mark.slow),  # ten seconds
+    ],
 )
 def test_a_clumsy_hand_finishes_a_nut_and_files_nothing_under(
     kind: str, gauge: str, seeds: tuple[int, ...]
