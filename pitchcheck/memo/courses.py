@@ -83,6 +83,7 @@ COURSES = (
 )
 
 PREFERRED = 20.0  # times as likely is a course of the sort that was named
+SORTS = {"presses": Stop.PRESS, "frets": Stop.FRET}  # as a player names them, and how their notes are stopped
 
 
 def prefer(courses: Sequence[Course], sort: str | None) -> tuple[Course, ...]:
@@ -101,10 +102,9 @@ def prefer(courses: Sequence[Course], sort: str | None) -> tuple[Course, ...]:
     """
     if sort is None:
         return tuple(courses)
-    stops = {"presses": Stop.PRESS, "frets": Stop.FRET}
-    if sort not in stops:
+    if sort not in SORTS:
         raise BadValue(f"--course is {sort!r}; it must be presses or frets. Name what was played.")
-    wanted = {Stop.OPEN, stops[sort]}
+    wanted = {Stop.OPEN, SORTS[sort]}
     return tuple(
         replace(course, share=course.share * PREFERRED) if {s for s, _ in course.steps} <= wanted else course
         for course in courses

@@ -15,6 +15,7 @@ from pitchcheck.memo.hidden_markov import Belief
 from pitchcheck.memo.place_likelihood import OPEN_CENTS, Stretches, Strings, log_surprise
 from pitchcheck.memo.sounds import Sound
 from pitchcheck.takes import Position, Stop
+from pitchcheck.tuning import SEMITONES_PER_OCTAVE
 from pitchcheck.units import cents_between
 
 HEARD_SHARE = 0.5  # plucks that must be believed before a string or a place counts as heard
@@ -64,9 +65,8 @@ def _learn_sharpness(
         weight = belief.states[:, columns].sum(axis=1)
         if weight.sum() < HEARD_SHARE:
             continue
-        tempered = opens[place.string] * 2 ** (place.semitones / 12)
         heard = np.flatnonzero(weight > HARDLY)
-        cents = np.array([cents_between(tempered, nearest_hz(sounds[int(t)], tempered)) for t in heard])
+        cents = np.array([_sharp_cents(sounds[int(t)], place, opens) for t in heard])
         order = np.argsort(cents)
         share = np.cumsum(weight[heard][order])
         found[place] = float(cents[order][np.searchsorted(share, 0.5 * share[-1])])
@@ -82,9 +82,14 @@ def sharp_notes(
         state = int(np.argmax(row))
         place = grammar.positions[state]
         if row[state] > HEARD_SHARE and place.string in opens:
-            tempered = opens[place.string] * 2 ** (place.semitones / 12)
-            notes.append((place, cents_between(tempered, nearest_hz(sound, tempered))))
+            notes.append((place, _sharp_cents(sound, place, opens)))
     return notes
+
+
+def _sharp_cents(sound: Sound, place: Position, opens: Mapping[int, float]) -> float:
+    """How sharp a sound is at a place, above its open string tempered equally. [cent]"""
+    tempered = opens[place.string] * 2 ** (place.semitones / SEMITONES_PER_OCTAVE)
+    return cents_between(tempered, nearest_hz(sound, tempered))
 
 
 def nearest_hz(sound: Sound, hz: float) -> float:

@@ -15,7 +15,7 @@ from typing import TypeGuard
 import numpy as np
 
 from pitchcheck.instrument import Instrument
-from pitchcheck.memo.courses import COURSES, Course
+from pitchcheck.memo.courses import COURSES, SORTS, Course
 from pitchcheck.memo.grammar import Grammar, Order, build_grammar, is_played
 from pitchcheck.memo.heard_strings import HEARD_SHARE, learn_strings, nearest_hz, sharp_notes
 from pitchcheck.memo.hidden_markov import Belief, believe, log_evidence
@@ -46,7 +46,6 @@ SHIFT_SHARE = 2e-3  # how likely each of them is for each string, before anythin
 CLEAN = 2.5  # log odds from which a sound left out asks for another tuning
 MOST_RETRIED = 5  # grammars tried again with another tuning
 LEARNED = 3  # rounds of learning the open strings
-TOLD = {"presses": Stop.PRESS, "frets": Stop.FRET}
 SLIP_CENTS = 15.0  # strings tuned by one ear lie so far from each other (ours)
 
 
@@ -223,7 +222,7 @@ def _other_way(reading: _Reading, sounds: Sequence[Sound], instrument: Instrumen
     if reading.belief is None or stop is None:
         return 0.0
     if told is not None:
-        return float(stop is not TOLD[told])
+        return float(stop is not SORTS[told])
     heard = [n for n, sd in reading.strings.sd_cents.items() if sd < UNHEARD_CENTS]
     notes = sharp_notes(reading.belief, reading.grammar, sounds, {n: reading.strings.hz[n] for n in heard})
     stretches = reading.tuning.stretches(instrument)
@@ -279,7 +278,7 @@ def _label(sound: Sound, share: dict[Position, float], strings: Strings) -> Labe
     other, other_belief = ranked[1] if len(ranked) > 1 else (None, 0.0)
     hz = 0.0
     if position is not None:
-        hz = nearest_hz(sound, strings.hz[position.string] * 2 ** (position.semitones / 12))
+        hz = nearest_hz(sound, strings.hz[position.string] * 2 ** (position.semitones / SEMITONES_PER_OCTAVE))
     elif sound.notes:
         hz = sound.notes[0].hz
     return Label(sound, position, hz, belief, other, other_belief, log_string(sound))

@@ -135,8 +135,8 @@ def _told_apart(
     laid = Counter(leaf.take.position.string for leaf in survey.leaves)
     open_ones = [n for n in believed.numbers if n in hangs and laid[n] < LEAVES_ENOUGH]
     ends = [n for n in open_ones if n in (believed.numbers[0], believed.numbers[-1])]
+    bare = bare_strings(survey)
     for some in (ends, [n for n in open_ones if n in undecided and n not in ends]):
-        bare = bare_strings(survey)
         runs = {number: tuple(leaf_runs(settings, fit, number, bare=bare)) for number in some}
         places = tuple(dict.fromkeys(p for few in runs.values() for run in few for p in run.stopped))
         if not places:

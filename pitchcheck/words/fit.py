@@ -16,9 +16,8 @@ from pitchcheck.fit.result import (
 )
 from pitchcheck.words import numbers, phrases
 
-USUAL_FRET_MM = (
-    1.1  # [mm] between what frets cannot be on either side: presses go too deep above, not down below
-)
+# [mm] Between what frets cannot be on either side: above it presses go too deep, below it not down.
+USUAL_FRET_MM = 1.1
 _CONFOUNDER = {
     Confounder.FRET_HEIGHT: "the height of the frets",
     Confounder.NUT_POSITION: "the nut's place",

@@ -71,10 +71,10 @@ NOTES = (
 )
 
 
-def instrument(kind: str, **otherwise: object) -> Instrument:
+def instrument(kind: str) -> Instrument:
     """An instrument of a kind of which nothing is known but its strings."""
     preset = get_preset(kind)
-    return replace(Instrument(kind, preset.scale_mm, preset.strings), **otherwise)  # type: ignore[arg-type]
+    return Instrument(kind, preset.scale_mm, preset.strings)
 
 
 def beliefs() -> list[str]:

@@ -320,38 +320,6 @@ def test_depth_of_the_usual_finger_is_that_of_a_string_held_at_both_ends() -> No
     assert math.log(plain.high / plain.low) == pytest.approx(2 * z90 * 0.3, rel=1e-3)
 
 
-@pytest.mark.parametrize(("tied", "said"), [(0.78, False), (0.82, True), (-0.82, True)])
-def test_heights_are_said_to_be_tied_to_what_they_go_with(tied: float, said: bool) -> None:
-    names = ("slot 1", "fret height", "nut", "stretch 1", "fret 1", "fret 2", "force")
-    kinds = dict(
-        zip(
-            names[1:],
-            (
-                Confounder.FRET_HEIGHT,
-                Confounder.NUT_POSITION,
-                Confounder.STRETCH_FACTOR,
-                Confounder.FRET_1,
-                Confounder.FRET_2,
-                Confounder.TOUCH,
-            ),
-            strict=True,
-        )
-    )
-    for i, name in enumerate(names[1:], 1):
-        covariance = np.diag([0.25] + [1.0] * 6)
-        covariance[0, i] = covariance[i, 0] = tied * 0.5
-        slope = np.eye(7)[0]
-        stub = SimpleNamespace(
-            unknowns=SimpleNamespace(names=names),
-            strings=(1,),
-            coordinate=lambda *_, slope=slope: (0.0, slope),
-        )
-        found = remarks.unseparated(stub, SimpleNamespace(covariance=covariance, z=np.zeros(7)))
-        assert [(f.string, f.confounder) for f in found] == ([(1, kinds[name])] if said else [])
-        if said:
-            assert found[0].correlation == pytest.approx(tied)
-
-
 @pytest.mark.parametrize(("left", "barely"), [(0.58, False), (0.62, True)])
 def test_a_slot_that_was_barely_narrowed_could_not_be_told_from_anything(left: float, barely: bool) -> None:
     slope = np.array([0.4, 0.3])  # prior width 0.5
