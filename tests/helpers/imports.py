@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from dataclasses import dataclass
+from functools import cache, cached_property
 from pathlib import Path
 
 PACKAGE = "pitchcheck"
@@ -12,11 +13,24 @@ ROOT = Path(__file__).parents[2]
 
 @dataclass(frozen=True)
 class Module:
-    """One source file. ``name`` is dotted, ``pitchcheck.fit.belief``."""
+    """One source file. ``name`` is dotted, ``pitchcheck.fit.belief``.
+
+    Every worker lists all modules to collect its tests, so a file is parsed only where a test looks into it.
+    """
 
     name: str
-    tree: ast.Module
+    source: str
     is_package: bool = False
+
+    @cached_property
+    def tree(self) -> ast.Module:
+        """What it says, parsed."""
+        return ast.parse(self.source, self.name)
+
+    @cached_property
+    def nodes(self) -> tuple[ast.AST, ...]:
+        """All nodes of the tree."""
+        return tuple(ast.walk(self.tree))
 
     @property
     def stage(self) -> str:
@@ -24,21 +38,22 @@ class Module:
         return self.name.split(".")[1] if "." in self.name else ""
 
 
-def modules() -> list[Module]:
+@cache
+def modules() -> tuple[Module, ...]:
     """Every module of the package, in order of name."""
     found = []
     for path in sorted((ROOT / PACKAGE).rglob("*.py")):
         parts = path.relative_to(ROOT).with_suffix("").parts
         is_package = parts[-1] == "__init__"
         name = ".".join(parts[:-1] if is_package else parts)
-        found.append(Module(name, ast.parse(path.read_text(encoding="utf-8"), str(path)), is_package))
-    return found
+        found.append(Module(name, path.read_text(encoding="utf-8"), is_package))
+    return tuple(found)
 
 
 def imported(module: Module) -> set[str]:
     """Dotted names of what the module imports, inside functions too; ``from a import b`` is a.b."""
     names: set[str] = set()
-    for node in ast.walk(module.tree):
+    for node in module.nodes:
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -66,9 +81,7 @@ def own_imports(module: Module, known: set[str]) -> set[str]:
 
 def calls(module: Module) -> set[str]:
     """Dotted names of what the module calls or names: ``print``, ``np.random.default_rng``."""
-    return {
-        name for node in ast.walk(module.tree) if isinstance(node, ast.Call) and (name := _dotted(node.func))
-    }
+    return {name for node in module.nodes if isinstance(node, ast.Call) and (name := _dotted(node.func))}
 
 
 def _dotted(node: ast.expr) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 from graphlib import CycleError, TopologicalSorter
 
 import pytest
@@ -140,14 +139,15 @@ def _users(stage: str) -> set[str]:
     return {m.stage for m in ALL if stage in {_stage(name) for name in own_imports(m, KNOWN)}}
 
 
-@pytest.mark.parametrize("module", ALL, ids=lambda m: m.name)
-def test_imports_go_one_way(module: Module) -> None:
-    assert wrong_imports(module, KNOWN) == set()
+def test_imports_go_one_way() -> None:
+    wrong = {m.name: wrong_imports(m, KNOWN) for m in ALL}
+    assert {name: found for name, found in wrong.items() if found} == {}
 
 
-@pytest.mark.parametrize("module", CORE, ids=lambda m: m.name)
-def test_the_core_is_pure(module: Module) -> None:
-    assert impurities(module) == set()
+def test_the_core_is_pure() -> None:
+    assert len(CORE) > 100
+    found = {m.name: impurities(m) for m in CORE}
+    assert {name: what for name, what in found.items() if what} == {}
 
 
 def test_only_the_workflow_reads_sound_and_nothing_imports_the_command_line() -> None:
@@ -180,11 +180,11 @@ def test_a_wrong_import_is_seen(name: str, source: str, fault: str) -> None:
         "pitchcheck.plan",
         "pitchcheck.survey",
     }
-    assert wrong_imports(Module(name, ast.parse(source)), known) == {fault}
+    assert wrong_imports(Module(name, source), known) == {fault}
 
 
 def test_a_stage_without_a_line_is_seen() -> None:
-    assert wrong_imports(Module("pitchcheck.novelty", ast.parse("")), set())
+    assert wrong_imports(Module("pitchcheck.novelty", ""), set())
 
 
 @pytest.mark.parametrize(
@@ -205,9 +205,9 @@ def test_a_stage_without_a_line_is_seen() -> None:
     ],
 )
 def test_an_impurity_is_seen(source: str) -> None:
-    assert impurities(Module("pitchcheck.fit.x", ast.parse(source))) != set()
+    assert impurities(Module("pitchcheck.fit.x", source)) != set()
 
 
 def test_a_generator_as_argument_is_pure() -> None:
     source = "import numpy as np\ndef f(rng: np.random.Generator):\n    return rng.normal()"
-    assert impurities(Module("pitchcheck.simulate.x", ast.parse(source))) == set()
+    assert impurities(Module("pitchcheck.simulate.x", source)) == set()

@@ -31,18 +31,13 @@ def kinds(kind: type[PitchcheckError] = PitchcheckError) -> Iterator[type[Pitchc
         yield from kinds(child)
 
 
-for module in modules():  # every error of the package is defined once its module is loaded
-    if module.name != "pitchcheck.__main__":
-        importlib.import_module(module.name)
-
-
-@pytest.mark.parametrize("slug", sorted({kind.slug for kind in kinds()}))
-def test_every_error_has_a_section(slug: str) -> None:
-    assert re.search(rf"^## {re.escape(slug)}$", MESSAGES, re.MULTILINE)
-
-
-def test_every_section_is_an_error_that_exists() -> None:
-    assert set(re.findall(r"^## (\S+)$", MESSAGES, re.MULTILINE)) == {kind.slug for kind in kinds()}
+def test_every_error_has_a_section_and_every_section_is_an_error() -> None:
+    for module in modules():  # every error of the package is defined once its module is loaded
+        if module.name != "pitchcheck.__main__":
+            importlib.import_module(module.name)
+    slugs = {kind.slug for kind in kinds()}
+    assert len(slugs) > 10
+    assert set(re.findall(r"^## (\S+)$", MESSAGES, re.MULTILINE)) == slugs
 
 
 @pytest.mark.parametrize("name", sorted(get_command(app).commands))
