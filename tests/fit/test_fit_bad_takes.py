@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from helpers.planted import SIX, heard, job_of, shifted, truth_of
+from helpers.planted import SIX, heard, job_of, shifted, truth_of, usual_fit, usual_takes
 from pitchcheck.course import Thoroughness
 from pitchcheck.fit import Fit, fit_instrument
 from pitchcheck.survey import build_survey
@@ -13,8 +13,6 @@ from pitchcheck.takes import Position, Stop, Take
 
 JOB = job_of()
 TRUTH = truth_of(JOB, SIX)
-FULL = heard(TRUTH)
-GOOD = fit_instrument(JOB, build_survey(FULL))
 BARELY_MM = (
     0.04  # half of what one of these slots is known to; a bad take believed moves it by 0.3 mm and more
 )
@@ -36,12 +34,12 @@ def heights(fit: Fit) -> np.ndarray:
 @pytest.mark.parametrize("which", [0, 1])
 def test_a_press_too_sharp_for_any_slot_is_set_aside(which: int) -> None:
     """15 cents on a plain first string would be a millimetre, which fretted notes forbid."""
-    row = row_of(FULL, 1, 1, which=which)
-    fit = fitted(shifted(FULL, row, 15.0))
-    assert heights(fit) == pytest.approx(heights(GOOD), abs=BARELY_MM)
+    row = row_of(usual_takes(), 1, 1, which=which)
+    fit = fitted(shifted(usual_takes(), row, 15.0))
+    assert heights(fit) == pytest.approx(heights(usual_fit()), abs=BARELY_MM)
     weights = {r.row: r.weight for r in fit.residuals}
     assert weights[row] < 0.1
-    assert weights[row_of(FULL, 1, 1, which=1 - which)] > 0.9
+    assert weights[row_of(usual_takes(), 1, 1, which=1 - which)] > 0.9
 
 
 def test_one_bad_press_of_four_barely_moves_the_height() -> None:
@@ -57,9 +55,9 @@ def test_of_two_presses_that_contradict_one_another_neither_is_believed_alone(
     string: int, off_cents: float
 ) -> None:
     """Each would give a slot that slots can have, so the interval must hold both."""
-    fit = fitted(shifted(FULL, row_of(FULL, string, 1), off_cents))
-    belief, before = fit.strings[string - 1].height_mm, GOOD.strings[string - 1].height_mm
+    fit = fitted(shifted(usual_takes(), row_of(usual_takes(), string, 1), off_cents))
+    belief, before = fit.strings[string - 1].height_mm, usual_fit().strings[string - 1].height_mm
     assert belief.low <= SIX[string - 1] <= belief.high
     assert belief.high - belief.low > 1.1 * (before.high - before.low)
     others = [i for i in range(6) if i != string - 1]
-    assert heights(fit)[others] == pytest.approx(heights(GOOD)[others], abs=BARELY_MM)
+    assert heights(fit)[others] == pytest.approx(heights(usual_fit())[others], abs=BARELY_MM)

@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from bench.fit_bench import FULL, GAUGE_MM, fit_of, folders, gauged, load
-from helpers.planted import SIX, heard, job_of, truth_of
+from helpers.planted import SIX, heard, job_of, truth_of, usual_fit, usual_takes
 from pitchcheck.fit import Fit, fit_instrument
 from pitchcheck.fit.gauges import BAD, BAD_SD_MM, _site
 from pitchcheck.fit.priors import ARCH_PART, BREAK_RAD
@@ -24,8 +24,6 @@ from pitchcheck.units import MM_PER_INCH
 
 JOB = job_of()
 TRUTH = truth_of(JOB, SIX)
-SURVEY = build_survey(heard(TRUTH))
-EAR = fit_instrument(JOB, SURVEY)
 # A wound E2 arches over its nut by lambda theta / 2 above the straight line, and keeps most of that.
 ARCH_MM = (
     string_constants(JOB.instrument.string(6), scale_mm=JOB.instrument.scale_mm).bend_mm * BREAK_RAD[0] / 2
@@ -44,7 +42,7 @@ HELD_MM = (1 - LEVER) * KEPT_MM + LEVER * ARCH_MM / BREAK_RAD[0] * KINK_RAD
 
 
 def with_meter(*readings: MeterReading) -> Fit:
-    return fit_instrument(replace(JOB, meter=readings), SURVEY)
+    return fit_instrument(replace(JOB, meter=readings), build_survey(usual_takes()))
 
 
 def widths(fit: Fit) -> np.ndarray:
@@ -67,10 +65,10 @@ def test_a_true_reading_of_one_slot_narrows_it_and_moves_it_little(
     assert not fit.meter[0].questioned
     assert fit.strings[5].height_mm.median == pytest.approx(SIX[5], abs=1.5 * GAUGE_MM)
     assert (
-        widths(fit)[5] < 0.9 * widths(EAR)[5]
+        widths(fit)[5] < 0.9 * widths(usual_fit())[5]
     )  # the loosest: how much of its arch a wound string keeps, action and relief
     assert np.all(
-        widths(fit) < 1.001 * widths(EAR)
+        widths(fit) < 1.001 * widths(usual_fit())
     )  # nobody else gets wider; 0.001: the point of the slopes moves
 
 
@@ -84,7 +82,7 @@ def test_a_reading_tells_its_slot_as_well_as_gauge_and_ear_together_can() -> Non
     part, part_sd = ARCH_PART["steel"]
     # Neither the angle behind the nut is known nor how much of its arch the string keeps.
     arch_mm = (1 - LEVER) * bend_mm / 2 * math.hypot(part_sd * BREAK_RAD[0], part * BREAK_RAD[1])
-    ear, gauge = widths(EAR)[5] / 3.29, math.hypot(GAUGE_MM, arch_mm) / 0.4856
+    ear, gauge = widths(usual_fit())[5] / 3.29, math.hypot(GAUGE_MM, arch_mm) / 0.4856
     # The frets' own errors of 0.02 mm enter both, so the two are not quite independent.
     assert widths(fit)[5] / 3.29 == pytest.approx((ear**-2 + gauge**-2) ** -0.5, rel=0.15)
 
@@ -136,16 +134,16 @@ def test_a_stated_fret_height_that_cannot_be_is_left_out_with_a_note() -> None:
     def stated(value_mm: float) -> SessionSettings:
         return replace(JOB, instrument=replace(JOB.instrument, fret_height=Length(value_mm, 0.05)))
 
-    true = fit_instrument(stated(TRUTH.fret_height_mm), SURVEY)
+    true = fit_instrument(stated(TRUTH.fret_height_mm), build_survey(usual_takes()))
     assert true.unsettled == ()
-    assert np.all(widths(true) < 1.001 * widths(EAR))
-    told, heard_only = true.fret_height_mm, EAR.fret_height_mm
+    assert np.all(widths(true) < 1.001 * widths(usual_fit()))
+    told, heard_only = true.fret_height_mm, usual_fit().fret_height_mm
     assert told.high - told.low < heard_only.high - heard_only.low
-    false = fit_instrument(stated(0.102), SURVEY)
+    false = fit_instrument(stated(0.102), build_survey(usual_takes()))
     (wrong,) = false.unsettled
     assert (wrong.kind, wrong.quantity) == (UnsettledKind.STATED_LENGTH, MeterQuantity.FRET_HEIGHT)
     assert (wrong.read_mm, wrong.strings) == (0.102, (1, 2, 3, 4, 5, 6))
-    assert heights(false) == pytest.approx(heights(EAR), abs=0.002)
+    assert heights(false) == pytest.approx(heights(usual_fit()), abs=0.002)
 
 
 def heights(fit: Fit) -> np.ndarray:

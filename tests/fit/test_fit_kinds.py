@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from helpers.instruments import same_takes_without_presses
-from helpers.planted import SIX, heard, job_of, truth_of
+from helpers.planted import SIX, heard, job_of, truth_of, usual_fit, usual_takes
 from pitchcheck.course import Thoroughness, survey_positions
 from pitchcheck.fit import Fit, FitPass, fit_instrument
 from pitchcheck.fit.result import Confounder, RemarkKind, StringFit, Unseparated
@@ -17,9 +17,6 @@ from pitchcheck.survey import build_survey
 from pitchcheck.takes import Position, Stop, Take
 
 JOB = job_of()
-TAKES = heard(truth_of(JOB, SIX))
-SURVEY = build_survey(TAKES)
-PLAIN = fit_instrument(JOB, SURVEY)
 PULL_MM = 0.02  # see test_fit_recovers
 
 
@@ -59,24 +56,26 @@ def test_a_pass_before_is_about_the_slot_as_it_was() -> None:
     """What came off is added back for the takes of the pass before, so this pass's height is this pass's."""
     then = truth_of(JOB, (*SIX[:5], SIX[5] + 0.5))
     settings = replace(JOB, removed=(Removal(6, 0.5),))
-    fit = fit_instrument(settings, SURVEY, before=[FitPass(JOB, build_survey(heard(then)))])
+    fit = fit_instrument(
+        settings, build_survey(usual_takes()), before=[FitPass(JOB, build_survey(heard(then)))]
+    )
     assert heights(fit) == pytest.approx(SIX, abs=PULL_MM)
-    assert len(fit.residuals) == len(SURVEY.stopped)  # of this pass only
+    assert len(fit.residuals) == len(build_survey(usual_takes()).stopped)  # of this pass only
 
 
 def test_a_floating_bridge_widens_stretch_and_heights_and_says_so() -> None:
     settings = replace(JOB, instrument=replace(JOB.instrument, tailpiece=Tailpiece.FLOATING))
-    fit = fit_instrument(settings, SURVEY)
-    for fixed, floating in zip(PLAIN.strings, fit.strings, strict=True):
+    fit = fit_instrument(settings, build_survey(usual_takes()))
+    for fixed, floating in zip(usual_fit().strings, fit.strings, strict=True):
         assert stretch_width(floating) > 1.5 * stretch_width(fixed)
         assert width(floating) > width(fixed)
     assert fit.remarks == (RemarkKind.FLOATING_BRIDGE,)
-    assert PLAIN.remarks == ()
+    assert usual_fit().remarks == ()
 
 
 def test_fretted_notes_alone_are_wide_and_say_so() -> None:
-    fit = fit_instrument(JOB, build_survey(same_takes_without_presses(TAKES)))
-    for pressed, fretted in zip(PLAIN.strings, fit.strings, strict=True):
+    fit = fit_instrument(JOB, build_survey(same_takes_without_presses(usual_takes())))
+    for pressed, fretted in zip(usual_fit().strings, fit.strings, strict=True):
         assert width(fretted) > 3 * width(pressed)
         assert not fretted.pressed
     assert RemarkKind.NO_PRESSES in fit.remarks
@@ -107,11 +106,11 @@ def capo_takes(string: int, capo: int, *, times: int) -> tuple[Take, ...]:
 def test_takes_behind_a_capo_join_in_without_moving_the_slot() -> None:
     """Behind a capo the nut is out: they tell the frets and the stretch, and through them the slot."""
     capo = tuple(take for s in (1, 6) for take in capo_takes(s, 2, times=3))
-    fit = fit_instrument(JOB, build_survey((*TAKES, *capo)))
-    assert heights(fit) == pytest.approx(heights(PLAIN), abs=PULL_MM)
-    assert stretch_width(fit.strings[5]) < stretch_width(PLAIN.strings[5])
+    fit = fit_instrument(JOB, build_survey((*usual_takes(), *capo)))
+    assert heights(fit) == pytest.approx(heights(usual_fit()), abs=PULL_MM)
+    assert stretch_width(fit.strings[5]) < stretch_width(usual_fit().strings[5])
     high, low = fit.fret_height_mm.high, fit.fret_height_mm.low
-    assert high - low < PLAIN.fret_height_mm.high - PLAIN.fret_height_mm.low
+    assert high - low < usual_fit().fret_height_mm.high - usual_fit().fret_height_mm.low
 
 
 def test_takes_behind_a_capo_alone_do_not_tell_the_slot() -> None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from helpers.planted import SIX, heard, job_of, truth_of
+from helpers.planted import SIX, job_of, usual_takes
 from pitchcheck.fit import Fit, fit_instrument
 from pitchcheck.fit.leaves import LAPSE, LeafSites, update_sites
 from pitchcheck.fit.priors import ARCH_PART, BREAK_RAD
@@ -24,9 +25,6 @@ from pitchcheck.takes import Position, Stop, Take
 
 LEVEL = job_of()
 JOB = replace(LEVEL, instrument=replace(LEVEL.instrument, fretwork=Fretwork.UNKNOWN))
-TRUTH = truth_of(JOB, SIX)
-TAKES = heard(TRUTH)
-EAR = fit_instrument(JOB, build_survey(TAKES))
 # A wound E2 arches over nut and saddle by lambda theta / 2 above the straight line, and keeps most of that;
 # at fret 1, 1 - 2^(-1/12) of the length from the nut, both count as the straight line would have it.
 AT_1 = 1 - 2 ** (-1 / 12)
@@ -40,6 +38,11 @@ GAP_MM = open_clearance_mm(SIX[5], action_12_mm=2.0, relief_mm=0.15) + ARCH_MM  
 EXACT_MM = 0.003  # what expectation propagation leaves of a bound on one gap, against the integral itself
 
 
+@cache
+def by_ear() -> Fit:
+    return fit_instrument(JOB, build_survey(usual_takes()))
+
+
 def bounded(passes_mm: float | None, stops_mm: float | None) -> SessionSettings:
     bounds = [b for b in (passes_mm, stops_mm) if b is not None]
     middle = float(np.mean(bounds))
@@ -48,7 +51,7 @@ def bounded(passes_mm: float | None, stops_mm: float | None) -> SessionSettings:
 
 
 def fitted(settings: SessionSettings) -> Fit:
-    return fit_instrument(settings, build_survey(TAKES))
+    return fit_instrument(settings, build_survey(usual_takes()))
 
 
 def width(fit: Fit, string: int) -> float:
@@ -58,15 +61,15 @@ def width(fit: Fit, string: int) -> float:
 
 def test_two_leaves_narrow_their_slot_and_the_others_too() -> None:
     fit = fitted(bounded(GAP_MM - 0.02, GAP_MM + 0.03))
-    assert width(fit, 6) < 0.65 * width(EAR, 6)  # the arch of a wound string leaves the rest
+    assert width(fit, 6) < 0.65 * width(by_ear(), 6)  # the arch of a wound string leaves the rest
     assert fit.strings[5].height_mm.median == pytest.approx(SIX[5], abs=0.03)  # half the way between
     assert fit.strings[5].gauged
-    assert all(width(fit, n) < width(EAR, n) for n in range(1, 6))  # they share frets and board
+    assert all(width(fit, n) < width(by_ear(), n) for n in range(1, 6))  # they share frets and board
 
 
 def test_a_leaf_far_from_its_gap_says_next_to_nothing() -> None:
     fit = fitted(bounded(0.05, None))
-    assert width(fit, 6) == pytest.approx(width(EAR, 6), rel=0.03)
+    assert width(fit, 6) == pytest.approx(width(by_ear(), 6), rel=0.03)
 
 
 @pytest.mark.parametrize(("passes_mm", "stops_mm"), [(None, 0.4), (1.5, None)])
@@ -76,12 +79,12 @@ def test_a_leaf_that_the_sound_contradicts_is_left_out_and_must_be_settled(
     fit = fitted(bounded(passes_mm, stops_mm))
     (wrong,) = fit.unsettled
     assert (wrong.kind, wrong.strings) == (UnsettledKind.LEAF, (6,))
-    assert width(fit, 6) == pytest.approx(width(EAR, 6), rel=0.01)
+    assert width(fit, 6) == pytest.approx(width(by_ear(), 6), rel=0.01)
 
 
 def test_a_bound_has_the_moments_of_the_integral() -> None:
     """Mean and sd of the gap after one leaf, against the normal belief times the likelihood, by numbers."""
-    problem = build_problem([FitPass(bounded(GAP_MM + 0.05, None), build_survey(TAKES))])
+    problem = build_problem([FitPass(bounded(GAP_MM + 0.05, None), build_survey(usual_takes()))])
     ear = solve(problem.unknowns, problem.data)
     (leaf,) = problem.leaves
     row = problem.unknowns.spread[leaf.case]
@@ -109,7 +112,7 @@ def test_a_leaf_misread_beside_a_true_bracket_leaves_both_places_open(wrong_mm: 
     wrong = (GAP_MM + sign * wrong_mm, 0.2 if sign > 0 else 101.0)
     right = ((GAP_MM - 0.025, 0.2), (GAP_MM + 0.025, 101.0))
     alone, both = (
-        fit_instrument(JOB, build_survey((*TAKES, *leaf_takes(*leaves)))).strings[5].height_mm
+        fit_instrument(JOB, build_survey((*usual_takes(), *leaf_takes(*leaves)))).strings[5].height_mm
         for leaves in (right, (*right, wrong))
     )
     assert both.low < SIX[5] < both.high
@@ -120,7 +123,7 @@ def test_a_leaf_misread_beside_a_true_bracket_leaves_both_places_open(wrong_mm: 
 def test_the_order_of_leaves_changes_nothing() -> None:
     leaves = [(GAP_MM - 0.025, 0.2), (GAP_MM + 0.15, 0.2), (GAP_MM + 0.025, 101.0)]
     first, second = (
-        fit_instrument(JOB, build_survey((*TAKES, *leaf_takes(*few)))).strings[5].height_mm
+        fit_instrument(JOB, build_survey((*usual_takes(), *leaf_takes(*few)))).strings[5].height_mm
         for few in (leaves, leaves[::-1])
     )
     assert (first.low, first.high) == pytest.approx((second.low, second.high), abs=EXACT_MM)
@@ -147,7 +150,7 @@ def test_leaves_read_one_by_one_tell_what_they_tell_together() -> None:
 
 
 def test_leaf_takes_are_heard_as_leaves() -> None:
-    takes = (*TAKES, *leaf_takes((GAP_MM - 0.02, 0.2), (GAP_MM + 0.03, 101.0)))
+    takes = (*usual_takes(), *leaf_takes((GAP_MM - 0.02, 0.2), (GAP_MM + 0.03, 101.0)))
     by_ear = fit_instrument(JOB, build_survey(takes)).strings[5].height_mm
     by_hand = fitted(bounded(GAP_MM - 0.02, GAP_MM + 0.03)).strings[5].height_mm
     assert by_ear.median == pytest.approx(by_hand.median, abs=EXACT_MM)
@@ -156,16 +159,17 @@ def test_leaf_takes_are_heard_as_leaves() -> None:
 
 def test_what_a_leaf_would_tell_is_foreseen() -> None:
     """The mean variance over both answers, foreseen, against the two fits, weighed by their chances."""
-    assert EAR.joint is not None
+    assert by_ear().joint is not None
     asked = Position(6, Stop.LEAF, 1, 0, GAP_MM)
-    gap_mm = float(EAR.joint.outlook(JOB.instrument, [asked], reading_cents=0.2).expected[0])
+    gap_mm = float(by_ear().joint.outlook(JOB.instrument, [asked], reading_cents=0.2).expected[0])
     leaf = Position(6, Stop.LEAF, 1, 0, gap_mm)  # as thick as the gap is expected: it tells most
-    view = EAR.joint.outlook(JOB.instrument, [leaf], reading_cents=0.2)
+    view = by_ear().joint.outlook(JOB.instrument, [leaf], reading_cents=0.2)
     foreseen = view.heights_after([0])[5, 5]
     sd = (view.covariance[6, 6] + view.noise[0]) ** 0.5
     chance = float(stats.norm.cdf((view.expected[0] - gap_mm) / sd))
     after = [
-        fit_instrument(JOB, build_survey((*TAKES, *leaf_takes((gap_mm, cents))))) for cents in (0.2, 101.0)
+        fit_instrument(JOB, build_survey((*usual_takes(), *leaf_takes((gap_mm, cents)))))
+        for cents in (0.2, 101.0)
     ]
     wide, narrow = (fit.height_covariance_mm2[5, 5] for fit in after)
     told = chance * wide + (1 - chance) * narrow

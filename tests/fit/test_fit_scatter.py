@@ -13,8 +13,7 @@ from fe_bench.instruments import CAREFUL, CLUMSY
 from fe_bench.player import Player
 from fe_bench.sessions import Heard, course, listen, write
 from fe_bench.single import Case, player_of
-from helpers.planted import SIX, heard, job_of, shifted, truth_of
-from pitchcheck.course import Thoroughness
+from helpers.planted import SIX, job_of, shifted, usual_fit, usual_takes
 from pitchcheck.fit import Fit, fit_instrument
 from pitchcheck.fit.result import MisfitCause, UnsettledKind
 from pitchcheck.session.folder import read_session
@@ -23,16 +22,14 @@ from pitchcheck.takes import Position, Stop, Take
 from pitchcheck.workflow.measure import hear_pass
 
 JOB = job_of()
-TAKES = heard(truth_of(JOB, SIX), protocol=Thoroughness.FULL)
-STEADY = fit_instrument(JOB, build_survey(TAKES))
 NEXT_TO_NOTHING = 1.15  # a factor whose square is believed with three other values of the grid beside 1
 
 
 def rough(sd_cents: float, *, seed: int) -> Fit:
     """The same presses by a hand that scatters so much."""
     rng = np.random.default_rng(seed)
-    takes: tuple[Take, ...] = TAKES
-    for take in TAKES:
+    takes: tuple[Take, ...] = usual_takes()
+    for take in usual_takes():
         if take.position.stop is Stop.PRESS:
             takes = shifted(takes, take.row, sd_cents * float(rng.standard_normal()))
     return fit_instrument(JOB, build_survey(takes))
@@ -43,13 +40,13 @@ def widths(fit: Fit) -> np.ndarray:
 
 
 def test_a_steady_hand_costs_next_to_nothing() -> None:
-    assert STEADY.misfit is None
-    assert max(STEADY.scatter.hand, STEADY.scatter.slide) < NEXT_TO_NOTHING
+    assert usual_fit().misfit is None
+    assert max(usual_fit().scatter.hand, usual_fit().scatter.slide) < NEXT_TO_NOTHING
 
 
 def test_a_rough_hand_widens_every_interval_and_is_told() -> None:
     fit = rough(3.0, seed=4)
-    assert np.all(widths(fit) > 1.2 * widths(STEADY))
+    assert np.all(widths(fit) > 1.2 * widths(usual_fit()))
     assert fit.misfit is not None
     assert fit.misfit.cause is MisfitCause.UNSTEADY_HAND
     assert fit.misfit.again.stop is Stop.PRESS
@@ -65,8 +62,8 @@ def test_a_rougher_hand_is_heard_as_one() -> None:
 
 
 def test_one_bad_press_is_no_rough_hand() -> None:
-    row = next(t.row for t in TAKES if t.position == Position(4, Stop.PRESS, 1))
-    fit = fit_instrument(JOB, build_survey(shifted(TAKES, row, 15.0)))
+    row = next(t.row for t in usual_takes() if t.position == Position(4, Stop.PRESS, 1))
+    fit = fit_instrument(JOB, build_survey(shifted(usual_takes(), row, 15.0)))
     assert fit.misfit is None
 
 
@@ -81,7 +78,7 @@ def all_presses_off(takes: tuple[Take, ...], cents: float) -> tuple[Take, ...]:
 @pytest.mark.parametrize("cents", [-20.0, -12.0, 12.0, 20.0])
 def test_presses_that_are_all_off_do_not_go_unsaid(cents: float) -> None:
     """A rod that never reaches the board, or one fret too far: nothing is said of any slot pressed."""
-    fit = fit_instrument(JOB, build_survey(all_presses_off(TAKES, cents)))
+    fit = fit_instrument(JOB, build_survey(all_presses_off(usual_takes(), cents)))
     wrong = {n for what in fit.unsettled for n in what.strings if what.kind is UnsettledKind.PRESSES}
     assert wrong == {1, 2, 3, 4, 5, 6}
     assert fit.misfit is not None

@@ -10,16 +10,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
 from pitchcheck.course import Thoroughness, survey_positions
-from pitchcheck.fit import priors
+from pitchcheck.fit import Fit, fit_instrument, priors
 from pitchcheck.instrument import Fretwork, Instrument, Length, SessionSettings
 from pitchcheck.physics.materials import Make, string_constants
 from pitchcheck.session.presets import get_preset
 from pitchcheck.simulate.instrument import InstrumentTruth, string_truth
 from pitchcheck.simulate.player import Hand, play
+from pitchcheck.survey import build_survey
 from pitchcheck.takes import Position, Take
 from pitchcheck.units import CENTS_PER_OCTAVE
 
@@ -87,7 +89,24 @@ def heard(
     """The takes of a protocol (or of any places), played and read without noise."""
     if positions is None:
         positions = survey_positions([s.number for s in truth.strings], thoroughness=protocol)
-    places = list(positions)
+    return _heard(truth, tuple(positions))
+
+
+@cache
+def usual_takes() -> tuple[Take, ...]:
+    """The usual six-string, played with the full protocol."""
+    return heard(truth_of(job_of(), SIX))
+
+
+@cache
+def usual_fit() -> Fit:
+    """What is found of it."""
+    return fit_instrument(job_of(), build_survey(usual_takes()))
+
+
+@cache
+def _heard(truth: InstrumentTruth, places: tuple[Position, ...]) -> tuple[Take, ...]:
+    """The takes; the same instrument is played for many tests."""
     logs = np.zeros(len(places))
     for string in dict.fromkeys(place.string for place in places):
         own = [i for i, place in enumerate(places) if place.string == string]

@@ -24,6 +24,7 @@ FOREIGN = {
     "Console",
 }
 
+
 @cache
 def known_types() -> frozenset[str]:
     """Classes of the package, and names given to a union or a type, such as Doubt or Event."""
