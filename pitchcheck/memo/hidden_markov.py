@@ -51,14 +51,15 @@ class Belief:
     states: FloatArray
 
 
-def log_evidence(chain: Chain, something: FloatArray, nothing: FloatArray) -> float:
-    """Logarithm of the probability of all events.
+def log_evidence(chain: Chain, something: FloatArray, nothing: FloatArray) -> FloatArray:
+    """Logarithm of the probability of all events, shape (...).
 
     Parameters
     ----------
     chain : Chain
-    something : array, shape (T, K)
-        Likelihood of each event as each state's, the probability of being something included.
+    something : array, shape (..., T, K)
+        Likelihood of each event as each state's, the probability of being something included; several ways
+        to look at the events are gone through together, which takes hardly longer than one.
     nothing : array, shape (T,)
         Likelihood of each event as nothing, the probability of being nothing included.
     """
@@ -66,7 +67,7 @@ def log_evidence(chain: Chain, something: FloatArray, nothing: FloatArray) -> fl
 
 
 def believe(chain: Chain, something: FloatArray, nothing: FloatArray) -> Belief:
-    """Forward and backward through the events; parameters as in ``log_evidence``."""
+    """Forward and backward through the events; parameters as in ``log_evidence``, one way to look at them."""
     alpha, scale, total = _forward(chain, something, nothing)
     count, states = something.shape
     gamma = np.zeros((count, states))
@@ -77,24 +78,24 @@ def believe(chain: Chain, something: FloatArray, nothing: FloatArray) -> Belief:
         ahead = something[t] * beta[:-1]
         beta = np.append(chain.moves @ ahead, chain.start @ ahead) + nothing[t] * beta
         beta /= scale[t]
-    return Belief(total, gamma)
+    return Belief(float(total), gamma)
 
 
 def _forward(
     chain: Chain, something: FloatArray, nothing: FloatArray
-) -> tuple[FloatArray, FloatArray, float]:
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Scaled forward probabilities before each event, the scales, and the logarithm of their product.
 
-    The last state stands for "nothing has been something yet".
+    Shapes (T + 1, ..., K + 1), (T, ...) and (...); the last state is "nothing has been something yet".
     """
-    count, states = something.shape
-    alpha = np.zeros((count + 1, states + 1))
-    alpha[0, -1] = 1.0
-    scale = np.ones(count)
+    *ways, count, states = something.shape
+    alpha = np.zeros((count + 1, *ways, states + 1))
+    alpha[0, ..., -1] = 1.0
+    scale = np.ones((count, *ways))
     for t in range(count):
-        entered = alpha[t, :-1] @ chain.moves + alpha[t, -1] * chain.start
+        entered = alpha[t, ..., :-1] @ chain.moves + alpha[t, ..., -1:] * chain.start
         now = alpha[t] * nothing[t]
-        now[:-1] += entered * something[t]
-        scale[t] = max(float(now.sum()), TINY)
-        alpha[t + 1] = now / scale[t]
-    return alpha, scale, float(np.sum(np.log(scale)))
+        now[..., :-1] += entered * something[..., t, :]
+        scale[t] = np.maximum(now.sum(axis=-1), TINY)
+        alpha[t + 1] = now / scale[t][..., None]
+    return alpha, scale, np.asarray(np.log(scale).sum(axis=0))

@@ -26,6 +26,7 @@ from pitchcheck.memo.place_likelihood import (
     Strings,
     log_string,
     log_surprise,
+    notes_heard,
     place_likelihoods,
     stretches_of,
 )
@@ -141,13 +142,19 @@ def _read(
     tunings: Sequence[_Tuning], grammars: Sequence[Grammar], sounds: Sequence[Sound], instrument: Instrument
 ) -> list[_Reading]:
     """Return the best readings under some tunings, best first; strings are learned from what was heard."""
+    places = _Places(sounds, grammars)
+    strings = [tuning.strings(instrument) for tuning in tunings]
+    likely = np.stack(
+        [places.likely(s, t.stretches(instrument)) for s, t in zip(strings, tunings, strict=True)]
+    )
+    priors = np.array([tuning.log_prior for tuning in tunings])
     rough: list[_Reading] = []
-    for tuning in tunings:
-        strings = tuning.strings(instrument)
-        table = _Table(sounds, grammars, strings, tuning.stretches(instrument))
-        for grammar in grammars:
-            score = table.log_evidence(grammar) + math.log(grammar.share) + tuning.log_prior
-            rough.append(_Reading(grammar, tuning, score, strings))
+    for grammar in grammars:
+        scores = places.log_evidence(grammar, likely) + math.log(grammar.share) + priors
+        rough += [
+            _Reading(grammar, tuning, float(score), own)
+            for tuning, own, score in zip(tunings, strings, scores, strict=True)
+        ]
     rough.sort(key=lambda r: -r.log_score)
     followed = [r for r in rough[:MOST_FOLLOWED] if r.log_score > rough[0].log_score - FOLLOWED]
     return sorted((_settle(r, sounds, instrument) for r in followed), key=lambda r: -r.log_score)
@@ -177,36 +184,37 @@ def _shifts(reading: _Reading, numbers: Sequence[int]) -> list[dict[int, int]]:
     return [{**known, n: by} for n in numbers if n not in known for by in SHIFTS]
 
 
-class _Table:
-    """Likelihoods of the sounds as the places of some grammars, for one tuning."""
+class _Places:
+    """The places of some grammars, each once, and how the sounds are read as theirs."""
 
-    def __init__(
-        self, sounds: Sequence[Sound], grammars: Sequence[Grammar], strings: Strings, stretches: Stretches
-    ) -> None:
-        positions = list(dict.fromkeys(p for g in grammars for p in g.positions))
-        self._column = {position: i for i, position in enumerate(positions)}
-        self._likely, self._nothing = place_likelihoods(
-            sounds, positions, strings=strings, stretches=stretches
-        )
+    def __init__(self, sounds: Sequence[Sound], grammars: Sequence[Grammar]) -> None:
+        self._heard = notes_heard(sounds)
+        self._positions = list(dict.fromkeys(p for g in grammars for p in g.positions))
+        column = {position: i for i, position in enumerate(self._positions)}
+        self._columns = {g.key: [column[p] for p in g.positions] for g in grammars}
 
-    def log_evidence(self, grammar: Grammar) -> float:
-        return log_evidence(grammar.chain, self._of(grammar), self._nothing)
+    def likely(self, strings: Strings, stretches: Stretches) -> FloatArray:
+        """Likelihood of each sound as each place, in one tuning. Shape (sounds, places)."""
+        return place_likelihoods(self._heard, self._positions, strings=strings, stretches=stretches)
 
-    def believe(self, grammar: Grammar) -> Belief:
-        return believe(grammar.chain, self._of(grammar), self._nothing)
+    def log_evidence(self, grammar: Grammar, likely: FloatArray) -> FloatArray:
+        """Evidence for a grammar by the likelihoods of several tunings, shape (tunings, sounds, places)."""
+        return log_evidence(grammar.chain, likely[..., self._columns[grammar.key]], self._heard.nothing)
 
-    def _of(self, grammar: Grammar) -> FloatArray:
-        return self._likely[:, [self._column[p] for p in grammar.positions]]
+    def believe(self, grammar: Grammar, likely: FloatArray) -> Belief:
+        """What a grammar makes of the sounds in one tuning."""
+        return believe(grammar.chain, likely[:, self._columns[grammar.key]], self._heard.nothing)
 
 
 def _settle(reading: _Reading, sounds: Sequence[Sound], instrument: Instrument) -> _Reading:
     """Learn the open strings from what the reading takes for open, and read again."""
     grammar, strings = reading.grammar, reading.strings
     stretches = reading.tuning.stretches(instrument)
+    places = _Places(sounds, [grammar])
     for _ in range(LEARNED):
-        belief = _Table(sounds, [grammar], strings, stretches).believe(grammar)
+        belief = places.believe(grammar, places.likely(strings, stretches))
         strings = learn_strings(belief, grammar, sounds, reading.strings, stretches)
-    belief = _Table(sounds, [grammar], strings, stretches).believe(grammar)
+    belief = places.believe(grammar, places.likely(strings, stretches))
     heard = [n for n in strings.hz if strings.sd_cents[n] < UNHEARD_CENTS]
     apart = np.array([cents_between(reading.strings.hz[n], strings.hz[n]) for n in heard])
     prior = (

@@ -9,6 +9,7 @@ import math
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from pitchcheck.physics.materials import Make, string_constants
 from pitchcheck.physics.stops import rough_press_cents
 from pitchcheck.takes import Position, Stop
 from pitchcheck.tuning import CENTS_PER_SEMITONE, fret_place
-from pitchcheck.types import FloatArray
+from pitchcheck.types import FloatArray, IntArray
 from pitchcheck.units import CENTS_PER_LOG, CENTS_PER_OCTAVE
 
 # Sharpness. A press: by straight lines (physics.stops.rough_press_cents), of which two in three lie within
@@ -83,6 +84,28 @@ class Stretches:
     scale_mm: Mapping[int, float]
 
 
+@dataclass(frozen=True)
+class NotesHeard:
+    """Notes that the sounds may be, all in one row, and what the sounds say whatever the tuning.
+
+    Attributes
+    ----------
+    sound : array, shape (N,)
+        Place of each note's sound among the sounds, rising.
+    hz : array, shape (N,)
+        [Hz]
+    worth : array, shape (N,)
+        Probability that the sound is a pluck of this note, but for its pitch; the share of plucks included.
+    nothing : array, shape (T,)
+        Likelihood of each sound as nothing.
+    """
+
+    sound: IntArray
+    hz: FloatArray
+    worth: FloatArray
+    nothing: FloatArray
+
+
 def stretches_of(instrument: Instrument, *, offset_cents: Mapping[int, float]) -> Stretches:
     """Stretches of the strings at the pitch they are tuned to: EA/T grows as the tension falls."""
     scales = {s.number: instrument.string_scale_mm(s.number) for s in instrument.strings}
@@ -112,14 +135,37 @@ def _log_note(sound: Sound, note: Note) -> float:
     return odds + _steps(-sound.length_s, (-0.4, -0.25), (0.0, -1.5, -4.0))
 
 
+def notes_heard(sounds: Sequence[Sound]) -> NotesHeard:
+    """Return what the sounds say whatever the tuning."""
+    rows, hz, worths = [], [], []
+    for t, sound in enumerate(sounds):
+        best = max((note.score for note in sound.notes), default=1.0)
+        for rank, note in enumerate(sound.notes):
+            worth = SOMETHING * _share(_log_note(sound, note)) * (note.score / best) ** EXPLAINS
+            if rank:
+                fraction = note.hz < LOWER * sound.notes[0].hz and sound.notes[0].purity > PURE
+                worth *= FRACTION if fraction else SECOND_NOTE
+            rows.append(t)
+            hz.append(note.hz)
+            worths.append(worth)
+    nothing = [
+        (1 - SOMETHING)
+        * _share(-log_string(sound))
+        * ((1 - RING_SHARE) / ANY_CENTS + RING_SHARE * _ring_density(sounds, t))
+        for t, sound in enumerate(sounds)
+    ]
+    return NotesHeard(np.array(rows, dtype=np.int_), np.array(hz), np.array(worths), np.array(nothing))
+
+
 def place_likelihoods(
-    sounds: Sequence[Sound], positions: Sequence[Position], *, strings: Strings, stretches: Stretches
-) -> tuple[FloatArray, FloatArray]:
-    """Likelihood of each sound as a pluck of each place, and as nothing.
+    heard: NotesHeard, positions: Sequence[Position], *, strings: Strings, stretches: Stretches
+) -> FloatArray:
+    """Likelihood of each sound as a pluck of each place, the share of plucks included.
 
     Parameters
     ----------
-    sounds : sequence of Sound, length T
+    heard : NotesHeard
+        Of T sounds.
     positions : sequence of Position, length P
     strings : Strings
     stretches : Stretches
@@ -127,27 +173,16 @@ def place_likelihoods(
     Returns
     -------
     array, shape (T, P)
-        The share of plucks included.
-    array, shape (T,)
-        As nothing.
     """
     share, centre, spread = _expected(positions, strings, stretches)
-    hz = np.array([strings.hz[p.string] for p in positions])
-    likely = np.zeros((len(sounds), len(positions)))
-    nothing = np.zeros(len(sounds))
-    for t, sound in enumerate(sounds):
-        best = max((note.score for note in sound.notes), default=1.0)
-        for rank, note in enumerate(sound.notes):
-            off = CENTS_PER_OCTAVE * np.log2(note.hz / hz) - centre
-            density = np.sum(share * _normal(off, spread), axis=0)
-            worth = SOMETHING * _share(_log_note(sound, note)) * (note.score / best) ** EXPLAINS
-            if rank:
-                fraction = note.hz < LOWER * sound.notes[0].hz and sound.notes[0].purity > PURE
-                worth *= FRACTION if fraction else SECOND_NOTE
-            likely[t] = np.maximum(likely[t], worth * density)
-        pitch = (1 - RING_SHARE) / ANY_CENTS + RING_SHARE * _ring_density(sounds, t)
-        nothing[t] = (1 - SOMETHING) * _share(-log_string(sound)) * pitch
-    return likely, nothing
+    open_hz = np.array([strings.hz[p.string] for p in positions])
+    interval = CENTS_PER_OCTAVE * np.log2(heard.hz[:, None] / open_hz)
+    density = np.zeros_like(interval)
+    for part in range(len(share)):
+        density += share[part] * _normal(interval - centre[part], spread[part])
+    likely = np.zeros((heard.nothing.size, len(positions)))
+    np.maximum.at(likely, heard.sound, heard.worth[:, None] * density)
+    return likely
 
 
 def _ring_density(sounds: Sequence[Sound], index: int) -> float:
@@ -208,9 +243,22 @@ def _again_cents(position: Position, sharp_cents: float) -> float:
 
 def _sharpness(position: Position, stretches: Stretches) -> tuple[FloatArray, FloatArray]:
     """How sharp a place is under each slot, and the usual spread. [cent]"""
-    number, fret = position.string, position.fret or 1
-    stretch, scale_mm = stretches.stretch_factor[number], stretches.scale_mm[number]
-    if position.stop is Stop.PRESS:
+    number = position.string
+    return _sharpness_of(
+        position.stop,
+        position.fret or 1,
+        stretches.stretch_factor[number],
+        stretches.scale_mm[number],
+        stretches.make[number],
+    )
+
+
+@lru_cache(maxsize=4096)  # strings are learned in rounds, and each round asks for the same again
+def _sharpness_of(
+    stop: Stop, fret: int, stretch: float, scale_mm: float, make: Make
+) -> tuple[FloatArray, FloatArray]:
+    """The same by what of the string it hangs on; nobody may write into the arrays."""
+    if stop is Stop.PRESS:
         sharp = np.array(
             [
                 rough_press_cents(stretch, scale_mm=scale_mm, slot_mm=mm, fret_mm=FRET_MM, fret=fret)
@@ -218,7 +266,7 @@ def _sharpness(position: Position, stretches: Stretches) -> tuple[FloatArray, Fl
             ]
         )
         return sharp, np.hypot(PRESS_SPREAD * sharp, OWN_CENTS)
-    steel = stretches.make[number] in (Make.PLAIN_STEEL, Make.WOUND_STEEL)
+    steel = make in (Make.PLAIN_STEEL, Make.WOUND_STEEL)
     mean, sd = STEEL_FINGER if steel else POLYMER_FINGER
     short = 1.0 if steel else (POLYMER_SCALE_MM / scale_mm) ** 2
     strain = np.square(SLOTS_MM) / (2 * fret_place(scale_mm, 1) * scale_mm) / max(1.0, fret / 2)

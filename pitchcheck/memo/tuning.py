@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import cache
 
 import numpy as np
 
@@ -51,14 +52,14 @@ def suggest_offsets(sounds_hz: Sequence[float], nominal_hz: Mapping[int, float])
     nominal_hz : dict of int to float
         Notes of the open strings. [Hz]
     """
-    grid = np.arange(LOWEST_CENTS, HIGHEST_CENTS + 1.0, 5.0)
+    grid, log_prior = _offsets()
     sounds = np.asarray(sounds_hz, dtype=np.float64)
     hits = np.zeros((len(nominal_hz), grid.size))
     for row, hz in enumerate(nominal_hz.values()):
         if sounds.size:
             off = CENTS_PER_OCTAVE * np.log2(sounds / hz)
             hits[row] = np.sum(np.exp(-0.5 * ((off[:, None] - grid) / NEAR_CENTS) ** 2), axis=0)
-    score = np.sum(np.minimum(hits, 2.0), axis=0) + np.log([offset_density(o) for o in grid]) * 0.3
+    score = np.sum(np.minimum(hits, 2.0), axis=0) + log_prior * 0.3
     chosen: list[float] = [0.0]
     for index in np.argsort(-score, kind="stable"):
         if len(chosen) >= MOST:
@@ -66,6 +67,13 @@ def suggest_offsets(sounds_hz: Sequence[float], nominal_hz: Mapping[int, float])
         if all(abs(grid[index] - other) >= APART_CENTS for other in chosen):
             chosen.append(float(grid[index]))
     return tuple(_settle(offset, sounds, nominal_hz) for offset in chosen)
+
+
+@cache
+def _offsets() -> tuple[FloatArray, FloatArray]:
+    """Offsets that are looked at, and how likely each is before anything is heard. [cent, log 1/cent]"""
+    grid = np.arange(LOWEST_CENTS, HIGHEST_CENTS + 1.0, 5.0)
+    return grid, np.log([offset_density(o) for o in grid])
 
 
 def offset_density(offset_cents: float) -> float:

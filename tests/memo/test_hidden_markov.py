@@ -55,6 +55,14 @@ def test_evidence_and_beliefs_are_sums_over_all_paths(seed: int) -> None:
             assert belief.states[t, state] == pytest.approx(share, abs=ROUNDING)
 
 
+def test_several_ways_to_look_at_the_events_are_gone_through_as_each_alone() -> None:
+    chain, something, nothing = _random(2, states=4, events=6)
+    ways = np.stack([something, something[::-1], 0.1 * something])
+    together = log_evidence(chain, ways, nothing)
+    assert together == pytest.approx([float(log_evidence(chain, way, nothing)) for way in ways], abs=ROUNDING)
+    assert together[0] - together[1] != pytest.approx(0.0, abs=1e-3)
+
+
 @pytest.mark.slow  # 18 s to compile what is asked for once; the sums above hold every day
 def test_where_one_path_outweighs_all_it_is_the_viterbi_path_of_librosa() -> None:
     from librosa.sequence import viterbi
