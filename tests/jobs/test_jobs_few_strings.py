@@ -26,7 +26,7 @@ from pitchcheck.session.gauge_entry import parse_gauge
 from pitchcheck.simulate.folder import session_text
 from pitchcheck.simulate.instrument import InstrumentTruth
 from pitchcheck.workflow.jobs.add_pass import add_pass
-from pitchcheck.workflow.jobs.compared import compare_job, last_measurement, sound_job
+from pitchcheck.workflow.jobs.compared import Compared, compare_job, last_measurement, sound_job
 from pitchcheck.workflow.jobs.gauge import add_job_gauge
 from pitchcheck.workflow.jobs.now import job_now
 from pitchcheck.workflow.jobs.report import Reader, job_report
@@ -72,8 +72,27 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return made
 
 
-def test_compare_tells_every_string_from_the_last_pass_that_heard_it(job: Path) -> None:
-    found = compare_job(sound_job(job))
+@pytest.fixture(scope="module")
+def compared(job: Path) -> Compared:
+    return compare_job(sound_job(job))
+
+
+@pytest.fixture(scope="module")
+def sealed_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A job of one pass over all strings."""
+    place = tmp_path_factory.mktemp("once")
+    made = make_job(place / "jobs").folder
+    add_pass(made, folder_of(place / "all", {}, (1, 2, 3, 4, 5, 6)), now=NOW, workers=1)
+    return made
+
+
+def copied(job: Path, to: Path) -> Path:
+    """A copy of a job to write into."""
+    return Path(shutil.copytree(job, to / "jobs" / job.name))
+
+
+def test_compare_tells_every_string_from_the_last_pass_that_heard_it(job: Path, compared: Compared) -> None:
+    found = compared
     slots = {slot.number: slot for slot in found.comparison.strings}
     for number, off_mm in FILED_MM.items():
         change = slots[number].change_mm
@@ -101,8 +120,8 @@ def test_compare_tells_every_string_from_the_last_pass_that_heard_it(job: Path) 
 
 
 @pytest.mark.parametrize("reader", Reader)
-def test_the_report_holds_all_six(job: Path, reader: Reader) -> None:
-    page = job_report(compare_job(sound_job(job)), now=NOW, reader=reader)
+def test_the_report_holds_all_six(compared: Compared, reader: Reader) -> None:
+    page = job_report(compared, now=NOW, reader=reader)
     assert "not heard in both" not in page
     for spec in SETTINGS.instrument.strings:
         assert f"{spec.number}" in page
@@ -122,9 +141,7 @@ def test_how_the_job_stands_names_the_pass_of_every_string(job: Path) -> None:
 
 
 def test_a_gauge_reading_counts_at_once_and_in_the_passes_after_it(job: Path, tmp_path: Path) -> None:
-    copy = tmp_path / "jobs" / job.name
-    copy.parent.mkdir()
-    shutil.copytree(job, copy)
+    copy = copied(job, tmp_path)
     gap_mm = third_fret_clearance_mm(HEIGHTS_MM[5] - FILED_MM[6])  # of string 6, as the last pass heard it
     plain = gap_of(last_measurement(copy), 6)
     add_job_gauge(copy, parse_gauge(f"third 6 {gap_mm:.3f} mm"), now=NOW)
@@ -145,13 +162,14 @@ def test_a_gauge_reading_counts_at_once_and_in_the_passes_after_it(job: Path, tm
 
 
 @pytest.mark.parametrize("misread", ["0.028 in", "0.65 mm", "0.25 mm"])
-def test_a_wrong_gauge_reading_stops_the_file_until_it_is_read_again(tmp_path: Path, misread: str) -> None:
+def test_a_wrong_gauge_reading_stops_the_file_until_it_is_read_again(
+    sealed_once: Path, tmp_path: Path, misread: str
+) -> None:
     """The gap is 0.39 mm, 0.46 with its arch: no amount comes of a misread leaf; the right one replaces it.
 
     The first is so far off that nothing is said of the slot at all; of the others the file is only spared.
     """
-    made = make_job(tmp_path / "jobs").folder
-    add_pass(made, folder_of(tmp_path / "all", {}, (1, 2, 3, 4, 5, 6)), now=NOW, workers=1)
+    made = copied(sealed_once, tmp_path)
     before = last_measurement(made).plan.strings[4]
     assert before.remove_now_mm > 0
     add_job_gauge(made, parse_gauge(f"third 5 {misread}"), now=NOW)
@@ -167,9 +185,8 @@ def test_a_wrong_gauge_reading_stops_the_file_until_it_is_read_again(tmp_path: P
     assert len(read_job(made).gauge) == 2  # the wrong one stays where it was written
 
 
-def test_a_leaf_that_passes_and_one_that_stops_go_together(tmp_path: Path) -> None:
-    made = make_job(tmp_path / "jobs").folder
-    add_pass(made, folder_of(tmp_path / "all", {}, (1, 2, 3, 4, 5, 6)), now=NOW, workers=1)
+def test_a_leaf_that_passes_and_one_that_stops_go_together(sealed_once: Path, tmp_path: Path) -> None:
+    made = copied(sealed_once, tmp_path)
     for words in ("third 5 passes 0.30 mm", "third 5 stops 0.45 mm", "third 5 passes 0.35 mm"):
         add_job_gauge(made, parse_gauge(words), now=NOW)
     readings = last_measurement(made).settings.meter
