@@ -18,7 +18,7 @@ from pitchcheck.plan import StringPlan
 from pitchcheck.report.slots import BOTTOM_INSTEAD, NOTHING
 from pitchcheck.report.text_table import aligned, gauged
 from pitchcheck.units import LengthUnit
-from pitchcheck.words import brief, numbers, phrases
+from pitchcheck.words import brief, numbers, phrases, slot_change
 from pitchcheck.words import comparison as change_words
 from pitchcheck.words.faults import fault_lines
 from pitchcheck.words.headline import first_fret_sentence, headline, standing
@@ -125,10 +125,10 @@ def _change_cells(slot: SlotChange, unit: LengthUnit) -> tuple[str, ...]:
         numbers.UNKNOWN if height is None else numbers.figure(height.median, unit=unit)
         for height in (slot.before_mm, slot.after_mm)
     )
-    change = change_words.changed(slot, unit=unit)
-    between = change_words.between(slot, unit=unit, side=False) or numbers.UNKNOWN
+    change = slot_change.changed(slot, unit=unit)
+    between = slot_change.between(slot, unit=unit, side=False) or numbers.UNKNOWN
     noted = numbers.UNKNOWN if not slot.told_mm else numbers.figure(slot.told_mm, unit=unit)
-    return (f"{slot.number} {slot.note}", before, now, change, between, noted, change_words.state(slot)[1])
+    return (f"{slot.number} {slot.note}", before, now, change, between, noted, slot_change.state(slot)[1])
 
 
 def _faults(measurement: Measurement, columns: int) -> list[str]:

@@ -14,8 +14,7 @@ from pitchcheck.plan import StringPlan, Verdict
 from pitchcheck.report.records import SlotPicture, SlotView
 from pitchcheck.survey import Survey, first_fret_cents
 from pitchcheck.units import LengthUnit
-from pitchcheck.words import comparison as change_words
-from pitchcheck.words import numbers, phrases
+from pitchcheck.words import numbers, phrases, slot_change
 from pitchcheck.words.evidence import lines
 from pitchcheck.words.slots import slot_doubt
 
@@ -39,12 +38,12 @@ def slot_views(measurement: Measurement) -> tuple[SlotView, ...]:
 def change_picture(slot: SlotChange, *, settings: SessionSettings) -> SlotPicture:
     """Return one slot's picture before and now."""
     spec, unit = settings.instrument.string(slot.number), settings.unit
-    mark, word = change_words.state(slot)
+    mark, word = slot_change.state(slot)
     known = [h.median for h in (slot.before_mm, slot.after_mm) if h is not None]
     shown = [numbers.length(mm, unit=unit) for mm in known]
     lines = (
         ("Before, now" if len(known) == 2 else "Now", " → ".join(shown) or numbers.UNKNOWN),
-        ("Change", change_words.changed(slot, unit=unit)),
+        ("Change", slot_change.changed(slot, unit=unit)),
         ("Should be", numbers.length(slot.target_mm, unit=unit)),
     )
     return SlotPicture(

@@ -1,7 +1,6 @@
-"""Words of a comparison: what changed, how sure that is, whether it is what was told, and how the nut stands.
+"""Sentences of a comparison: what must be put right, what changed, and how the nut stands.
 
-Conventions: cells ready to be shown; lengths in mm and thou. "Lower" and "higher" are said only at 99.5 %
-belief, "no change" at 90 %; otherwise it says "unsure". What must be put right comes first.
+Conventions: as in ``slot_change``, which words the single slots.
 """
 
 from __future__ import annotations
@@ -14,9 +13,8 @@ from pitchcheck.fit.result import Fit
 from pitchcheck.plan import Verdict
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import numbers, phrases
+from pitchcheck.words.slot_change import came_off, changed
 
-UNHEARD = "not heard in both"
-ONCE = "heard once"  # so its slot is told, and no change
 LOW_UNLIKELY = 0.05  # [-] belief of being below the floor up to which "not too low" is said; our choice
 LOW_SUSPECTED = 0.5  # [-] belief of being below the floor from which a slot is named as a worry; our choice
 
@@ -73,7 +71,7 @@ def summary(
         _missing(slots),
         _standing(slots),
     ]
-    return tuple(s for s in (*sentences, *(told_sentences(slots, unit) if checks else ())) if s)
+    return tuple(s for s in (*sentences, *(_told_against_heard(slots, unit) if checks else ())) if s)
 
 
 def _of(slots: Sequence[SlotChange], change: Change) -> list[SlotChange]:
@@ -210,81 +208,7 @@ def _who(slots: Sequence[SlotChange]) -> str:
     return phrases.strings([s.number for s in slots], capital=True)
 
 
-def state(slot: SlotChange) -> tuple[str, str]:
-    """Return the state of a slot now: a key for the style sheet, and its word."""
-    if slot.after_mm is None:
-        return "unmeasured", phrases.UNMEASURED
-    return str(slot.verdict.value), phrases.VERDICT_WORDS[slot.verdict]
-
-
-def changed(slot: SlotChange, *, unit: LengthUnit | None = None) -> str:
-    """Return how far a slot moved: ``"0.31 mm (12.2 thou) lower"``."""
-    if slot.change_mm is None:
-        return UNHEARD if slot.after_mm is None else ONCE
-    amount = numbers.length(abs(slot.change_mm.median), unit=unit)
-    if slot.change is Change.LOWER:
-        return f"{amount} lower"
-    if slot.change is Change.HIGHER:
-        return f"{amount} higher"
-    if slot.change is Change.SAME and slot.told_mm:
-        return "too little to be sure"  # something was noted as filed off, so "no change" would say too much
-    return "no change" if slot.change is Change.SAME else "unsure"
-
-
-def between(slot: SlotChange, *, unit: LengthUnit = LengthUnit.MM, side: bool = True) -> str:
-    """Return the 90 % interval of a change, as amounts taken off or gained; ``side`` says which."""
-    if slot.change_mm is None:
-        return ""
-    if slot.change is Change.LOWER:
-        return _came_off(slot, unit) + (" lower" if side else "")
-    if slot.change is Change.HIGHER:
-        return numbers.interval(slot.change_mm, unit=unit) + (" higher" if side else "")
-    ends = (numbers.figure(mm, unit=unit, signed=True) for mm in (slot.change_mm.low, slot.change_mm.high))
-    return f"{' to '.join(ends)} {unit}"
-
-
-def _came_off(slot: SlotChange, unit: LengthUnit) -> str:
-    """Return the 90 % interval of what came off a slot."""
-    assert slot.change_mm is not None
-    ends = (numbers.figure(-mm, unit=unit) for mm in (slot.change_mm.high, slot.change_mm.low))
-    return f"{' to '.join(ends)} {unit}"
-
-
-def sure(slot: SlotChange, *, tolerance_mm: float) -> str:
-    """Return how sure what is said of a change is; of an unsure one, to which side it leans."""
-    if slot.change_mm is None or slot.lower_belief is None:
-        return numbers.UNKNOWN
-    if slot.change is Change.LOWER:
-        return numbers.percent(slot.lower_belief)
-    if slot.change is Change.HIGHER:
-        return numbers.percent(1 - slot.lower_belief)
-    if slot.change is Change.SAME:
-        within = slot.change_mm.below(tolerance_mm) - slot.change_mm.below(-tolerance_mm)
-        return numbers.percent(within)
-    side, belief = (
-        ("lower", slot.lower_belief) if slot.lower_belief >= 0.5 else ("higher", 1 - slot.lower_belief)
-    )
-    return f"{numbers.percent(belief)} that it is {side}"
-
-
-MATCH_WORDS = {
-    Match.AGREES: "the sound agrees",
-    Match.LESS: "the sound says less",
-    Match.MORE: "the sound says more",
-    Match.UNHEARD: "not heard",
-}
-
-
-def told(slot: SlotChange, *, unit: LengthUnit | None = None) -> str:
-    """Return what was told to have come off, and whether the sound agrees."""
-    if slot.match is Match.UNTOLD:
-        return "nothing noted, but it changed"
-    if slot.told_mm is None or slot.told_mm <= 0:
-        return "nothing"
-    return f"{numbers.length(slot.told_mm, unit=unit)}: {MATCH_WORDS[slot.match]}"
-
-
-def told_sentences(slots: Sequence[SlotChange], unit: LengthUnit) -> tuple[str, ...]:
+def _told_against_heard(slots: Sequence[SlotChange], unit: LengthUnit) -> tuple[str, ...]:
     """Return what a reader should know of told against heard, in whole sentences."""
     wrong = [s for s in slots if s.match in (Match.LESS, Match.MORE)]
     untold = [s for s in slots if s.match is Match.UNTOLD]
@@ -295,7 +219,7 @@ def told_sentences(slots: Sequence[SlotChange], unit: LengthUnit) -> tuple[str, 
         assert slot.told_mm is not None
         found.append(
             f"String {slot.number}: {numbers.length(slot.told_mm, unit=unit)} was noted as filed off, "
-            f"but the sound says {_came_off(slot, unit)}. Measure this slot with a gauge."
+            f"but the sound says {came_off(slot, unit)}. Measure this slot with a gauge."
         )
     if untold:
         moved = phrases.listed([changed(slot, unit=unit) for slot in untold])

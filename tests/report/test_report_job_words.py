@@ -11,7 +11,7 @@ from pitchcheck.compare.records import Repeats
 from pitchcheck.report import chord_words
 from pitchcheck.report.job import tables as job_tables
 from pitchcheck.takes import Stop
-from pitchcheck.words import comparison as job_words
+from pitchcheck.words import slot_change
 from pitchcheck.words.comparison import alarm, headline, summary
 
 
@@ -36,7 +36,7 @@ def test_an_uncertain_change_is_called_uncertain() -> None:
     unsure = tuple(replace(m, sd_mm=0.3) for m in TWO_LOWERED)
     slots = comparison(unsure).strings
     assert headline(slots).startswith("No change is sure; ")
-    assert [job_words.changed(s) for s in slots] == ["unsure"] * 6
+    assert [slot_change.changed(s) for s in slots] == ["unsure"] * 6
     sentences = " ".join(summary(comparison(unsure)))
     assert "Strings 1 to 6: unsure whether the slot changed" in sentences
 
@@ -70,23 +70,23 @@ def test_what_must_be_put_right() -> None:
 
 def test_cells_of_a_change() -> None:
     slots = comparison(ODD).strings
-    assert job_words.changed(slots[0]) == "0.36 mm (14.2 thou) lower"
-    assert job_words.between(slots[0]) == "0.31 to 0.41 mm lower"
-    assert job_words.sure(slots[0], tolerance_mm=0.1) == "more than 99 %"
-    assert job_words.told(slots[0]) == "0.10 mm (3.9 thou): the sound says more"
-    assert job_words.changed(slots[5]) == "0.30 mm (11.8 thou) higher"
-    assert job_words.told(slots[5]) == "nothing noted, but it changed"
-    assert job_words.sure(slots[3], tolerance_mm=0.1) == "78 % that it is lower"
-    assert job_words.changed(slots[4]) == "heard once"
-    assert job_words.changed(comparison(UNHEARD).strings[4]) == "not heard in both"
+    assert slot_change.changed(slots[0]) == "0.36 mm (14.2 thou) lower"
+    assert slot_change.between(slots[0]) == "0.31 to 0.41 mm lower"
+    assert slot_change.sure(slots[0], tolerance_mm=0.1) == "more than 99 %"
+    assert slot_change.told(slots[0]) == "0.10 mm (3.9 thou): the sound says more"
+    assert slot_change.changed(slots[5]) == "0.30 mm (11.8 thou) higher"
+    assert slot_change.told(slots[5]) == "nothing noted, but it changed"
+    assert slot_change.sure(slots[3], tolerance_mm=0.1) == "78 % that it is lower"
+    assert slot_change.changed(slots[4]) == "heard once"
+    assert slot_change.changed(comparison(UNHEARD).strings[4]) == "not heard in both"
     same = comparison(NOTHING_DONE).strings[0]
-    assert (job_words.changed(same), job_words.between(same)) == ("no change", "−0.05 to +0.05 mm")
+    assert (slot_change.changed(same), slot_change.between(same)) == ("no change", "−0.05 to +0.05 mm")
 
 
 def test_a_little_that_was_noted_is_not_called_no_change() -> None:
     slots = comparison((Moved(0.30, 0.28, 0.03), *NOTHING_DONE[1:])).strings
-    assert job_words.changed(slots[0]) == "too little to be sure"
-    assert job_words.changed(slots[1]) == "no change"
+    assert slot_change.changed(slots[0]) == "too little to be sure"
+    assert slot_change.changed(slots[1]) == "no change"
     assert headline(slots).startswith("No change is sure; ")
 
 

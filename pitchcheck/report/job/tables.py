@@ -15,8 +15,7 @@ from pitchcheck.report.job.about import GaugeInput, told_by_gauge
 from pitchcheck.report.records import Table
 from pitchcheck.takes import Position, Stop
 from pitchcheck.units import LengthUnit
-from pitchcheck.words import comparison as change_words
-from pitchcheck.words import numbers
+from pitchcheck.words import numbers, slot_change
 
 STEADY = 1.3  # [-] times the usual scatter up to which a hand counts as steady; our choice
 UNSTEADY = 2.0  # [-] and from which it counts as unsteady; our choice
@@ -42,7 +41,7 @@ class ChangeRow:
 
 def change_row(slot: SlotChange, *, tolerance_mm: float, unit: LengthUnit, side: bool = True) -> ChangeRow:
     """Return one slot's row; ``side`` repeats "lower" or "higher" in the interval of the change."""
-    mark, word = change_words.state(slot)
+    mark, word = slot_change.state(slot)
     heights = [
         (numbers.UNKNOWN, "")
         if height is None
@@ -54,10 +53,10 @@ def change_row(slot: SlotChange, *, tolerance_mm: float, unit: LengthUnit, side:
         slot.note,
         *heights[0],
         *heights[1],
-        change=change_words.changed(slot, unit=unit),
-        change_between=change_words.between(slot, unit=unit, side=side),
-        sure=change_words.sure(slot, tolerance_mm=tolerance_mm),
-        told=change_words.told(slot, unit=unit),
+        change=slot_change.changed(slot, unit=unit),
+        change_between=slot_change.between(slot, unit=unit, side=side),
+        sure=slot_change.sure(slot, tolerance_mm=tolerance_mm),
+        told=slot_change.told(slot, unit=unit),
         mark=mark,
         word=word,
     )

@@ -23,7 +23,7 @@ from pitchcheck.report.records import NeckView, SlotPicture, Table
 from pitchcheck.report.slots import change_picture
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import comparison as change_words
-from pitchcheck.words import numbers, phrases
+from pitchcheck.words import numbers, phrases, slot_change
 from pitchcheck.words.assumptions import assumption, heard_in, weakness
 
 SOUND_TYPE = "audio/flac"
@@ -177,7 +177,7 @@ def _listen(snippet: Snippet, slots: Sequence[SlotChange], unit: LengthUnit) -> 
         for sound in (snippet.before, snippet.after)
     )
     title = f"String {snippet.number} ({snippet.note})"
-    return Listen(title, before, after, f"Slot: {change_words.changed(slot, unit=unit)}.")
+    return Listen(title, before, after, f"Slot: {slot_change.changed(slot, unit=unit)}.")
 
 
 def grouped(fingerprint: str | None) -> str:
