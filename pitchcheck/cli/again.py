@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pitchcheck.cli.job.options import FinalOption, JobsOption, RemovedOption, file_into, filed_words, find
+from pitchcheck.cli.job.options import FinalOption, JobsOption, RemovedOption, find
 from pitchcheck.cli.listen import (
     ChannelOption,
     InputOption,
@@ -17,11 +17,11 @@ from pitchcheck.cli.listen import (
     StringsOption,
     ThoroughOption,
     TonesOption,
-    end,
+    finish,
     sit,
     string_numbers,
 )
-from pitchcheck.cli.output import progress_bar, say
+from pitchcheck.cli.output import say
 from pitchcheck.course import Thoroughness
 from pitchcheck.errors import WrongCall
 
@@ -91,15 +91,5 @@ def again(
         tones=tones,
         plain=plain,
     )
-    words: list[str] = []
-    if job is not None and not done.problems and not status:
-        if done.missing or not done.taken:
-            words = [f'Not filed yet, as takes are missing. To go on: pitchcheck again "{name}"']
-        else:
-            with progress_bar() as progress:
-                kind = "final" if final else None
-                added = file_into(str(job), done.folder, kind=kind, heard=done.measurement, progress=progress)
-            words = filed_words(added)
-    end(done, words, filed=None if job is None else name)
-    if status:
-        raise typer.Exit(status)
+    later = f'To go on: pitchcheck again "{name}"'
+    finish(done, status, job=None if job is None else str(job), later=later, final=final)

@@ -89,23 +89,10 @@ def listen(
     Example: pitchcheck listen bench/today --kind acoustic --thoroughness quick
     """
     from pitchcheck.units import length_mm
-    from pitchcheck.workflow.listen.start import asks_kind, check_course, start_session
+    from pitchcheck.workflow.listen.start import check_course, start_session
 
-    if job is not None:  # refused before anything is played
-        from pitchcheck.workflow.jobs.add_pass import parse_removed
-
-        find(job, jobs)
-        for text in removed or ():
-            parse_removed(text)
-    elif removed or final or jobs:
-        raise WrongCall("--removed, --final and --jobs belong to --job. Name the job, or leave them out.")
-    someone = sys.stdin.isatty()
-    if folder is None:
-        if not someone:
-            raise WrongCall("The session folder is missing. Name it: pitchcheck listen FOLDER --kind KIND")
-        folder = Path(_ask("Folder for this session, like bench/today"))
-    if kind is None and someone and asks_kind(folder):
-        kind = _ask("Kind of instrument (electric, acoustic, classical, bass, tenor ukulele, mandolin)")
+    _check_filing(job, removed=removed, final=final, jobs=jobs)
+    folder, kind = _asked_for(folder, kind)
     start = start_session(
         folder,
         kind=kind,
@@ -128,13 +115,35 @@ def listen(
         tones=tones,
         plain=plain,
     )
-    if status:
-        end(done)
-        raise typer.Exit(status)
-    if job is not None and not done.problems:
-        end(done, _file(done, job, removed=removed, final=final, jobs=jobs), filed=job)
-    else:
-        end(done)
+    later = f'Then: pitchcheck job add "{job}" "{folder}"'
+    finish(done, status, job=job, later=later, removed=removed, final=final, jobs=jobs)
+
+
+def _check_filing(job: str | None, *, removed: list[str] | None, final: bool, jobs: Path | None) -> None:
+    """Refuse what cannot be filed into a job before anything is played."""
+    from pitchcheck.workflow.jobs.add_pass import parse_removed
+
+    if job is None:
+        if removed or final or jobs:
+            raise WrongCall("--removed, --final and --jobs belong to --job. Name the job, or leave them out.")
+        return
+    find(job, jobs)
+    for text in removed or ():
+        parse_removed(text)
+
+
+def _asked_for(folder: Path | None, kind: str | None) -> tuple[Path, str | None]:
+    """Return folder and kind; whoever sits at a terminal is asked for what is missing."""
+    from pitchcheck.workflow.listen.start import asks_kind
+
+    someone = sys.stdin.isatty()
+    if folder is None:
+        if not someone:
+            raise WrongCall("The session folder is missing. Name it: pitchcheck listen FOLDER --kind KIND")
+        folder = Path(_ask("Folder for this session, like bench/today"))
+    if kind is None and someone and asks_kind(folder):
+        kind = _ask("Kind of instrument (electric, acoustic, classical, bass, tenor ukulele, mandolin)")
+    return folder, kind
 
 
 @dataclass(frozen=True)
@@ -178,12 +187,35 @@ def sit(
     return done, ending.status or 0
 
 
+def finish(
+    done: Listened,
+    status: int,
+    *,
+    job: str | None,
+    later: str,
+    removed: list[str] | None = None,
+    final: bool = False,
+    jobs: Path | None = None,
+) -> None:
+    """File a sitting that was played to its end into a job, say what came of it, and end.
+
+    ``status`` is that of the signal that broke it off, or 0; ``later`` says how to file a sitting that lacks
+    takes once they are played.
+    """
+    if job is None or status or done.problems:
+        _end(done)
+    elif done.missing or not done.taken:
+        _end(done, [f"Not filed yet, as takes are missing. {later}"])
+    else:
+        _end(done, _file(done, job, removed=removed, final=final, jobs=jobs), filed=True)
+    if status:
+        raise typer.Exit(status)
+
+
 def _file(
     done: Listened, job: str, *, removed: list[str] | None, final: bool, jobs: Path | None
 ) -> list[str]:
-    """File a finished session into a job, one that is not finished waits; return what is to be said of it."""
-    if done.missing or not done.taken:
-        return [f'Not filed yet, as takes are missing. Then: pitchcheck job add "{job}" "{done.folder}"']
+    """File a session into a job; return what is to be said of it."""
     with progress_bar() as progress:
         added = file_into(
             job,
@@ -197,8 +229,8 @@ def _file(
     return filed_words(added)
 
 
-def end(done: Listened, words: Sequence[str] = (), *, filed: str | None = None) -> None:
-    """Say how to go on, and print last what was measured; ``filed`` is the job it went into."""
+def _end(done: Listened, words: Sequence[str] = (), *, filed: bool = False) -> None:
+    """Say how to go on, and print last what was measured; ``filed`` says that it lies in a job now."""
     said = [*done.notices, *words]
     if done.stopped:
         said.append("Stopped.")
@@ -208,7 +240,7 @@ def end(done: Listened, words: Sequence[str] = (), *, filed: str | None = None) 
         )
     again = f'pitchcheck measure "{done.folder}" --report FILE.html'
     if done.measurement is not None:
-        more = f"Findings, takes, cautions, pictures: {again}" if filed is None else ON_PAPER
+        more = ON_PAPER if filed else f"Findings, takes, cautions, pictures: {again}"
         show_measurement(done.measurement, said=said, more=more)
     else:
         said += [f"To measure: {again}"] if done.taken else []

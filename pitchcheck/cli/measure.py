@@ -32,6 +32,7 @@ from pitchcheck.cli.output import (
 from pitchcheck.errors import BadValue, NothingMeasured, WrongCall
 
 if TYPE_CHECKING:
+    from pitchcheck.measurement import Measurement
     from pitchcheck.workflow.memo import MemoMeasured
     from pitchcheck.workflow.progress import Progress
 
@@ -130,8 +131,7 @@ def measure(
         return
     if results is not None or workers is not None:
         raise WrongCall("--results and --workers belong to many folders. Name several, or one around them.")
-    from pitchcheck.report.json_out import measurement_json, refusal_json
-    from pitchcheck.words.faults import fault_lines
+    from pitchcheck.report.json_out import refusal_json
     from pitchcheck.workflow import measure_folder
     from pitchcheck.workflow.memo_files import is_memo
 
@@ -145,19 +145,14 @@ def measure(
         )
     if (scale or tuning or course) and not recorded:
         raise WrongCall("--scale, --tuning and --course belong to a recording. Correct session.toml instead.")
+    filed: list[str] | None = None
     try:
         with progress_bar() as progress:
-            added = memo = None
-            folder = folders[0]
-            if recorded:
-                memo = _measure_memo(folders, kind, scale, tuning, course, progress)
-                measurement = memo.measurement
-                say_memo(memo)
-                folder = _to_file(memo) if job is not None else folder
+            memo = _measure_memo(folders, kind, scale, tuning, course, progress) if recorded else None
             if job is not None:
                 added = file_into(
                     job,
-                    folder,
+                    folders[0] if memo is None else _to_file(memo),
                     kind=None if recorded else kind,
                     removed=removed,
                     changed=changed,
@@ -165,27 +160,42 @@ def measure(
                     jobs=jobs,
                     progress=progress,
                 )
-                measurement = added.measurement
-            elif memo is None:
-                measurement = measure_folder(folder, progress=progress, workers=os.cpu_count() or 1)
+                measurement, filed = added.measurement, filed_words(added)
+            elif memo is not None:
+                measurement = memo.measurement
+            else:
+                measurement = measure_folder(folders[0], progress=progress, workers=os.cpu_count() or 1)
     except NothingMeasured as error:
         if as_json:
             typer.echo(refusal_json(error.problems), nl=False)
         raise
     if unit is not None:
         measurement = measurement.shown_in(unit)
-    written: list[str] = [] if added is None else filed_words(added)
+    _show(measurement, as_json=as_json, report=report, everything=everything, filed=filed)
+
+
+def _show(
+    measurement: Measurement, *, as_json: bool, report: Path | None, everything: bool, filed: list[str] | None
+) -> None:
+    """Write the report, print the result, and end with a status if nothing was measured.
+
+    ``filed`` is what to say of the pass in a job; None where none was filed.
+    """
+    written = list(filed or ())
     if report is not None:
         from pitchcheck.report.render import render_page
 
         write_whole(report, render_page(measurement))
         written.append(f"Report written to {report}")
     if as_json:
+        from pitchcheck.report.json_out import measurement_json
+        from pitchcheck.words.faults import fault_lines
+
         typer.echo(measurement_json(measurement), nl=False)
         for line in (*fault_lines(measurement.problems), *measurement.notices, *written):
             say(line)
     else:
-        more = None if added is None else ON_PAPER
+        more = None if filed is None else ON_PAPER
         show_measurement(measurement, everything=everything, said=written, more=more)
     if not measurement.anything_measured:
         if as_json:
@@ -201,12 +211,12 @@ def _measure_memo(
     course: str | None,
     progress: Progress | None,
 ) -> MemoMeasured:
-    """Measure recordings."""
+    """Measure recordings, and say what every sound was taken for."""
     from pitchcheck.units import length_mm
     from pitchcheck.workflow.memo import measure_memo
 
     scale_mm = None if scale is None else length_mm(scale)
-    return measure_memo(
+    memo = measure_memo(
         paths,
         kind=kind,
         scale_mm=scale_mm,
@@ -215,6 +225,8 @@ def _measure_memo(
         progress=progress,
         workers=os.cpu_count() or 1,
     )
+    say_memo(memo)
+    return memo
 
 
 def _to_file(memo: MemoMeasured) -> Path:

@@ -12,7 +12,9 @@ from typer.testing import CliRunner
 
 import pitchcheck.workflow.listen.run as session
 from helpers.jobs import make_job, quick_source, sound
+from helpers.measurement import USUAL, measurement
 from pitchcheck.cli.app import app
+from pitchcheck.cli.listen import finish
 from pitchcheck.jobs.read import read_job
 from pitchcheck.recorder.disk import LOCK
 from pitchcheck.workflow.listen.run import Listened
@@ -69,3 +71,14 @@ def test_what_cannot_be_filed_is_refused_before_anything_is_played(
     assert status == exit_status
     assert f"explain {slug}" in said
     assert not (tmp_path / "new").exists()
+
+
+def test_of_a_session_that_waits_nothing_is_said_to_be_in_the_job(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    waiting = Listened(tmp_path / "today", 15, 16, measurement(USUAL), (), False, (), 1)
+    finish(waiting, 0, job="parlour", later="Then: pitchcheck job add")
+    out, err = capsys.readouterr()
+    assert "Not filed yet, as takes are missing. Then: pitchcheck job add" in err
+    assert "pitchcheck job report" not in out + err
+    assert "pitchcheck measure" in " ".join((out + err).split())
