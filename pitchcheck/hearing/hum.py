@@ -7,11 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcheck.clip import Clip
-from pitchcheck.pitch.second_note import MAINS_HZ
+from pitchcheck.pitch.second_note import MAINS_HZ, MAINS_NEAR_HZ
 
 HARMONICS = 12
 SHARED_HZ = 300.0  # multiples of it belong to both mains: they count as hum but do not decide which
-NEAR_HZ = 1.5  # a Hann window's main lobe over one second and more, and the mains' own wandering
 AROUND_HZ = 12.0  # the room beside a harmonic
 # power over the room's beside it that makes a line: noise reaches so much in 1 of 400 (e^-6)
 STANDS_OUT = 6.0
@@ -50,7 +49,7 @@ def find_hum(room: Clip) -> Hum | None:
         lines, total = 0, 0.0
         for number in range(1, HARMONICS + 1):
             away = np.abs(hz - number * mains)
-            here, beside = away < NEAR_HZ, (away >= NEAR_HZ) & (away < AROUND_HZ)
+            here, beside = away < MAINS_NEAR_HZ, (away >= MAINS_NEAR_HZ) & (away < AROUND_HZ)
             floor = float(np.median(power[beside])) / MEDIAN_OVER_MEAN
             line = float(power[here].max(initial=0.0)) > STANDS_OUT * floor
             if line:

@@ -13,7 +13,7 @@ import numpy as np
 
 from pitchcheck.pitch.coarse import Series, find_series, match_series
 from pitchcheck.pitch.peaks import Peaks
-from pitchcheck.pitch.second_note import ITSELF, MAINS_HZ, belongs
+from pitchcheck.pitch.second_note import ITSELF, belongs, on_mains
 from pitchcheck.types import BoolArray
 from pitchcheck.units import CENTS_PER_LOG
 
@@ -28,7 +28,6 @@ PRESENT_NEAR = 0.012  # relative distance within which a peak may be that partia
 NEAR_CENTS = 60.0  # a string may be so far off its note
 HUM_SHARE = 0.12  # of the loudest peak: louder it may as well be a string
 HUM_TOP_HZ = 1000.0
-MAINS_NEAR_HZ = 1.5  # [Hz] hum lies so close to a harmonic of the mains
 STANDS_OUT = 2.2  # how far a higher string lifts the partials it shares with a lower one (ours)
 EXCLUSIVE = 0.3  # share above which a lower note has partials that only it explains
 SHORT_SCORE = 0.6  # of a sound too short to be read, a note explains so much of the peaks
@@ -188,5 +187,4 @@ def _unknown(rest: Peaks, note: PartialSeries, loudest: float) -> list[SecondStr
 def _hum(peaks: Peaks) -> BoolArray:
     """Which peaks may be mains hum: weak, low, and on a harmonic of the mains. Shape (peaks,)."""
     weak = (peaks.amplitude < HUM_SHARE * peaks.amplitude.max()) & (peaks.hz < HUM_TOP_HZ)
-    away = [np.abs(peaks.hz - mains * np.round(peaks.hz / mains)) for mains in MAINS_HZ]
-    return np.asarray(weak & (np.min(away, axis=0) < MAINS_NEAR_HZ))
+    return np.asarray(weak & on_mains(peaks))

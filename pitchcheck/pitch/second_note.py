@@ -16,7 +16,8 @@ from pitchcheck.pitch.peaks import Peaks
 # relative distance within which a peak belongs to the note (10 cents: partials off the law, beats)
 NEAR = 0.006
 MAINS_HZ = (50.0, 60.0)  # [Hz] public mains
-MAINS_NEAR_HZ = 1.0  # [Hz] hum is that close to a harmonic of the mains, at the peaks' resolution
+# [Hz] hum lies so close to a harmonic of the mains, which wander by 0.1 Hz and more: a tenth harmonic by 1 Hz
+MAINS_NEAR_HZ = 1.5
 FEWEST = 3  # peaks that make a second note: one or two may be the body or a whistle
 ITSELF = 0.035  # relative distance within which a series is the note itself, split by beats (60 cents)
 FAINT = 0.05  # amplitude share below which peaks are not looked at (-26 dB)
@@ -52,7 +53,7 @@ def second_note(peaks: Peaks, *, hz: float, inharmonicity: float) -> SecondNote 
     if peaks.hz.size == 0:
         return None
     mine = belongs(peaks, hz=hz, inharmonicity=inharmonicity)
-    left = ~mine & ~_mains(peaks)
+    left = ~mine & ~on_mains(peaks)
     if not mine.any() or np.count_nonzero(left) < FEWEST:
         return None
     loudest = float(peaks.amplitude[mine].max())
@@ -74,7 +75,7 @@ def belongs(peaks: Peaks, *, hz: float, inharmonicity: float) -> npt.NDArray[np.
     return np.asarray(away < NEAR * peaks.hz + peaks.width_hz)
 
 
-def _mains(peaks: Peaks) -> npt.NDArray[np.bool_]:
-    """Which peaks are hum. Shape (peaks,)."""
+def on_mains(peaks: Peaks) -> npt.NDArray[np.bool_]:
+    """Which peaks lie on a harmonic of the mains, as hum does. Shape (peaks,)."""
     away = [np.abs(peaks.hz - mains * np.round(peaks.hz / mains)) for mains in MAINS_HZ]
     return np.asarray(np.min(away, axis=0) < MAINS_NEAR_HZ)
