@@ -13,8 +13,8 @@ from pitchcheck.types import FloatArray
 
 STEP_S = 0.02  # [s] one step of loudness; shorter than a note's decay, longer than a period of the lowest
 LIVE_DB = 40.0  # [dB] a channel that moves less than this below the liveliest one does not count
-CLIPPED_PART = 1e-3  # [-] share of samples at the peak that makes a channel overloaded
-CLIP_LEVEL = 0.98  # [-] of full scale; quieter peaks are not overload
+OVERLOADED_PART = 1e-3  # [-] share of samples at the peak that makes a channel overloaded
+OVERLOAD_LEVEL = 0.98  # [-] of full scale; quieter peaks are not overload
 
 
 def choose_channel(samples: FloatArray, *, rate_hz: float) -> int:
@@ -35,15 +35,15 @@ def choose_channel(samples: FloatArray, *, rate_hz: float) -> int:
     lively = np.array([_liveliness(channel, rate_hz=rate_hz) for channel in samples.T])
     order = np.argsort(-lively, kind="stable")
     live = [int(i) for i in order if lively[i] > lively[order[0]] * 10 ** (-LIVE_DB / 10)]
-    sound = [i for i in live if not is_clipped(samples[:, i])]
+    sound = [i for i in live if not is_overloaded(samples[:, i])]
     return (sound or live or [0])[0]
 
 
-def is_clipped(channel: FloatArray) -> bool:
+def is_overloaded(channel: FloatArray) -> bool:
     """Whether a channel was overloaded: many samples at a peak near full scale."""
     level = np.abs(channel)
     peak = float(level.max(initial=0.0))
-    return peak > CLIP_LEVEL and float(np.mean(level > 0.999 * peak)) > CLIPPED_PART
+    return peak > OVERLOAD_LEVEL and float(np.mean(level > 0.999 * peak)) > OVERLOADED_PART
 
 
 def _liveliness(channel: FloatArray, *, rate_hz: float) -> float:

@@ -28,7 +28,7 @@ class PassKind(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True)
-class CopyOf:
+class CopiedFrom:
     """What a copy was made from: the fingerprint of that job, and what was left out of it."""
 
     of: str | None = None
@@ -47,7 +47,7 @@ class JobHead:
     customer, owner_words : str or None
         Who brought it, and what they said is wrong. An export without names has neither.
     made : datetime
-    copy : CopyOf or None
+    copy : CopiedFrom or None
         Only in a copy for others.
     """
 
@@ -57,7 +57,7 @@ class JobHead:
     customer: str | None = None
     owner_words: str | None = None
     made: datetime
-    copy: CopyOf | None = None
+    copy: CopiedFrom | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -18,7 +18,7 @@ from pitchcheck.plan.removal import LEAST_CUT_MM
 from pitchcheck.types import FloatArray
 
 SPARED_BELIEF = 0.025  # [-] belief that a cut leaves any slot under its target: definition
-STEPS_PER_MM = 20  # [1/mm] the cut is told in steps of 0.05 mm: definition
+BOTTOM_STEPS_PER_MM = 20  # [1/mm] the cut is told in steps of 0.05 mm: definition
 # [mm] A nut is taken out for so much, the mean of both ends: less is sooner filed in the slots. Our choice.
 LEAST_NEW_MM = 0.10
 LEAST_FITTED_MM = 0.20
@@ -149,7 +149,7 @@ def round_down_mm(value_mm: float) -> float:
     """
     if not value_mm > 0:
         return 0.0
-    steps = math.floor(value_mm * STEPS_PER_MM) + 1
-    while steps / STEPS_PER_MM > value_mm:
+    steps = math.floor(value_mm * BOTTOM_STEPS_PER_MM) + 1
+    while steps / BOTTOM_STEPS_PER_MM > value_mm:
         steps -= 1
-    return steps / STEPS_PER_MM
+    return steps / BOTTOM_STEPS_PER_MM

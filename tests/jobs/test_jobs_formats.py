@@ -33,7 +33,7 @@ from pitchcheck.jobs.formats import (
 from pitchcheck.jobs.read import list_jobs, read_job
 from pitchcheck.jobs.records import (
     STEPS,
-    CopyOf,
+    CopiedFrom,
     GaugeReading,
     JobHead,
     PassHead,
@@ -187,7 +187,7 @@ RECORDS = st.one_of(
         customer=SOME_LINE,
         owner_words=SOME_LINE,
         made=WHEN,
-        copy=st.none() | st.builds(CopyOf, of=SOME_LINE, left_out=st.lists(LINE, max_size=3).map(tuple)),
+        copy=st.none() | st.builds(CopiedFrom, of=SOME_LINE, left_out=st.lists(LINE, max_size=3).map(tuple)),
     ),
     st.builds(
         PassHead,

@@ -23,7 +23,7 @@ from pitchcheck.jobs.formats import lines_text, record_text, toml_text
 from pitchcheck.jobs.layout import ASIDE, GAUGE, JOB, NOTES, PASS, PHOTOS, RESULT, STEPS, pass_file
 from pitchcheck.jobs.names import check_line, job_id
 from pitchcheck.jobs.read import read_job
-from pitchcheck.jobs.records import CopyOf, Job, JobHead, PassHead, StepDone, StoredPass
+from pitchcheck.jobs.records import CopiedFrom, Job, JobHead, PassHead, StepDone, StoredPass
 from pitchcheck.jobs.sign import sign_archive
 from pitchcheck.jobs.verify import verify_job
 from pitchcheck.session.folder import Session, read_session
@@ -145,7 +145,7 @@ def _copy_head(job: Job, without: Without, title: str | None) -> JobHead:
         customer=job.customer if named else None,
         owner_words=job.owner_words if named else None,
         made=job.made,
-        copy=CopyOf(of=job.fingerprint, left_out=tuple(dict.fromkeys([*job.left_out, *without.words]))),
+        copy=CopiedFrom(of=job.fingerprint, left_out=tuple(dict.fromkeys([*job.left_out, *without.words]))),
     )
 
 
