@@ -21,32 +21,26 @@ LARGEST_SD_CENTS = 50.0  # [cent] half a fret: no reading at all
 
 @dataclass(frozen=True)
 class GaugeLimits:
-    """How a gauge is read: the standard error taken when none is given, the believable range, the reason."""
+    """How a gauge is read: the standard error taken when none is given, and the believable range. [mm]"""
 
     sd_mm: float
     low_mm: float
     high_mm: float
-    why: str
 
 
 # One row per kind of gauge reading; [instrument] lengths of the same name use the same row.
 GAUGE_READINGS = {
-    MeterQuantity.CLEARANCE_THIRD: GaugeLimits(
-        0.03, 0.0, 10.0, "feeler gauge: leaves come in steps of about 0.025 mm"
-    ),
-    MeterQuantity.CLEARANCE_OPEN: GaugeLimits(
-        0.03, 0.0, 10.0, "feeler gauge: leaves come in steps of about 0.025 mm"
-    ),
-    MeterQuantity.SLOT_FLOOR: GaugeLimits(
-        0.05, -1.0, 15.0, "depth gauge or stacked leaves against a round slot floor"
-    ),
-    MeterQuantity.FRET_HEIGHT: GaugeLimits(
-        0.05, 0.2, 4.0, "rule or caliper beside a crowned fret; frets differ by 0.02"
-    ),
-    MeterQuantity.ACTION_12: GaugeLimits(
-        0.15, 0.1, 15.0, "rule under a string, read to a quarter of a millimetre or so"
-    ),
-    MeterQuantity.RELIEF: GaugeLimits(0.05, -1.0, 3.0, "feeler gauge under a string used as a straightedge"),
+    # feeler leaves come in steps of about 0.025 mm
+    MeterQuantity.CLEARANCE_THIRD: GaugeLimits(0.03, 0.0, 10.0),
+    MeterQuantity.CLEARANCE_OPEN: GaugeLimits(0.03, 0.0, 10.0),
+    # depth gauge or stacked leaves against a round slot floor
+    MeterQuantity.SLOT_FLOOR: GaugeLimits(0.05, -1.0, 15.0),
+    # rule or caliper beside a crowned fret; frets differ by 0.02
+    MeterQuantity.FRET_HEIGHT: GaugeLimits(0.05, 0.2, 4.0),
+    # rule under a string, read to a quarter of a millimetre or so
+    MeterQuantity.ACTION_12: GaugeLimits(0.15, 0.1, 15.0),
+    # feeler leaf under a string used as a straightedge
+    MeterQuantity.RELIEF: GaugeLimits(0.05, -1.0, 3.0),
 }
 
 

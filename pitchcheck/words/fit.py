@@ -16,7 +16,7 @@ from pitchcheck.fit.result import (
 )
 from pitchcheck.words import numbers, phrases
 
-# [mm] Between what frets cannot be on either side: above it presses go too deep, below it not down.
+# [mm] Presses that seem to go over higher frets go too deep, over lower ones not down to the board.
 USUAL_FRET_MM = 1.1
 _CONFOUNDER = {
     Confounder.FRET_HEIGHT: "the height of the frets",

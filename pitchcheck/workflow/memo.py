@@ -32,8 +32,8 @@ from pitchcheck.workflow.progress import Progress
 LEAD_S = 0.08  # [s] of the room kept before a pluck
 TAIL_S = 0.12  # [s] before the next sound in which the hand comes back to the string
 LONGEST_TAKE_S = 6.0  # [s] kept of one pluck; 2 are read
-ALIKE = 0.002  # belief in a finger from which it is spoken of (ours)
 LEAST_TAKE_S = 0.6  # [s] below it nothing is given up for the hand
+ALIKE = 0.002  # [-] belief in a finger from which it is spoken of (ours)
 
 
 @dataclass(frozen=True)
@@ -123,26 +123,7 @@ def measure_memo(
         If a recording cannot be read, or cannot be labelled.
     """
     source = _find_source(paths, kind=kind, scale_mm=scale_mm, tuning=tuning)
-    sounds, places = _listen(source, progress=progress)
-    labels: dict[int, Label] = {}
-    labellings: list[Labelling] = []
-    for capo in sorted({capo_of(file) for file in source.files}):
-        which = [i for i, (file, _) in enumerate(places) if capo_of(file) == capo]
-        labelling = label_sounds(
-            [sounds[i] for i in which],
-            instrument=behind_capo(source.instrument, capo),
-            courses=prefer(COURSES, course),
-            told=course,
-        )
-        _check(labelling, source)
-        labellings.append(labelling)
-        found_here = (on_whole_neck(label, capo) for label in labelling.labels)
-        labels.update(zip(which, found_here, strict=True))
-    labelling = labellings[0]
-    found = tuple(
-        Found(file.name, replace(labels[i], sound=_moved(labels[i].sound, -start)))
-        for i, (file, start) in enumerate(places)
-    )
+    found, labelling = _label(source, course=course, progress=progress)
     rows = _rows(found)
     used = {row.file for row in rows}
     settings = _settings_as_tuned(source, labelling.shifts)
@@ -161,6 +142,32 @@ def measure_memo(
     measurement = replace(measurement, problems=problems)
     alike = course is None and _fretted_alike([one.label for one in found])
     return MemoMeasured(measurement, found, labelling.course, labelling.offset_cents, folder, alike)
+
+
+def _label(
+    source: _Source, *, course: str | None, progress: Progress | None
+) -> tuple[tuple[Found, ...], Labelling]:
+    """Return every sound with its label, and the labelling of what was recorded with the lowest capo."""
+    sounds, places = _listen(source, progress=progress)
+    labels: dict[int, Label] = {}
+    labellings: list[Labelling] = []
+    for capo in sorted({capo_of(file) for file in source.files}):
+        which = [i for i, (file, _) in enumerate(places) if capo_of(file) == capo]
+        labelling = label_sounds(
+            [sounds[i] for i in which],
+            instrument=behind_capo(source.instrument, capo),
+            courses=prefer(COURSES, course),
+            told=course,
+        )
+        _check(labelling, source)
+        labellings.append(labelling)
+        found_here = (on_whole_neck(label, capo) for label in labelling.labels)
+        labels.update(zip(which, found_here, strict=True))
+    found = tuple(
+        Found(file.name, replace(labels[i], sound=_moved(labels[i].sound, -start)))
+        for i, (file, start) in enumerate(places)
+    )
+    return found, labellings[0]
 
 
 def _fretted_alike(labels: Sequence[Label]) -> bool:

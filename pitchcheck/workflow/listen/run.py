@@ -173,7 +173,8 @@ def _to_the_end(
                 return end
         end = _End(work.measurement, () if work.fault is None else work.fault.problems)
         asked, upcoming = upcoming, [] if work.measurement is None else next_positions(work.measurement)
-        skipped = upcoming == asked and len(recorder.takes.taken) == taken  # the whole run, as without leaves
+        # whoever has no leaves skips all of them, and would be asked for the same again
+        skipped = upcoming == asked and len(recorder.takes.taken) == taken
         if ended.early or not upcoming or skipped:
             return end
         taken = len(recorder.takes.taken)
