@@ -105,8 +105,8 @@ def listing(labels: Sequence[tuple[str, Label]], *, course: str, fretted_alike: 
         lines.append(f"  {len(other)} other sounds (talk, bumps, a damped string) were passed over.")
     if fretted_alike:
         lines.append(
-            "  Notes fretted by a finger may be no sharper than these presses. Were they fretted, not pressed "
-            "down with a rod? Say --course frets: then every slot is higher than is told here."
+            "  Notes fretted by a finger may be no sharper than these presses. Were they fretted, not "
+            "pressed with a rod? Say --course frets: then every slot is higher than is told here."
         )
     return lines
 
