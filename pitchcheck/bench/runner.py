@@ -238,8 +238,8 @@ class Runner:
             self._tell(Stage.LISTENING, "")
         self._hub.publish(**scene_parts(scene))
         if scene.view.taken != self._taken:
-            closed = _is_bracketed([t.position for t in scene.view.takes if t.taken])
-            if self._taken >= 0 and closed and self.folder is not None:
+            more = tells_more([t.position for t in scene.view.takes if t.taken])
+            if self._taken >= 0 and more and self.folder is not None:
                 self.measure(self.folder)
             self._taken = scene.view.taken
 
@@ -248,9 +248,10 @@ class Runner:
         self._hub.publish(stage={"stage": stage.value, "words": on_page(words), "session": self.name or None})
 
 
-def _is_bracketed(taken: Sequence[Position]) -> bool:
-    """Whether the last take closes a bracket: then there is something new to measure."""
-    return any(p.stop is not Stop.OPEN for p in taken) and (not taken or taken[-1].stop is Stop.OPEN)
+def tells_more(taken: Sequence[Position]) -> bool:
+    """Whether there is something new to measure: the last take closes a bracket, or is of a leaf."""
+    last = taken[-1].stop if taken else None
+    return last is Stop.LEAF or (last is Stop.OPEN and any(p.stop is not Stop.OPEN for p in taken))
 
 
 def as_keys(name: str) -> str | None:

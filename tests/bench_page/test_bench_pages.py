@@ -15,7 +15,7 @@ from pitchcheck.bench.folders import own_settings
 from pitchcheck.bench.guard import Guard
 from pitchcheck.bench.hub import Hub
 from pitchcheck.bench.page_kit import Bench
-from pitchcheck.bench.runner import ChosenInput, Stage
+from pitchcheck.bench.runner import ChosenInput, Stage, tells_more
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Aim, Fretwork, MeterQuantity
 from pitchcheck.session.folder import read_session
@@ -228,6 +228,18 @@ def test_a_second_session_waits_until_the_first_is_ended(tmp_path: Path) -> None
         assert not bench.runner.busy
         assert not (tmp_path / "one" / "listen.lock").exists()
         assert bench.runner.stage in (Stage.STOPPED, Stage.ENDED)
+
+
+def test_the_nut_is_measured_when_a_bracket_closes_and_after_every_leaf() -> None:
+    opened, press, leaf = Position(1, Stop.OPEN), Position(1, Stop.PRESS, 1), Position(1, Stop.LEAF, 1)
+    for taken, more in (
+        ((), False),
+        ((opened,), False),
+        ((opened, press), False),
+        ((opened, press, opened), True),
+        ((opened, press, opened, leaf), True),  # leaves after the first need no open take around them
+    ):
+        assert tells_more(taken) is more
 
 
 def test_a_slow_tab_gets_the_latest_and_no_queue() -> None:
