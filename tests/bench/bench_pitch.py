@@ -180,13 +180,21 @@ def score(estimator: Estimator, pairs: Sequence[Pair]) -> Score:
     return Score(np.array(errors), np.array(sds), float(np.median([p.bound_cents for p in pairs])), spent)
 
 
-def kinds(count: int, folder: Path) -> Iterator[tuple[str, list[Pair]]]:
-    for kind in ("recorded", "recorded, shaped", "recorded, glide", "recorded octave"):
-        yield kind, list(recorded(kind, folder))
-    for kind in ("plain", "fret 12", "weak fundamental", "beating", "glide"):
-        yield kind, list(made(kind, count))
-    yield "hum", list(made("hum", count, hum=0.03))
-    yield "off the law by 1.3 cents", list(made("scatter", count, scatter_cents=1.3))
+KINDS = (
+    *("recorded", "recorded, shaped", "recorded, glide", "recorded octave"),
+    *("plain", "fret 12", "weak fundamental", "beating", "glide", "hum", "off the law by 1.3 cents"),
+)
+
+
+def pairs_of(kind: str, count: int, folder: Path) -> list[Pair]:
+    """Pairs of one kind: as many as there are of those recorded, so many of those made."""
+    if kind.startswith("recorded"):
+        return list(recorded(kind, folder))
+    if kind == "hum":
+        return list(made("hum", count, hum=0.03))
+    if kind == "off the law by 1.3 cents":
+        return list(made("scatter", count, scatter_cents=1.3))
+    return list(made(kind, count))
 
 
 def row(kind: str, pairs: Sequence[Pair], scores: dict[str, Score]) -> str:
@@ -204,7 +212,8 @@ def main(count: int, folder: Path, *, write: bool, check: bool = False) -> None:
     lines.append("| --- | --- | " + "--- | " * (len(ESTIMATORS) + 3) + "--- |")
     own = folder == notes.NOTES
     table: dict[str, dict[str, Score]] = {}
-    for kind, pairs in kinds(count, folder):
+    for kind in KINDS:
+        pairs = pairs_of(kind, count, folder)
         if not own and not kind.startswith("recorded"):
             break
         table[kind] = {name: score(method, pairs) for name, method in ESTIMATORS.items()}
