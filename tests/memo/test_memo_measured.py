@@ -62,15 +62,6 @@ def test_a_memo_gives_the_output_of_a_folder_and_a_list_to_correct(memo: Memo, t
         s["slot_height_mm"] for s in content["strings"]
     ]
 
-    # a corrected list stays as it is; the next run writes beside it
-    text = (folder / "takes.csv").read_text(encoding="utf-8")
-    (folder / "takes.csv").write_text(text.replace("press,1", "press,2", 1), encoding="utf-8")
-    status, _, err = run("measure", path, "--kind", "bass", "--json")
-    assert status == 0
-    assert (folder / "takes.csv").read_text(encoding="utf-8") != text
-    assert (tmp_path / f"{path.stem}-takes-2").is_dir()
-    assert f"{path.stem}-takes-2" in err
-
 
 def test_what_cannot_be_measured_says_why_and_ends_with_2(memo: Memo, tmp_path: Path) -> None:
     from helpers.folders import pluck, write_sound
