@@ -1,4 +1,4 @@
-"""Folders beside a memo: the same list goes into the same folder, and a corrected one is never written over."""
+"""Folders beside a memo: the same list goes into the same folder, a corrected one is never written over."""
 
 from __future__ import annotations
 
