@@ -13,7 +13,8 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from pitchcheck.bench import forms, job_work
-from pitchcheck.bench.folders import check_kind, check_name, list_sessions, new_session
+from pitchcheck.bench.folders import check_name, list_sessions
+from pitchcheck.bench.new_session import check_kind, new_session
 from pitchcheck.bench.page_kit import PageKit
 from pitchcheck.bench.page_words import on_page
 from pitchcheck.bench.runner import Begin

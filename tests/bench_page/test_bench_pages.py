@@ -11,9 +11,9 @@ import pytest
 from bench.measure_bench import hours
 from helpers.bench_page import TOKEN, ask, in_process, until
 from helpers.listen import course, in_a_row, new_folder, notes
-from pitchcheck.bench.folders import own_settings
 from pitchcheck.bench.guard import Guard
 from pitchcheck.bench.hub import Hub
+from pitchcheck.bench.new_session import own_settings
 from pitchcheck.bench.page_kit import Bench
 from pitchcheck.bench.runner import ChosenInput, Stage, tells_more
 from pitchcheck.errors import BadValue
