@@ -17,7 +17,15 @@ import numpy as np
 from pitchcheck.fit import priors
 from pitchcheck.instrument import MeterQuantity
 from pitchcheck.physics.gauging import gauge_mm
-from pitchcheck.physics.stops import Setup, Touch, force_left_n, side_cents, stop_cents
+from pitchcheck.physics.stops import (
+    Setup,
+    Touch,
+    bent_neck_cents,
+    force_left_n,
+    press_force,
+    side_cents,
+    stop_cents,
+)
 from pitchcheck.takes import Stop
 from pitchcheck.tuning import fret_place
 from pitchcheck.types import FloatArray
@@ -48,6 +56,7 @@ class Coordinate(IntEnum):
     TENSION = 19  # [N], known
     BOARD = 20  # board above its nominal place, under the rod or where the gauge stands
     ARCH_PART = 21  # part of the elastic arch over the nut that the string keeps
+    NECK_BENDS = 22  # curvature of the neck over the moment that the rod bends it with [1/(N m^2)]
 
 
 STEP = np.array(
@@ -71,6 +80,7 @@ STEP = np.array(
         1.0,
         0.005,
         0.1,
+        0.0001,
     ]
 )
 """Step of each coordinate for the difference quotient, small against its prior width."""
@@ -89,7 +99,14 @@ HARDLY_DOWN_CENTS = 12.0  # [cent] what is not known of a note with none to spar
 LEAST_ROD_HALF_MM = 0.05  # [mm] the rod has two edges
 
 
-_PRESS_ONLY = (Coordinate.ROD_HALF, Coordinate.ROD_PLACE, Coordinate.SIDE, Coordinate.GIVE, Coordinate.BOARD)
+_PRESS_ONLY = (
+    Coordinate.ROD_HALF,
+    Coordinate.ROD_PLACE,
+    Coordinate.SIDE,
+    Coordinate.GIVE,
+    Coordinate.BOARD,
+    Coordinate.NECK_BENDS,
+)
 
 
 @dataclass(frozen=True)
@@ -161,7 +178,10 @@ def _mean_and_variance(kind: CaseKind, scale_mm: FloatArray, u: FloatArray) -> t
         return mean + u[:, Coordinate.OFFSET_CENTS], variance + _hardly_down_variance(kind, scale_mm, u)
     setup = _setup(scale_mm, u)
     pushed = side_cents(setup, u[:, Coordinate.SIDE], fret=kind.fret)
-    return _stopped(kind, setup, u) + u[:, Coordinate.OFFSET_CENTS] + pushed, none
+    down_n = u[:, Coordinate.TENSION] * press_force(setup, fret=kind.fret, capo=kind.capo)
+    force_n = down_n + _left_n(kind, setup, u)
+    bent = bent_neck_cents(setup, u[:, Coordinate.NECK_BENDS], force_n, fret=kind.fret)
+    return _stopped(kind, setup, u) + u[:, Coordinate.OFFSET_CENTS] + pushed + bent, none
 
 
 def _setup(scale_mm: FloatArray, u: FloatArray) -> Setup:
@@ -254,8 +274,13 @@ def _sink_mm(kind: CaseKind, setup: Setup, u: FloatArray) -> FloatArray:
     """How far the rod sinks into the board: what force is left when the string is down. [mm]"""
     if kind.stop is not Stop.PRESS:
         return np.zeros_like(setup.scale_mm)
-    left_n = force_left_n(setup, u[:, Coordinate.TENSION], priors.ROD_FORCE_N, fret=kind.fret, capo=kind.capo)
-    return np.asarray(u[:, Coordinate.GIVE] * left_n)
+    return np.asarray(u[:, Coordinate.GIVE] * _left_n(kind, setup, u))
+
+
+def _left_n(kind: CaseKind, setup: Setup, u: FloatArray) -> FloatArray:
+    """What the rod pushes with once the string is down. [N]"""
+    tension_n = u[:, Coordinate.TENSION]
+    return force_left_n(setup, tension_n, priors.ROD_FORCE_N, fret=kind.fret, capo=kind.capo)
 
 
 def predict(cases: tuple[Case, ...], coordinates: FloatArray) -> FloatArray:

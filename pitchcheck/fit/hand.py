@@ -32,6 +32,9 @@ class Scatter:
         What single places have of their own.
     hand_unsure : float >= 0
         Standard deviation of the square of ``hand`` that the takes leave open: few repeats tell little of it.
+    neck, neck_unsure : float >= 0
+        Mean and standard deviation of how far the neck bends under the rod, over what is believed of one that
+        is held (``neck_bends`` of the priors).
     """
 
     hand: float = 1.0
@@ -39,6 +42,8 @@ class Scatter:
     fret: float = 1.0
     place: float = 1.0
     hand_unsure: float = 0.0
+    neck: float = 0.0
+    neck_unsure: float = 1.0
 
     @property
     def hand_4(self) -> float:

@@ -90,8 +90,8 @@ class FretworkPriors:
         Relative error of a polymer's stretch factor, and the part of it that a set shares.
     rod_mm : float
         Rod set off the middle of the space by every press alike.
-    flex_mm2 : float
-        A neck that gives way under every press: the same path as so large a square of a push sideways.
+    neck_bends : float
+        A neck that gives way under the rod: curvature over the moment. [1/(N m^2)]
     """
 
     fret_error_mm: float
@@ -109,7 +109,7 @@ class FretworkPriors:
     polymer_stretch: float
     polymer_shared: float
     rod_mm: float
-    flex_mm2: float
+    neck_bends: float
 
 
 SET_SHARE = 0.4  # [-] part of a stretch error that steel strings of one make share; our choice
@@ -130,7 +130,7 @@ LEVEL = FretworkPriors(
     polymer_stretch=0.20,
     polymer_shared=SET_SHARE,
     rod_mm=0.0,
-    flex_mm2=0.0,
+    neck_bends=0.0,
 )
 # No survey of real boards was found: sizes that repairers speak of (common practice, no source), our choice.
 AS_IT_COMES = FretworkPriors(
@@ -149,7 +149,7 @@ AS_IT_COMES = FretworkPriors(
     polymer_stretch=0.30,
     polymer_shared=0.8,
     rod_mm=1.5,
-    flex_mm2=0.08,
+    neck_bends=0.0003,
 )
 
 

@@ -40,6 +40,8 @@ NOT_BELIEVED_FACTOR = (
     5.0  # [-] the same, from which no verdict rests on them: no hand, however clumsy; our choice
 )
 NOT_DOWN_SD, NECK_BENDS_SD = 0.1, 0.5  # [sd] fret height that presses feign; from tests/fe_bench
+# [sd] beyond one that is held: from where a neck is said to bend, and blamed for a misfit; our choice
+NECK_SURELY_SD, NECK_LIKELY_SD = 1.645, 1.0
 
 
 def touch_belief(instrument: Instrument, problem: Problem, solution: Solution) -> Belief:
@@ -178,7 +180,8 @@ def press_misfit(posterior: Posterior) -> PressMisfit | None:
     scatter, problem = posterior.scatter, posterior.problem
     chi_square, freedom = posterior.press_chi_square
     rough = max(scatter.hand, scatter.slide) >= MISFIT_FACTOR
-    if freedom < 1 or not (rough or _explained_away(posterior) or posterior.off_alike):
+    gave = _neck_beyond_held(posterior) > NECK_SURELY_SD
+    if freedom < 1 or not (rough or gave or _explained_away(posterior) or posterior.off_alike):
         return None
     rows = [i for i, (_, place) in enumerate(problem.places) if place.stop is Stop.PRESS]
     strain = np.abs(posterior.press_strain)
@@ -226,9 +229,23 @@ def _explained_away(posterior: Posterior) -> bool:
     return capped > MISFIT_CHI_SQUARE * max(freedom, 1.0) and rough < STEADY_FACTOR
 
 
+def _neck_beyond_held(posterior: Posterior) -> float:
+    """How far the neck bends under the rod beyond one that is held, over its standard deviation."""
+    names, scatter = posterior.problem.unknowns.names, posterior.scatter
+    if "neck" not in names:
+        return -np.inf
+    column = names.index("neck")
+    solution = posterior.solution
+    bends = scatter.neck + scatter.neck_unsure * float(solution.z[column])
+    sd = scatter.neck_unsure * float(np.sqrt(solution.covariance[column, column]))
+    return (bends - 1.0) / sd
+
+
 def _cause(posterior: Posterior) -> MisfitCause:
     """The likely cause of a misfit: an unsteady rod, else the side to which all presses miss."""
     scatter = posterior.scatter
+    if _neck_beyond_held(posterior) > NECK_LIKELY_SD:
+        return MisfitCause.NECK_BENDS
     if scatter.hand >= max(scatter.slide, STEADY_FACTOR):
         return MisfitCause.UNSTEADY_HAND
     names = posterior.problem.unknowns.names

@@ -16,7 +16,7 @@ import numpy as np
 
 from pitchcheck.fit import priors
 from pitchcheck.fit.cases import Case, CaseKind, Coordinate
-from pitchcheck.fit.hand import Scatter
+from pitchcheck.fit.hand import CAREFUL, Scatter
 from pitchcheck.fit.priors import FretworkPriors, fretwork_priors
 from pitchcheck.instrument import Instrument, MeterQuantity, StringSpec, Tailpiece
 from pitchcheck.physics.materials import Make, StringConstants, string_constants
@@ -132,7 +132,7 @@ class Unknowns:
 
     def widened(self, scatter: Scatter) -> Unknowns:
         """Return the map as wide as a scatter asks: single places, and the mean push by its square."""
-        if scatter.hand == 1.0 and scatter.place == 1.0 and scatter.hand_unsure == 0.0:
+        if replace(scatter, slide=1.0, fret=1.0) == CAREFUL:  # those two are noise, no unknowns
             return self
         # A hand rougher in what repeats show is rougher in what they share.
         scale = np.where(self.misfit_columns(), scatter.place * scatter.hand**SHARED_ROUGHNESS, 1.0)
@@ -143,6 +143,10 @@ class Unknowns:
         centre = self.centre.copy()
         press = [i for i, case in enumerate(self.cases) if case.kind.stop is Stop.PRESS]
         centre[press, Coordinate.SIDE] += mean * (scatter.hand**2 - 1)
+        if "neck" in self.names:
+            column = self.column("neck")
+            centre[:, Coordinate.NECK_BENDS] += scatter.neck * self.spread[:, Coordinate.NECK_BENDS, column]
+            scale[column] = scatter.neck_unsure
         return replace(self, centre=centre, spread=self.spread * scale)
 
 
@@ -150,7 +154,7 @@ SHARED_ROUGHNESS = (
     0.7  # [-] power of a hand's factor by which what it does alike every time grows; our choice
 )
 # First words of the unknowns that single places have of their own: they take up what does not fit.
-MISFIT = frozenset({"own", "board", "slide", "flex"})
+MISFIT = frozenset({"own", "board", "slide"})
 
 
 @dataclass(frozen=True)
@@ -372,7 +376,7 @@ def _places(
         links.link(index, at, f"own slide {string} {space}", spreads.slide_string)
         aside_mm = spreads.rod_mm * min(1.0, fret_place(scale_mm, 1) / USUAL_SPACE_MM)
         links.link(index, Coordinate.ROD_PLACE, "rod alike", aside_mm)
-        links.link(index, Coordinate.SIDE, "flex", spreads.flex_mm2)
+        links.link(index, Coordinate.NECK_BENDS, "neck", spreads.neck_bends)
 
 
 def _changed(links: _Links, index: int, item: CaseRequest, spec: StringSpec, spreads: FretworkPriors) -> None:

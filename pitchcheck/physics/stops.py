@@ -28,6 +28,9 @@ BOW_SPAN = 0.5  # [-] part of the scale over which relief is the sag: fret 1 to 
 END_SHORTENING = 1.1
 FINGER_NODES = 5  # the fingertip's load is spread over this many points
 ROD_SPARE_N = 6.0  # [N] beyond what brings the string down, at least: whoever presses makes sure; our choice
+# [mm] strings above the middle of a neck that bends, and the fret from which on the body holds it: a board on
+# 20 mm of wood, common practice. A deeper neck, or one held elsewhere, is as one that bends otherwise.
+ABOVE_NECK_MM, HELD_FROM_FRET = 12.0, 14
 FRET_ERRORS = 4  # frets 1 to 4 have their own height error
 
 
@@ -175,6 +178,31 @@ def side_cents(setup: Setup, side_mm2: FloatArray, *, fret: int) -> FloatArray:
     """
     space_mm = (fret_place(1.0, fret) - fret_place(1.0, fret - 1)) * setup.scale_mm
     strain = 2 * side_mm2 / space_mm / setup.scale_mm
+    return np.asarray(CENTS_PER_LOG / 2 * (setup.stretch_factor + 1) * strain)
+
+
+def bent_neck_cents(
+    setup: Setup, bends_per_n_m2: FloatArray, force_n: FloatArray, *, fret: int
+) -> FloatArray:
+    """How much a neck that gives way under the rod sharpens a press. [cent]
+
+    A beam held at the body turns back at the rod by F a^2 / (2 EI), and the strings, which lie above its
+    middle, become as much longer as that turn is at their distance (equation 19 of docs/model.md).
+
+    Parameters
+    ----------
+    setup : Setup
+        Arrays of shape (m,).
+    bends_per_n_m2 : array, shape (m,)
+        1 / EI: curvature over the moment; 0 for a neck that is held under the rod. [1/(N m^2)]
+    force_n : array, shape (m,)
+        Force on the rod. [N]
+    fret : int
+        The fret that sounds.
+    """
+    rod = (fret_place(1.0, fret - 1) + fret_place(1.0, fret)) / 2
+    arm_m = np.maximum(fret_place(1.0, HELD_FROM_FRET) - rod, 0.0) * setup.scale_mm / 1000
+    strain = ABOVE_NECK_MM * force_n * arm_m**2 / 2 * bends_per_n_m2 / setup.scale_mm
     return np.asarray(CENTS_PER_LOG / 2 * (setup.stretch_factor + 1) * strain)
 
 

@@ -54,11 +54,20 @@ SAID: dict[Coordinate, tuple[str, str, CaseKind]] = {
     C.SIDE: ("square of the push sideways", "mm²", PRESS_1),
     C.GIVE: ("give of the board", "mm/N", PRESS_1),
     C.BOARD: ("board off its depth", "mm", PRESS_1),
+    C.NECK_BENDS: ("curvature of the neck over the rod's moment", "1/(N m²)", PRESS_1),
     C.TENSION: ("tension", "N", PRESS_1),
     C.OFFSET_CENTS: ("note off by its fret's place and the body", "cent", PRESS_1),
 }
 LOGARITHMS = (C.LOG_FRET_HEIGHT, C.LOG_STRETCH_FACTOR, C.LOG_BEND, C.LOG_FORCE)
-ON_LEVEL = (C.RELIEF, C.FRET_ERROR_1, C.LOG_STRETCH_FACTOR, C.ROD_PLACE, C.SIDE, C.BOARD, C.OFFSET_CENTS)
+ON_LEVEL = (
+    C.RELIEF,
+    C.FRET_ERROR_1,
+    C.LOG_STRETCH_FACTOR,
+    C.ROD_PLACE,
+    C.BOARD,
+    C.NECK_BENDS,
+    C.OFFSET_CENTS,
+)
 BY_MAKE = (C.SADDLE, C.ACTION_12, C.LOG_STRETCH_FACTOR, C.LOG_BEND, C.TENSION, C.LOG_FORCE)
 NO_GAUGE = (C.LOG_STRETCH_FACTOR, C.LOG_BEND, C.TENSION)
 NOTES = (

@@ -192,7 +192,10 @@ class Strung:
         supports = self._frets(s, last, place.leaf_mm or 0.0) + boards
         if rod is not None and self.truth.neck.bend_n_m2:
             sag, longer = self._sag(rod.middle, rod.force * s.tension_n)
+            straight = ends
             ends = tuple((x, y - sag(x)) for x, y in ends[:2]) + ends[2:]
+            # A headstock turns as a whole: its piece of string grows no longer, only steeper.
+            aside -= math.dist(*ends[:2]) - math.dist(*straight[:2])
             supports = [replace(p, top=p.top - sag(p.x)) for p in supports]
             rod = replace(rod, board=rod.board - sag(rod.middle))
             aside += longer

@@ -104,6 +104,22 @@ def fit_of(player: Player, heard: list[Heard]) -> Fit:
     return fit_instrument(passed.session.settings, passed.survey)
 
 
+@pytest.mark.parametrize("kind", ["acoustic", "bass"])
+def test_a_neck_that_nothing_holds_is_told_from_one_that_is(kind: str) -> None:
+    """The same instrument and hand, both ways: it bends farther, and the heights are true."""
+    player = player_of(Case(kind, 2, "neck unsupported"))
+    assert player.truth.neck.bend_n_m2 > 0
+    held = replace(player.truth, neck=replace(player.truth.neck, bend_n_m2=0.0))
+    bends = []
+    for truth in (held, player.truth):
+        own = Player(truth, np.random.default_rng(5))
+        fit = fit_of(own, listen(own, course("presses", [s.number for s in truth.strings])))
+        neck = dict(zip(fit.joint.names, fit.joint.z, strict=True))["neck"]
+        bends.append(fit.scatter.neck + fit.scatter.neck_unsure * neck)
+        assert all(s.height_mm.low <= own.slot_mm(s.number) <= s.height_mm.high for s in fit.strings)
+    assert bends[1] > bends[0] + 3.0  # both in what a neck that is held may bend; it bends by 6 to 9
+
+
 @pytest.mark.parametrize("kind", ["electric", "bass"])
 def test_a_clumsy_hand_is_believed_as_far_as_it_allows(kind: str) -> None:
     """Three times a careful hand's scatter, repeats on every string: wider, and not barred."""

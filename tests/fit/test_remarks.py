@@ -129,6 +129,25 @@ def test_the_side_to_which_presses_miss_tells_the_cause(height: float, cause: Mi
     assert found.cause is cause
 
 
+@pytest.mark.parametrize(
+    ("z", "rough", "cause"),
+    [
+        # mean 2 and spread 3 over a neck that is held, half of it left: it bends by 2 + 3 z, give or take 1.5
+        (0.4, 1.0, None),
+        (0.52, 1.0, MisfitCause.NECK_BENDS),  # 3.56: 1.645 sd beyond 1 is 3.47
+        (0.2, 3.0, MisfitCause.NECK_BENDS),  # 2.6: one sd beyond 1 is 2.5
+        (0.1, 3.0, MisfitCause.UNSTEADY_HAND),
+    ],
+)
+def test_a_neck_that_gives_way_is_told(z: float, rough: float, cause: MisfitCause | None) -> None:
+    names = ("fret height", "neck")
+    solution = SimpleNamespace(weight=np.ones(2), z=np.array([0.3, z]), covariance=np.diag([1.0, 0.25]))
+    told = state(scatter=Scatter(hand=rough, neck=2.0, neck_unsure=3.0), solution=solution)
+    told.problem.unknowns = SimpleNamespace(names=names, cases=())
+    found = remarks.press_misfit(told)
+    assert (found and found.cause) == cause
+
+
 def test_what_makes_a_fit_weaker_is_remarked() -> None:
     def remarked(
         *, floating: bool = False, level: bool = True, pressed: bool = True, settled: bool = True

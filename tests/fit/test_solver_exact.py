@@ -15,7 +15,7 @@ from pitchcheck.fit import solve as module
 from pitchcheck.fit.cases import Case, CaseKind, Coordinate, Slopes
 from pitchcheck.fit.hand import HandParts, Scatter, hand_parts
 from pitchcheck.fit.modes import _contradicted, _together
-from pitchcheck.fit.scatter import _press_factors, _root_mean_square
+from pitchcheck.fit.scatter import _press_scatter, _root_mean_square
 from pitchcheck.fit.solve import Data, Solution, solve
 from pitchcheck.fit.unknowns import Unknowns
 from pitchcheck.takes import Position, Stop
@@ -186,30 +186,40 @@ def test_factors_of_a_hand_are_means_over_all_of_a_grid() -> None:
         rng.uniform(0.2, 0.5, n),
     )
     slope, places = rng.uniform(5, 9, n), rng.normal(size=(n, 3)) * 0.4
-    found = _press_factors(value, fixed, rod=rod, side=side, slide=slide, side_slope=slope, places=places)
+    bends = rng.uniform(0.3, 0.6, n)
+    parts = {"rod": rod, "side": side, "slide": slide, "side_slope": slope, "bends": bends}
+    found = _press_scatter(value, fixed, **parts, places=places)
     mean_side, sd_side = priors.SIDE_MM2
-    belief, squares = [], []
+    belief, squares, necks = [], [], []
     for h in (1.0, 1.4, 2.0, 2.8, 4.0, 5.6):
         for s in (1.0, 1.5, 2.2, 3.3, 5.0, 8.0, 12.0):
             for p in (1.0, 1.6, 2.5, 4.0, 6.5, 10.0):
                 total = fixed + np.diag(h**2 * rod + h**4 * side + s**2 * slide)
                 total += (p * h**0.7) ** 2 * places @ places.T + h**4 * sd_side**2 * np.outer(slope, slope)
-                likely = stats.multivariate_normal(slope * mean_side * (h**2 - 1), total).logpdf(value)
                 before = sum(
                     stats.norm.logpdf(math.log(f), 0, width) for f, width in ((h, 1.2), (s, 0.4), (p, 0.45))
                 )
-                belief.append(likely + before)
-                squares.append((h**2, s**2, p**2))
+                for f in (1.0, 2.0, 4.0, 8.0, 16.0):  # a neck that is held, or gives way to one side
+                    law = stats.norm() if f == 1.0 else stats.halfnorm(scale=f)
+                    bent = total + law.var() * np.outer(bends, bends)
+                    at = slope * mean_side * (h**2 - 1) + law.mean() * bends
+                    likely = stats.multivariate_normal(at, bent).logpdf(value)
+                    belief.append(likely + before + stats.norm.logpdf(math.log(f), 0, 1.3))
+                    squares.append((h**2, s**2, p**2))
+                    necks.append((law.mean(), law.var() + law.mean() ** 2))
     share = np.exp(np.array(belief) - max(belief))
     share /= share.sum()
     of_squares = np.array(squares)
-    assert found[:3] == pytest.approx(np.sqrt(share @ of_squares), rel=1e-6)
+    assert [found.hand, found.slide, found.place] == pytest.approx(np.sqrt(share @ of_squares), rel=1e-6)
     spread = share @ of_squares[:, 0] ** 2 - (share @ of_squares[:, 0]) ** 2
-    assert found[3] == pytest.approx(math.sqrt(spread), rel=1e-6)
-    alone = _press_factors(
-        value, fixed, rod=rod, side=side, slide=slide, side_slope=slope, places=places[:, :0]
-    )
-    assert alone[2] == 1.0
+    assert found.hand_unsure == pytest.approx(math.sqrt(spread), rel=1e-6)
+    neck, of_square = share @ np.array(necks)
+    assert found.neck == pytest.approx(neck, rel=1e-6)
+    assert found.neck_unsure == pytest.approx(math.sqrt(of_square - neck**2), rel=1e-6)
+    alone = _press_scatter(value, fixed, **parts, places=places[:, :0])
+    assert alone.place == 1.0
+    held = _press_scatter(value, fixed, **(parts | {"bends": np.zeros(n)}), places=places)
+    assert (held.neck, held.neck_unsure) == (0.0, 1.0)
 
 
 def test_a_root_mean_square_over_beliefs() -> None:

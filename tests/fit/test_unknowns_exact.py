@@ -132,8 +132,9 @@ def test_spreads_of_what_belongs_to_nut_neck_and_hand(
             "another space": 0.0,
         },
     )
-    push = priors.SIDE_MM2[1] ** 2 + p.flex_mm2**2
-    same(instrument, PRESS_1, C.SIDE, others={"itself": push, "another string": push, "another space": push})
+    for at, size in ((C.SIDE, priors.SIDE_MM2[1]), (C.NECK_BENDS, p.neck_bends)):
+        alike = dict.fromkeys(("itself", "another string", "another space", "another pass"), size**2)
+        same(instrument, PRESS_1, at, others=alike)
     aside = (p.rod_mm * min(1.0, instrument.scale_mm * (1 - 2 ** (-1 / 12)) / 36.0)) ** 2
     same(
         instrument,
@@ -367,7 +368,7 @@ def test_a_rough_hand_widens_what_single_places_have_and_the_push() -> None:
         if size is not None:
             assert after == pytest.approx(size * before)
     names = plain.names
-    own = [n.split()[0] in ("own", "board", "slide", "flex") or n == "rod alike" for n in names]
+    own = [n.split()[0] in ("own", "board", "slide") or n == "rod alike" for n in names]
     assert plain.misfit_columns().tolist() == own
     for i, name in enumerate(names):
         size = factor if own[i] else 4.0 if name == "side" else 1.0
@@ -380,6 +381,12 @@ def test_a_rough_hand_widens_what_single_places_have_and_the_push() -> None:
     unsure = plain.widened(Scatter(hand=2.0, hand_unsure=1.5))
     push = math.sqrt((16.0 + 1.5**2) * sd**2 + 1.5**2 * mean**2)
     assert unsure.spread[0, C.SIDE, names.index("side")] == pytest.approx(push)
+    # a neck that gives way: its mean, and how unsure that is, over what is believed of one that is held
+    gave = plain.widened(Scatter(neck=3.0, neck_unsure=2.0))
+    held = plain.spread[0, C.NECK_BENDS, names.index("neck")]
+    assert gave.centre[:, C.NECK_BENDS] - plain.centre[:, C.NECK_BENDS] == pytest.approx([3.0 * held, 0.0])
+    assert gave.spread[0, C.NECK_BENDS, names.index("neck")] == pytest.approx(2.0 * held)
+    assert gave.spread[0, C.BOARD] == pytest.approx(plain.spread[0, C.BOARD])
     placed = plain.widened(Scatter(place=1.5))
     assert placed.spread[0, C.BOARD] == pytest.approx(1.5 * plain.spread[0, C.BOARD])
     assert placed.spread[0, C.SIDE, names.index("side")] == plain.spread[0, C.SIDE, names.index("side")]
