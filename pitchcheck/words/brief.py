@@ -119,14 +119,7 @@ def _others(measurement: Measurement) -> list[str]:
     elif refused := [n for n in unheard if n in tried or measurement.problems]:  # else it was left out
         lines.append(f"{_who(refused)}: not measured. Play the takes again.")
     unsure = [p.number for p in plan.strings if p.verdict is Verdict.UNSURE and p.height_mm is not None]
-    best = plan.next_take
-    play = f"next play {best.position.words()}" if best else "play press 1 and press 2 again"
-    if best is None and any(p.leaf_decides_mm is not None for p in plan.strings):
-        play = "plucking tells no more, a leaf under the string does"
-    if best and best.position.stop is Stop.LEAF:
-        play += ", or have a repairer gauge it"
-    if measurement.suspects:
-        play = f"play press 1 and 2 on {phrases.strings(measurement.suspects[:FIRST_SUSPECTS])}"
+    play = _what_tells(measurement)
     not_high = [p.number for p in plan.strings if p.number in unsure and p.slot.surely_not_high]
     open_ = [number for number in unsure if number not in not_high]
     if open_:
@@ -138,6 +131,19 @@ def _others(measurement: Measurement) -> list[str]:
     if fine and len(fine) < len(plan.strings):
         lines.append(f"{_who(fine)}: leave {'it' if len(fine) == 1 else 'them'}.")
     return lines
+
+
+def _what_tells(measurement: Measurement) -> str:
+    """Return what to play or to lay for a slot that is unsure."""
+    if measurement.suspects:
+        return f"play press 1 and 2 on {phrases.strings(measurement.suspects[:FIRST_SUSPECTS])}"
+    best = measurement.plan.next_take
+    if best is not None:
+        repairer = ", or have a repairer gauge it" if best.position.stop is Stop.LEAF else ""
+        return f"next play {best.position.words()}{repairer}"
+    if any(p.leaf_decides_mm is not None for p in measurement.plan.strings):
+        return "plucking tells no more, a leaf under the string does"
+    return "play press 1 and press 2 again"
 
 
 def _raised(low: Sequence[StringPlan], unit: LengthUnit) -> list[str]:
