@@ -46,6 +46,7 @@ def gauge(name: NameArgument, reading: WordsArgument, jobs: JobsOption = None) -
         else:
             tell(f'{said} Measure again: pitchcheck measure "{folder}"')
         return
-    kept = add_job_gauge(find(name, jobs), entry, now=now())
+    place = find(name, jobs)
+    kept = add_job_gauge(place, entry, now=now())
     said = f"Kept in the job, after pass {kept.after_pass}; sound and gauge together say:"
-    show_measurement(last_measurement(find(name, jobs)), said=[said], more=ON_PAPER)
+    show_measurement(last_measurement(place), said=[said], more=ON_PAPER)
