@@ -15,7 +15,7 @@ import pytest
 from helpers.jobs import NOW, make_job
 from helpers.planted import heard, job_of, truth_of
 from helpers.readings import write_readings
-from pitchcheck.compare.records import Change, Match
+from pitchcheck.compare.records import Change, HeardIn, Match
 from pitchcheck.findings import Cause
 from pitchcheck.fit.belief import Belief
 from pitchcheck.instrument import Removal
@@ -30,6 +30,7 @@ from pitchcheck.workflow.jobs.compared import Compared, compare_job, last_measur
 from pitchcheck.workflow.jobs.gauge import add_job_gauge
 from pitchcheck.workflow.jobs.now import job_now
 from pitchcheck.workflow.jobs.report import Reader, job_report
+from pitchcheck.workflow.jobs.result_file import last_heard
 from pitchcheck.workflow.measure import measure_folder
 
 SETTINGS = job_of()
@@ -111,6 +112,9 @@ def test_compare_tells_every_string_from_the_last_pass_that_heard_it(job: Path, 
         3: (1, 2),
         6: (1, 3),
     }
+    assert HeardIn(3, "before", "after pass 1") in found.comparison.heard_in
+    latest = {number: stored.number for number, (stored, _) in last_heard(read_job(job)).items()}
+    assert latest == {1: 3, 2: 1, 3: 2, 4: 1, 5: 1, 6: 3}
     whole = measure_folder(read_job(job).passes[-1].folder).fit
     assert whole is not None
     assert found.comparison.after is not None
@@ -127,6 +131,7 @@ def test_the_report_holds_all_six(compared: Compared, reader: Reader) -> None:
         assert f"{spec.number}" in page
         assert spec.note in page
     assert "Strings 2, 4 and 5 were heard once" in " ".join(page.split())
+    assert ("String 3 is told from before and after pass 1" in page) is (reader is Reader.TECH)
 
 
 def test_how_the_job_stands_names_the_pass_of_every_string(job: Path) -> None:

@@ -18,19 +18,16 @@ from helpers.jobs import NOW
 from helpers.pairs import lowered
 from helpers.planted import SIX, heard, job_of, truth_of
 from pitchcheck.compare import Change, Match
-from pitchcheck.compare.records import HeardIn
 from pitchcheck.errors import BadValue
 from pitchcheck.instrument import Removal
 from pitchcheck.jobs.records import Job, PassKind, StoredPass
 from pitchcheck.jobs.write import add_note, new_job, record_step, set_pass_aside
 from pitchcheck.simulate.folder import session_text
-from pitchcheck.simulate.instrument import InstrumentTruth
 from pitchcheck.takes import Stop, Take
 from pitchcheck.workflow.jobs import snippets
 from pitchcheck.workflow.jobs.add_pass import add_pass
 from pitchcheck.workflow.jobs.compared import Compared, compare_job, sound_job
 from pitchcheck.workflow.jobs.report import Reader, job_report
-from pitchcheck.workflow.jobs.result_file import last_heard
 
 WITHIN_MM = 0.05  # [mm] of a planted change, as the compare tables promise
 JOB = job_of()
@@ -123,48 +120,6 @@ def test_a_page_without_names_has_none(compared: Compared) -> None:
         assert words not in nameless
     assert str(compared.job.fingerprint)[:8] in nameless
     assert f"Nut work: {JOB.instrument.kind}" in nameless
-
-
-def lowered_one(truth: InstrumentTruth, string: int, amount_mm: float) -> InstrumentTruth:
-    """The same instrument with one slot filed."""
-    filed = lowered(truth, amount_mm)
-    pairs = zip(truth.strings, filed.strings, strict=True)
-    return replace(truth, strings=tuple(new if n == string else old for n, (old, new) in enumerate(pairs, 1)))
-
-
-def test_each_string_is_told_from_the_passes_that_heard_it(tmp_path: Path) -> None:
-    """All strings, then string 4 filed and heard alone, then 2 and 6: nobody is lost on the way."""
-    made = new_job(tmp_path / "jobs", title="one by one", now=NOW).folder
-    filed = {4: 0.35, 2: 0.15, 6: 0.25}
-    truth, told = TRUTH, {}
-    add_pass(made, readings(tmp_path / "0", heard(truth)), now=NOW, workers=1)
-    for number, strings in enumerate(((4,), (2, 6)), 1):
-        for string in strings:
-            truth = lowered_one(truth, string, filed[string])
-            told[string] = filed[string]
-        takes = [take for take in heard(truth) if take.position.string in strings]
-        removed = [Removal(string, filed[string]) for string in strings]
-        add_pass(made, readings(tmp_path / str(number), takes), now=NOW, removed=removed, workers=1)
-    job = sound_job(made)
-    latest = {n: stored.number for n, (stored, _) in last_heard(job).items()}
-    assert latest == {1: 1, 2: 3, 3: 1, 4: 2, 5: 1, 6: 3}
-    found = compare_job(job)
-    pairs = {n: (first.number, last.number) for n, (first, last) in found.heard_in.items()}
-    assert pairs == {2: (1, 3), 4: (1, 2), 6: (1, 3)}
-    slots = {slot.number: slot for slot in found.comparison.strings}
-    for string, amount in told.items():
-        slot = slots[string]
-        assert slot.change is Change.LOWER, string
-        assert slot.match is Match.AGREES
-        assert slot.change_mm is not None
-        assert slot.change_mm.median == pytest.approx(-amount, abs=WITHIN_MM)
-    for string in (1, 3, 5):  # heard once: how it stands is known, a change is not
-        assert slots[string].change_mm is None
-    for string, slot in slots.items():
-        assert slot.after_mm is not None
-        assert slot.after_mm.low < truth.string(string).slot_height_mm < slot.after_mm.high
-    assert HeardIn(4, "before", "after pass 1") in found.comparison.heard_in
-    assert "String 4 is told from before and after pass 1" in job_report(found, now=NOW)
 
 
 def sounds(folder: Path, *, cents: float = 0.0) -> Path:
