@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from threading import Thread
 from urllib.parse import unquote, urlencode
@@ -107,13 +107,26 @@ def hardly(seconds: float) -> None:
     time.sleep(min(seconds, 0.0005))
 
 
+class LastingWorker(Worker):
+    """Worker processes that outlast a bench: they take seconds to start, the next needs them too."""
+
+    def close(self) -> None:
+        """Leave them to the end of the tests."""
+
+
+@cache
+def lasting_worker() -> LastingWorker:
+    """Return the one of this process."""
+    return LastingWorker()
+
+
 @contextmanager
 def in_process(
     root: Path, sound: FloatArray | None = None, *, port: int = PORT, paced_from_s: float | None = None
 ) -> Iterator[tuple[Guard, Bench]]:
     """Make a bench whose input is a sound, read as fast as it goes; without one it is a quiet room."""
     root.mkdir(parents=True, exist_ok=True)
-    hub, worker = Hub(), Worker()
+    hub, worker = Hub(), lasting_worker()
     heard = room_noise(0.3) if sound is None else sound
     make = FileSource if paced_from_s is None else partial(PacedSource, from_s=paced_from_s)
     runner = Runner(source=lambda _: make(heard), tones=NoTones(), hub=hub, worker=worker, sleep=hardly)

@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from helpers.bench_page import hardly, until
+from helpers.bench_page import hardly, lasting_worker, until
 from helpers.listen import FileSource, course, new_folder
 from pitchcheck.bench.hub import Hub
 from pitchcheck.bench.runner import Begin, Runner
-from pitchcheck.bench.worker import Worker
 from pitchcheck.capture.devices import CaptureFault
 from pitchcheck.types import FloatArray
 from pitchcheck.workflow.listen.ports import NoTones
@@ -38,7 +37,7 @@ def play_through(
     faults: Sequence[tuple[int, CaptureFault]] = (),
 ) -> list[Parts]:
     """Play a sound to a session; return all that the page was told."""
-    hub, worker = RememberingHub(), Worker()
+    hub, worker = RememberingHub(), lasting_worker()
     runner = Runner(
         source=lambda _: FileSource(sound, faults=faults),
         tones=NoTones(),
