@@ -39,11 +39,10 @@ class LeafOutcome(StrEnum):
 
 @dataclass(frozen=True)
 class LeafReading:
-    """A leaf take, and what its pitch says. [cent]"""
+    """A leaf take, and what its pitch says."""
 
     take: Take
     outcome: LeafOutcome
-    above_open_cents: float
 
     @property
     def leaf_mm(self) -> float:
@@ -232,8 +231,8 @@ def _leaf_reading(take: Take, bracket: Bracket) -> LeafReading:
     above = interval_error_cents(take, bracket) + CENTS_PER_SEMITONE * take.position.semitones
     share = above / take.position.semitones
     if share < LEAF_OPEN_BELOW_CENTS:
-        return LeafReading(take, LeafOutcome.PASSES, above)
-    return LeafReading(take, LeafOutcome.STOPS if share > LEAF_STOPS_ABOVE_CENTS else LeafOutcome.NEAR, above)
+        return LeafReading(take, LeafOutcome.PASSES)
+    return LeafReading(take, LeafOutcome.STOPS if share > LEAF_STOPS_ABOVE_CENTS else LeafOutcome.NEAR)
 
 
 def is_usable(take: Take) -> bool:

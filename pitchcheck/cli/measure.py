@@ -225,7 +225,7 @@ def _measure_memo(
         progress=progress,
         workers=os.cpu_count() or 1,
     )
-    say_memo(memo)
+    _say_memo(memo)
     return memo
 
 
@@ -238,7 +238,7 @@ def _to_file(memo: MemoMeasured) -> Path:
     return memo.folder
 
 
-def say_memo(memo: MemoMeasured) -> None:
+def _say_memo(memo: MemoMeasured) -> None:
     """Say what every sound was taken for, and where the list can be corrected."""
     from pitchcheck.words import memo as words
 
