@@ -166,6 +166,37 @@ class Joint:
             after[i, columns] = np.sqrt(np.maximum(np.diag(view.heights_after([i])), 0.0))
         return now, after
 
+    def heights_told(
+        self, instrument: Instrument, what: Coordinate, sd: float
+    ) -> tuple[FloatArray, FloatArray]:
+        """What a length or angle that all strings share, once told, would tell about the slot heights.
+
+        Parameters
+        ----------
+        instrument : Instrument
+        what : Coordinate
+            Relief [mm], or the angle behind the nut [rad] of the strings that bear on it.
+        sd : float > 0
+            Standard uncertainty with which it would be told, in the same unit.
+
+        Returns
+        -------
+        now, after : array, shape (s,)
+            Standard uncertainty of the height of each string in ``numbers``. [mm]
+        """
+        last = len(self.effects) - 1
+        kind = CaseKind(None, 0, 0, MeterQuantity.FRET_HEIGHT)  # holds a string's coordinates
+        own = build_unknowns(
+            instrument, [CaseRequest(kind, number, last) for number in self.numbers], self.effects
+        ).widened(self.scatter)
+        bears = [i for i, n in enumerate(self.numbers) if not instrument.string(n).nut_at_fret][:1]
+        rows = np.concatenate([own.spread[:, Coordinate.SLOT_HEIGHT], own.spread[bears, what]])
+        covariance = rows @ self._over(own.names) @ rows.T
+        count = len(self.numbers)
+        variance = np.diag(covariance)[:count]
+        told = covariance[:count, count:] ** 2 / (np.diag(covariance)[count:] + sd**2)
+        return np.sqrt(variance), np.sqrt(np.maximum(variance - told.sum(axis=1), 0.0))
+
     def _over(self, names: tuple[str, ...]) -> FloatArray:
         """Covariance over other columns; unknowns that were not in the fit keep their prior."""
         covariance = np.eye(len(names))

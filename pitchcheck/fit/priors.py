@@ -27,8 +27,8 @@ BREAK_RAD = (0.13, 0.05)  # angle behind the nut, 0.05 to 0.25: from memory
 BREAK_TOLD_RAD = 0.02  # where it is told: fall to half a millimetre, posts at unlike distances; our choice
 # How much of its elastic arch over the nut a string keeps: 0 none, 1 all (docs/decisions/0015). Steel by its
 # yield strength: 0.9 and more where the arch is large; polymer creeps and keeps the root of what its modulus
-# keeps. Our choice, towards the elastic end, where a cut by leaf comes out shallower.
-ARCH_PART = {"polymer": (0.85, 0.15), "steel": (0.93, 0.12)}
+# keeps, 0.7 to 1. Our choice, towards the elastic end, where a cut by leaf comes out shallower.
+ARCH_PART = {"polymer": (0.92, 0.13), "steel": (0.93, 0.12)}
 ACTION_MM = {"polymer": (3.0, 0.6), "steel": (2.0, 0.5)}  # at fret 12, common practice
 ACTION_STRING_MM = 0.20  # string to string
 SADDLE_MM = {  # extra speaking length: usual compensation by kind of string, common practice

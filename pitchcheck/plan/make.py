@@ -34,6 +34,7 @@ from pitchcheck.plan.records import (
     SlotDoubt,
     StringPlan,
     TargetBelowFloor,
+    WorthTelling,
 )
 from pitchcheck.plan.removal import is_worth_a_pass, removal_mm
 from pitchcheck.survey import Survey
@@ -51,6 +52,7 @@ def make_plan(
     slots: Sequence[SlotJudgement] | None = None,
     survey: Survey | None = None,
     upcoming: NextTakes = NOTHING_MORE,
+    lengths: tuple[WorthTelling, ...] = (),
 ) -> Plan:
     """Turn judgements into safe removals and what is known besides.
 
@@ -68,6 +70,8 @@ def make_plan(
         Gives the notes as heard for the evidence.
     upcoming : NextTakes, optional
         What is worth playing next; handed on.
+    lengths : tuple of WorthTelling, optional
+        What is worth measuring; handed on.
 
     Returns
     -------
@@ -88,7 +92,13 @@ def make_plan(
         for slot in slots
     )
     cut = None if fit is None else _plan_bottom(settings, fit, slots, removals)
-    return Plan(strings=strings, nut_bottom=cut, next_take=upcoming.first, next_takes=upcoming.takes)
+    return Plan(
+        strings=strings,
+        nut_bottom=cut,
+        next_take=upcoming.first,
+        next_takes=upcoming.takes,
+        lengths=lengths,
+    )
 
 
 def _leaf_decides_mm(

@@ -10,16 +10,21 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pitchcheck.diagnosis.suspicion import find_suspects
 from pitchcheck.fit.joint import Outlook
 from pitchcheck.fit.result import Fit, UnsettledKind
-from pitchcheck.instrument import Board, Fretwork, Nut, SessionSettings
+from pitchcheck.instrument import Board, Fretwork, SessionSettings
 from pitchcheck.judgement import FIRST_SUSPECTS, BarKind, SlotJudgement, Verdict
-from pitchcheck.plan.decision import PASS_S, Stakes, gain_s, would_file
+from pitchcheck.plan.at_stake import (
+    CLEARED_BY_TAKES,
+    HALF_OF_90,
+    SlotsAtStake,
+    saved_s,
+    slots_at_stake,
+)
 from pitchcheck.plan.leaves_at_hand import bare_strings, in_a_workshop, leaves_left_out
 from pitchcheck.plan.records import NOTHING_MORE, NextTakes
 from pitchcheck.plan.runs import (
@@ -42,7 +47,6 @@ PAYS_BESIDE_LEAVES = 12.0
 LEAVES_PAY = 4.0  # the same of leaf takes
 HARDLY_NARROWS = 0.03  # [-] a run that narrows no open slot by this part is never asked for; our choice
 MOST_TAKES = 16  # asked for at once: then one measures anew; our choice
-HALF_OF_90 = 1.645  # [sd] half of a 90 % interval of a normal belief
 LEAST_VARIANCE_MM2 = 1e-8  # [mm^2] rounding must not carry a variance below 0
 PRESSED_ENOUGH = (
     6  # presses of a string in a pass: if they still contradict the rest, more settle nothing; our choice
@@ -52,18 +56,7 @@ OPENS_ENOUGH = 8  # open takes of a string in a pass, whatever stood between the
 LEAVES_ENOUGH = 12  # leaf takes of a string in a pass; more settle nothing; our choice
 
 
-_CLEARED_BY_TAKES = {BarKind.SYMPTOM_ONLY, BarKind.WRONG_NOTES}
-_CLEARED_BY_LEAVES = {*_CLEARED_BY_TAKES, BarKind.UNSETTLED}
-
-
-@dataclass(frozen=True)
-class _Slots:
-    """Fitted slots, in the order of the posterior: what is believed of each, and what hangs on it."""
-
-    numbers: tuple[int, ...]
-    mean_mm: FloatArray  # excess over the target
-    sd_mm: FloatArray
-    stakes: tuple[Stakes, ...]
+_CLEARED_BY_LEAVES = {*CLEARED_BY_TAKES, BarKind.UNSETTLED}
 
 
 def next_takes(
@@ -87,7 +80,7 @@ def next_takes(
     """
     if fit.joint is None:
         return NOTHING_MORE
-    believed = _believed(settings, fit, slots)
+    believed = slots_at_stake(settings, fit, slots)
     reading = [stopped.sd_cents for stopped in survey.stopped]
     reading_cents = float(np.median(reading)) if reading else USUAL_READING_CENTS
     if doubted := _pressed_again(survey, fit):
@@ -113,7 +106,11 @@ def next_takes(
 
 
 def _told_apart(
-    settings: SessionSettings, survey: Survey, fit: Fit, slots: Sequence[SlotJudgement], believed: _Slots
+    settings: SessionSettings,
+    survey: Survey,
+    fit: Fit,
+    slots: Sequence[SlotJudgement],
+    believed: SlotsAtStake,
 ) -> NextTakes:
     """Leaves where nothing that pays would settle an undecided slot: the outer strings, then what is open.
 
@@ -161,7 +158,7 @@ def _likely_left(slots: Sequence[SlotJudgement]) -> set[int]:
 
 
 def _narrowest(
-    believed: _Slots, outlook: Outlook, number: int, runs: Sequence[Run], *, least: float
+    believed: SlotsAtStake, outlook: Outlook, number: int, runs: Sequence[Run], *, least: float
 ) -> Run | None:
     """The leaves that narrow a slot most for their time; None where none narrows it by the least part."""
     index = {position: i for i, position in enumerate(outlook.positions)}
@@ -194,43 +191,11 @@ def _doubted(fit: Fit) -> set[int]:
     return {n for u in fit.unsettled if u.kind is UnsettledKind.PRESSES for n in u.strings}
 
 
-def _believed(settings: SessionSettings, fit: Fit, slots: Sequence[SlotJudgement]) -> _Slots:
-    """Fitted slots and their stakes; who files anyway shares the pass."""
-    judged = {slot.number: slot for slot in slots}
-    worth = settings.target.worth_filing_mm
-    numbers: list[int] = []
-    mean, sd = [], []
-    stakes: list[Stakes] = []
-    assert fit.joint is not None
-    for number in fit.joint.numbers:
-        slot = judged[number]
-        excess = slot.excess_mm
-        assert excess is not None
-        numbers.append(number)
-        mean.append(excess.median)
-        sd.append((excess.high - excess.low) / (2 * HALF_OF_90))
-        stakes.append(
-            Stakes(
-                worth_mm=worth,
-                may_file=slot.nut is Nut.SLOTTED,
-                pass_s=PASS_S,
-                floor_mm=slot.goal.floor_mm - slot.goal.target_mm,
-                aim=settings.target.aim,
-                barred=not {bar.kind for bar in slot.bars} <= _CLEARED_BY_TAKES,
-            )
-        )
-    means, sds = np.array(mean), np.array(sd)
-    open_ones = np.array([s.may_file and not s.barred for s in stakes], dtype=np.bool_)
-    files = would_file(means, sds, worth_mm=worth)[0] & open_ones
-    share = PASS_S / max(1, int(files.sum()))
-    return _Slots(tuple(numbers), means, sds, tuple(replace(s, pass_s=share) for s in stakes))
-
-
 def _proposals(
     settings: SessionSettings,
     survey: Survey,
     fit: Fit,
-    believed: _Slots,
+    believed: SlotsAtStake,
     *,
     first: Sequence[int],
     leaves: bool,
@@ -253,7 +218,7 @@ def _proposals(
         yield tuple(run for number in some for run in leaf_runs(settings, fit, number, bare=bare))
 
 
-def _choose(believed: _Slots, outlook: Outlook, runs: Sequence[Run], *, pays: float) -> tuple[Run, ...]:
+def _choose(believed: SlotsAtStake, outlook: Outlook, runs: Sequence[Run], *, pays: float) -> tuple[Run, ...]:
     """The run that saves most for its time, and what still pays beside it on other strings."""
     index = {position: i for i, position in enumerate(outlook.positions)}
     played = [[index[p] for p in run.stopped] for run in runs]
@@ -271,7 +236,7 @@ def _choose(believed: _Slots, outlook: Outlook, runs: Sequence[Run], *, pays: fl
         if not free or room <= 0:
             break
         after = np.array([_sds(outlook, [*known, *played[r]]) for r in free])
-        gains = _gains(believed, after) - gained
+        gains = saved_s(believed, after) - gained
         rate = gains / cost[free]
         rate[_narrows(believed, after, _sds(outlook, known)) < HARDLY_NARROWS] = 0.0
         best = int(np.argmax(rate))
@@ -289,24 +254,13 @@ def _sds(outlook: Outlook, known: Sequence[int]) -> FloatArray:
     return np.asarray(np.sqrt(np.maximum(np.diag(outlook.heights_after(known)), LEAST_VARIANCE_MM2)))
 
 
-def _gains(believed: _Slots, after_mm: FloatArray) -> FloatArray:
-    """What proposals save over all slots, shape (r,); ``after_mm`` has shape (r, s). [s]"""
-    gains = [
-        gain_s(float(mean), float(sd), after, stakes)
-        for mean, sd, after, stakes in zip(
-            believed.mean_mm, believed.sd_mm, after_mm.T, believed.stakes, strict=True
-        )
-    ]
-    return np.asarray(np.sum(gains, axis=0))
-
-
-def _narrows(believed: _Slots, after_mm: FloatArray, before_mm: FloatArray) -> FloatArray:
+def _narrows(believed: SlotsAtStake, after_mm: FloatArray, before_mm: FloatArray) -> FloatArray:
     """Largest part that proposals take off the width of a slot on which something hangs, shape (r,)."""
     hangs = np.array([not stakes.barred for stakes in believed.stakes])
     return np.asarray(np.where(hangs, 1 - after_mm / before_mm, 0.0).max(axis=1))
 
 
-def _asked(believed: _Slots, outlook: Outlook, chosen: Sequence[Run]) -> NextTakes:
+def _asked(believed: SlotsAtStake, outlook: Outlook, chosen: Sequence[Run]) -> NextTakes:
     """The takes of some runs and the first stopped one with its reason."""
     index = {position: i for i, position in enumerate(outlook.positions)}
     first = chosen[0].stopped[0]

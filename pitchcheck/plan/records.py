@@ -6,14 +6,15 @@ Conventions: mm and cents; beliefs are unrounded, ``remove_now_mm`` is already r
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from pitchcheck.findings import Evidence
 from pitchcheck.fit.belief import Belief
 from pitchcheck.judgement import Bar, SlotJudgement
 from pitchcheck.judgement import Verdict as Verdict
 from pitchcheck.physics.gauges import third_fret_clearance_mm, third_fret_ratio
+from pitchcheck.takes import Narrowing, Position
 from pitchcheck.takes import NextTake as NextTake
-from pitchcheck.takes import Position
 
 
 @dataclass(frozen=True)
@@ -182,6 +183,28 @@ class NextTakes:
 NOTHING_MORE = NextTakes()
 
 
+class SharedLength(StrEnum):
+    """What can be measured once for the whole instrument and told in the settings."""
+
+    RELIEF = "relief"
+    BEHIND_NUT = "behind_nut"  # how far the strings fall from the nut to their posts
+
+
+@dataclass(frozen=True)
+class WorthTelling:
+    """A length that would narrow the slots, were it measured and told.
+
+    Attributes
+    ----------
+    what : SharedLength
+    why : Narrowing
+        Of the slot that it narrows most among those on which something hangs.
+    """
+
+    what: SharedLength
+    why: Narrowing
+
+
 @dataclass(frozen=True)
 class Plan:
     """The plan for the whole nut."""
@@ -190,3 +213,4 @@ class Plan:
     nut_bottom: NutBottom | None
     next_take: NextTake | None
     next_takes: tuple[Position, ...] = ()  # run worth playing next, opens included; next_take is in it
+    lengths: tuple[WorthTelling, ...] = ()  # worth measuring and telling, the one that saves most first

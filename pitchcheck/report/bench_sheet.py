@@ -16,6 +16,7 @@ from pitchcheck.units import LengthUnit
 from pitchcheck.words import cautions, doubts, evidence, phrases
 from pitchcheck.words.faults import fault_lines
 from pitchcheck.words.headline import headline, summary
+from pitchcheck.words.lengths import length_steps
 from pitchcheck.words.slots import slot_doubt
 from pitchcheck.words.steps import bottom_steps, slot_steps
 from pitchcheck.words.terms import terms_in
@@ -35,6 +36,10 @@ def bench_sheet(measurement: Measurement) -> Sheet:
             _steps(measurement),
         ),
         Section("Next take", () if upcoming is None else (f"{upcoming.title}. {upcoming.details[0]}",)),
+        Section(
+            "Worth measuring once",
+            tuple(f"{title}. {' '.join(told)}" for title, told in length_steps(plan.lengths)),
+        ),
         Section("Findings", tuple(line for f in measurement.findings for line in _finding(f, unit))),
         Section(
             "Doubts",

@@ -16,7 +16,7 @@ from pitchcheck.errors import Problem
 from pitchcheck.findings import Question
 from pitchcheck.fit.belief import Belief
 from pitchcheck.measurement import Measurement
-from pitchcheck.plan import NextTake, NutBottom, StringPlan
+from pitchcheck.plan import NextTake, NutBottom, StringPlan, WorthTelling
 from pitchcheck.survey import first_fret_cents
 from pitchcheck.takes import Position, Take
 from pitchcheck.words.doubts import doubt
@@ -48,6 +48,7 @@ def measurement_fields(measurement: Measurement) -> dict[str, Any]:
         "questions": [_question(question) for question in measurement.questions],
         "next_take": _next(plan.next_take),
         "next_takes": [_place(place) for place in plan.next_takes],
+        "lengths": [_length(worth) for worth in plan.lengths],
         "chords": _chords(measurement),
         "takes": _takes(measurement),
         "errors": [_problem(problem) for problem in measurement.problems],
@@ -71,6 +72,7 @@ def refusal_fields(problems: Sequence[Problem]) -> dict[str, Any]:
         "questions": [],
         "next_take": None,
         "next_takes": [],
+        "lengths": [],
         "chords": [],
         "takes": [],
         "errors": [_problem(problem) for problem in problems],
@@ -155,6 +157,18 @@ def _question(question: Question) -> dict[str, Any]:
 def _next(take: NextTake | None) -> dict[str, Any] | None:
     """Return the take worth playing next."""
     return None if take is None else {**_place(take.position), "why": narrowing(take.why)}
+
+
+def _length(worth: WorthTelling) -> dict[str, Any]:
+    """Return a length worth measuring, and what it would do for the slot that it narrows most."""
+    why = worth.why
+    return {
+        "what": worth.what.value,
+        "string": why.string,
+        "half_width_mm": json_number(why.half_width_mm),
+        "narrows_by": json_number(why.share),
+        "helps": list(why.helps),
+    }
 
 
 def _place(place: Position) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from pitchcheck.takes import Stop
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import numbers, phrases
 from pitchcheck.words.causes import SLOT_CAUSES, cause_lines
+from pitchcheck.words.lengths import length_briefs
 from pitchcheck.words.questions import question_briefs
 
 FILING = "Eye protection on, face clear. What is filed off you cannot put back."
@@ -127,6 +128,7 @@ def _others(measurement: Measurement) -> list[str]:
     if not_high:
         lines.append(f"{_who(not_high)}: not high, may be low{'' if open_ else f'; {play}'}.")
     lines += question_briefs(measurement.questions)
+    lines += length_briefs(plan.lengths)
     fine = [p.number for p in plan.strings if p.verdict is Verdict.FINE]
     if fine and len(fine) < len(plan.strings):
         lines.append(f"{_who(fine)}: leave {'it' if len(fine) == 1 else 'them'}.")

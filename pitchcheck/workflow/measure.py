@@ -162,6 +162,7 @@ def conclude(this: Pass, before: Sequence[FitPass], problems: tuple[Problem, ...
     from pitchcheck.fit import fit_instrument
     from pitchcheck.judgement import bar_filing, judge_slots
     from pitchcheck.plan import make_plan
+    from pitchcheck.plan.lengths import lengths_worth_telling
     from pitchcheck.plan.next_takes import next_takes
 
     settings, survey = this.session.settings, this.survey
@@ -175,7 +176,15 @@ def conclude(this: Pass, before: Sequence[FitPass], problems: tuple[Problem, ...
     found = diagnose(settings, survey, fit, this.takes, slots=slots)
     slots = bar_filing(slots, fit=fit, findings=found.findings, survey=survey)
     upcoming = next_takes(settings, survey, fit, slots)
-    plan = make_plan(settings, fit, found.findings, slots=slots, survey=survey, upcoming=upcoming)
+    plan = make_plan(
+        settings,
+        fit,
+        found.findings,
+        slots=slots,
+        survey=survey,
+        upcoming=upcoming,
+        lengths=lengths_worth_telling(settings, fit, slots),
+    )
     return Measurement(
         settings,
         this.takes,

@@ -17,7 +17,7 @@ from pitchcheck.cli.app import app
 
 TOP = [
     "schema", "instrument", "strings", "plan", "findings", "suspects", "questions", "next_take", "next_takes",
-    "chords", "takes", "errors",
+    "lengths", "chords", "takes", "errors",
 ]  # fmt: skip
 STRING = [
     "number", "note", "first_fret_cents", "slot_height_mm", "target_mm", "clearance_third_fret_mm",

@@ -49,7 +49,7 @@ class JobCase:
     gauge: str = ""  # "string": the gap as it is; "line": as straight lines from the slot would have it
     aim: str = ""
     leaves: bool = True
-    angle: bool = False  # how far the strings fall behind the nut is told, to half a millimetre on 60 mm
+    told: frozenset[str] = frozenset()  # lengths told in the settings: "fall" behind the nut, "relief"
 
 
 @dataclass(frozen=True)
@@ -85,10 +85,7 @@ class Done:
 def do(case: JobCase) -> Done:
     """Do a whole job."""
     player = player_of(Case(case.kind, case.seed, "plain", case.course, case.hand), slots=job_slots)
-    if case.angle:
-        fall_mm = round(2 * POST_MM * np.tan(player.truth.neck.break_rad)) / 2
-        told = {"nut_to_post": f"{POST_MM:.0f} mm", "fall_to_post": f"{fall_mm:.1f} mm"}
-        player.truth = replace(player.truth, stated=player.truth.stated | told)
+    player.truth = replace(player.truth, stated=player.truth.stated | _stated(player, case.told))
     numbers = [s.number for s in player.truth.strings]
     done = Done(case, len(numbers))
     touched: set[int] = set()
@@ -123,6 +120,17 @@ def do(case: JobCase) -> Done:
             )
         )
     return done
+
+
+def _stated(player: Player, told: frozenset[str]) -> dict[str, str]:
+    """Lengths as somebody measures them: the fall to half a millimetre, relief by leaves in steps of 0.05."""
+    stated: dict[str, str] = {}
+    if "fall" in told:
+        fall_mm = round(2 * POST_MM * np.tan(player.truth.neck.break_rad)) / 2
+        stated |= {"nut_to_post": f"{POST_MM:.0f} mm", "fall_to_post": f"{fall_mm:.1f} mm"}
+    if "relief" in told:
+        stated["relief"] = f"{round(20 * player.truth.neck.relief_mm) / 20:.2f} mm"
+    return stated
 
 
 def _pass(case: JobCase, player: Player, strings: Sequence[int], home: Path, done: Done) -> dict[str, Any]:
@@ -246,6 +254,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         "--no-leaves", action="store_true", help="leaf takes that are asked for are not played"
     )
     parser.add_argument("--aim", default="", help='"new nut" or "set-up"')
+    parser.add_argument(
+        "--told", nargs="*", default=[], choices=["fall", "relief"], help="lengths told in the settings"
+    )
     parser.add_argument("--each", action="store_true", help="a line for every job too")
     parser.add_argument("--workers", type=int, default=1)
     chosen = parser.parse_args(arguments)
@@ -253,7 +264,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for takes in chosen.course:
         for hand in chosen.hand:
             work = [
-                JobCase(kind, chosen.start + i, takes, hand, chosen.gauge, chosen.aim, not chosen.no_leaves)
+                JobCase(
+                    kind,
+                    chosen.start + i,
+                    takes,
+                    hand,
+                    chosen.gauge,
+                    chosen.aim,
+                    not chosen.no_leaves,
+                    frozenset(chosen.told),
+                )
                 for i in range(chosen.count)
                 for kind in chosen.kinds
             ]

@@ -93,28 +93,32 @@ def jobs(workers: int) -> list[Piece]:
     """Whole jobs by course, hand, leaf reading and aim."""
     words = {"": [], "string": ["a leaf reading a pass"], "line": ["the same, no arch over the nut"]}
 
-    def one(label: str, count: int, case: tuple[str, str, str, str, bool, bool]) -> list[str]:
+    def one(label: str, count: int, case: tuple[str, str, str, str, bool, frozenset[str]]) -> list[str]:
         work = [job.JobCase(kind, START + i, *case) for i in range(count) for kind in FIVE]
         return [job.row(label, job.run_all(work, workers))]
 
     pieces: list[Piece] = []
-    for size, takes, hand, gauge, aim, leaves, angle in (
-        ("fixed", "full", "careful", "", "", True, False),
-        ("fixed", "short", "careful", "", "", True, False),
-        ("usual", ADAPTIVE, "careful", "", "", True, False),
-        ("other", ADAPTIVE, "careful", "", "", False, False),
-        ("other", ADAPTIVE, "careful", "", "new nut", True, False),
-        ("other", ADAPTIVE, "careful", "string", "", True, False),
-        ("other", ADAPTIVE, "careful", "", "", True, True),
-        ("other", ADAPTIVE, "careful", "string", "", True, True),
-        ("other", ADAPTIVE, "careful", "line", "", True, False),
-        ("other", ADAPTIVE, "clumsy", "", "", True, False),
-        ("fixed", ADAPTIVE, "clumsy", "string", "", True, False),
+    none, fall, both = frozenset[str](), frozenset({"fall"}), frozenset({"fall", "relief"})
+    told_words = {none: [], fall: ["the fall behind the nut told"], both: ["the fall and relief told"]}
+    for size, takes, hand, gauge, aim, leaves, told in (
+        ("fixed", "full", "careful", "", "", True, none),
+        ("fixed", "short", "careful", "", "", True, none),
+        ("usual", ADAPTIVE, "careful", "", "", True, none),
+        ("other", ADAPTIVE, "careful", "", "", False, none),
+        ("other", ADAPTIVE, "careful", "", "new nut", True, none),
+        ("other", ADAPTIVE, "careful", "string", "", True, none),
+        ("other", ADAPTIVE, "careful", "", "", True, fall),
+        ("other", ADAPTIVE, "careful", "string", "", True, fall),
+        ("usual", ADAPTIVE, "careful", "", "", True, both),
+        ("other", ADAPTIVE, "careful", "string", "", True, both),
+        ("other", ADAPTIVE, "careful", "line", "", True, none),
+        ("other", ADAPTIVE, "clumsy", "", "", True, none),
+        ("fixed", ADAPTIVE, "clumsy", "string", "", True, none),
     ):
         without = [] if leaves else ["no leaves to lay"]
-        told = ["the fall behind the nut told"] if angle else []
-        label = ", ".join([takes, f"{hand} hand", *without, *([aim] if aim else []), *told, *words[gauge]])
-        pieces.append(((label,), partial(one, label, JOBS[size], (takes, hand, gauge, aim, leaves, angle))))
+        aimed = [aim] if aim else []
+        label = ", ".join([takes, f"{hand} hand", *without, *aimed, *told_words[told], *words[gauge]])
+        pieces.append(((label,), partial(one, label, JOBS[size], (takes, hand, gauge, aim, leaves, told))))
     return pieces
 
 

@@ -16,16 +16,14 @@ from pitchcheck.fit.result import Unsettled, UnsettledKind
 from pitchcheck.instrument import Fretwork, Nut
 from pitchcheck.judgement import Bar, BarKind, SlotGoal, SlotJudgement, Verdict, Witness
 from pitchcheck.plan import next_takes as module
-from pitchcheck.plan.decision import PASS_S, Stakes
+from pitchcheck.plan.at_stake import SlotsAtStake, saved_s, slots_at_stake
+from pitchcheck.plan.decision import PASS_S, Stakes, gain_s
 from pitchcheck.plan.leaves_at_hand import leaves_left_out
 from pitchcheck.plan.next_takes import (
-    _believed,
-    _gains,
     _likely_left,
     _narrowest,
     _narrows,
     _pressed_again,
-    _Slots,
     _told_apart,
 )
 from pitchcheck.plan.runs import Run, leaf_runs
@@ -85,21 +83,21 @@ def test_where_little_is_known_leaves_lie_up_to_three_steps_apart() -> None:
     assert min(mm for mm in thin if mm is not None) == pytest.approx(0.05)
 
 
-def slots(*, barred: tuple[bool, bool] = (False, False)) -> _Slots:
+def slots(*, barred: tuple[bool, bool] = (False, False)) -> SlotsAtStake:
     each = tuple(replace(STAKES, barred=one) for one in barred)
-    return _Slots((1, 2), np.array([0.2, 0.3]), np.array([0.1, 0.08]), each)
+    return SlotsAtStake((1, 2), np.array([0.2, 0.3]), np.array([0.1, 0.08]), each)
 
 
 def test_gains_add_up_over_slots_and_the_most_narrowed_open_slot_counts() -> None:
     after = np.array([[0.05, 0.08], [0.1, 0.02]])
     one_by_one = [
         [
-            float(module.gain_s(mean, sd, np.array([a]), STAKES)[0])
+            float(gain_s(mean, sd, np.array([a]), STAKES)[0])
             for mean, sd, a in zip((0.2, 0.3), (0.1, 0.08), row, strict=True)
         ]
         for row in after
     ]
-    assert _gains(slots(), after) == pytest.approx(np.sum(one_by_one, axis=1))
+    assert saved_s(slots(), after) == pytest.approx(np.sum(one_by_one, axis=1))
     before = np.array([0.1, 0.08])
     assert _narrows(slots(), after, before) == pytest.approx([0.5, 0.75])
     assert _narrows(slots(barred=(False, True)), after, before) == pytest.approx([0.5, 0.0])
@@ -206,14 +204,14 @@ def test_what_is_believed_and_what_hangs_on_it() -> None:
         slot(3, 0.9, bars=[Bar(BarKind.CATCHING)]),
         slot(4, 0.3),
     ]
-    found = _believed(JOB, fit, judged)
+    found = slots_at_stake(JOB, fit, judged)
     assert found.numbers == numbers
     assert found.mean_mm == pytest.approx([0.6, 0.6, 0.6, 0.0], abs=1e-9)
     assert found.sd_mm == pytest.approx([0.05] * 4, rel=0.01)
     assert [one.barred for one in found.stakes] == [False, False, True, False]
     assert all(one.pass_s == pytest.approx(PASS_S / 2) for one in found.stakes)  # slots 1 and 2 share it
     assert all(one.floor_mm == pytest.approx(-0.2) and one.may_file for one in found.stakes)
-    locked = _believed(JOB, fit, [replace(one, nut=Nut.LOCKING) for one in judged])
+    locked = slots_at_stake(JOB, fit, [replace(one, nut=Nut.LOCKING) for one in judged])
     assert not any(one.may_file for one in locked.stakes)
     assert all(one.pass_s == PASS_S for one in locked.stakes)
 
@@ -256,7 +254,7 @@ def told_apart(
             SimpleNamespace(take=take(i, n, Stop.LEAF)) for n, count in laid.items() for i in range(count)
         ],
     )
-    found = _told_apart(settings, heard, fit, judged, _believed(settings, fit, judged))
+    found = _told_apart(settings, heard, fit, judged, slots_at_stake(settings, fit, judged))
     return list(dict.fromkeys(p.string for p in found.takes))
 
 

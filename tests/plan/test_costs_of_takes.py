@@ -13,8 +13,9 @@ from pitchcheck.fit.belief import Belief
 from pitchcheck.fit.joint import Outlook
 from pitchcheck.instrument import Aim
 from pitchcheck.plan import decision, next_takes, removal
+from pitchcheck.plan.at_stake import SlotsAtStake
 from pitchcheck.plan.decision import Stakes, cost_s, gain_s, left_s, would_file
-from pitchcheck.plan.next_takes import _asked, _choose, _sds, _Slots
+from pitchcheck.plan.next_takes import _asked, _choose, _sds
 from pitchcheck.plan.runs import Run, run_of
 from pitchcheck.takes import Position, Stop
 
@@ -152,9 +153,9 @@ def outlook(spread_mm: tuple[float, float] = (0.1, 0.1), *, per_take: float = 0.
     return Outlook((1, 2), POSITIONS, np.zeros(4), covariance, noise)
 
 
-def slots(**stakes: object) -> _Slots:
+def slots(**stakes: object) -> SlotsAtStake:
     each = (replace(STAKES, **stakes), replace(STAKES, **stakes))
-    return _Slots((1, 2), np.array([0.2, 0.2]), np.array([0.1, 0.1]), each)
+    return SlotsAtStake((1, 2), np.array([0.2, 0.2]), np.array([0.1, 0.1]), each)
 
 
 RUNS = tuple(run_of((n,), Stop.PRESS, ((1,),)) for n in (1, 2))
@@ -170,7 +171,7 @@ def test_a_run_is_asked_for_that_saves_so_many_times_what_it_costs(
     """Presses 5 times, leaves 4 times, presses where leaves lie at hand 12 times (decision 11)."""
     for part, chosen in ((1.04, True), (0.96, False)):
         saved = part * times * RUNS[0].seconds
-        monkeypatch.setattr(next_takes, "_gains", lambda _, after: np.full(after.shape[0], saved))  # noqa: B023
+        monkeypatch.setattr(next_takes, "saved_s", lambda _, after: np.full(after.shape[0], saved))  # noqa: B023
         assert bool(_choose(slots(), outlook(), RUNS[:1], pays=pays)) is chosen
 
 
@@ -178,7 +179,7 @@ def test_a_run_is_asked_for_that_saves_so_many_times_what_it_costs(
 def test_a_run_that_hardly_narrows_a_slot_is_not_asked_for(
     monkeypatch: pytest.MonkeyPatch, part: float, chosen: bool
 ) -> None:
-    monkeypatch.setattr(next_takes, "_gains", lambda _, after: np.full(after.shape[0], 1e6))
+    monkeypatch.setattr(next_takes, "saved_s", lambda _, after: np.full(after.shape[0], 1e6))
     view = outlook(per_take=(1 - part) ** 2)
     assert 1 - _sds(view, [0])[0] / _sds(view, [])[0] == pytest.approx(part)
     assert bool(_choose(slots(), view, RUNS[:1], pays=5.0)) is chosen
@@ -203,7 +204,7 @@ def test_runs_are_chosen_by_what_they_save_for_their_time_and_added_while_they_p
 
 
 def test_no_more_than_sixteen_takes_are_asked_for_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(next_takes, "_gains", lambda _, after: np.sum(1e6 * (0.1 - after), axis=1))
+    monkeypatch.setattr(next_takes, "saved_s", lambda _, after: np.sum(1e6 * (0.1 - after), axis=1))
     long = tuple(run_of((n,), Stop.PRESS, 2 * ((1, 2, 1),)) for n in (1, 2))
     assert [len(run.takes) for run in long] == [9, 9]
     assert [run.strings for run in _choose(slots(), outlook(), long, pays=0.01)] == [{1}]

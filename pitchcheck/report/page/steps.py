@@ -17,6 +17,7 @@ from pitchcheck.plan import NutBottom, StringPlan, Verdict
 from pitchcheck.report.records import Step
 from pitchcheck.units import LengthUnit
 from pitchcheck.words import cautions, numbers, phrases
+from pitchcheck.words.lengths import length_steps
 from pitchcheck.words.steps import bottom_steps, narrowing, slot_steps
 
 _BEFORE_THE_FILE = (  # causes that are cured first, because they spoil what is said of the slots
@@ -56,6 +57,11 @@ def next_take_step(measurement: Measurement) -> Step | None:
     if take is None:
         return None
     return Step(f"Play {take.position.words()}", (phrases.sentence(narrowing(take.why)),))
+
+
+def length_views(measurement: Measurement) -> tuple[Step, ...]:
+    """Return the lengths worth measuring, with what they bring and how it is done."""
+    return tuple(Step(title, details) for title, details in length_steps(measurement.plan.lengths))
 
 
 def next_note(measurement: Measurement) -> str:

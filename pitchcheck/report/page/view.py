@@ -16,7 +16,7 @@ from pitchcheck.measurement import Measurement
 from pitchcheck.report.chord_words import chord_table_words
 from pitchcheck.report.neck import neck_table, neck_view
 from pitchcheck.report.page import tables
-from pitchcheck.report.page.steps import StepsView, next_note, next_take_step, steps_view
+from pitchcheck.report.page.steps import StepsView, length_views, next_note, next_take_step, steps_view
 from pitchcheck.report.records import NeckView, SlotView, Step, Table
 from pitchcheck.report.slots import slot_views
 from pitchcheck.takes import Stop
@@ -76,6 +76,7 @@ class PageView:
     steps: StepsView
     next_take: Step | None
     next_note: str  # said where there is no next take
+    lengths: tuple[Step, ...]  # worth measuring once
     neck: NeckView | None
     neck_table: Table | None
     chords: Table | None
@@ -113,6 +114,7 @@ def page_view(measurement: Measurement) -> PageView:
         steps=steps_view(measurement),
         next_take=next_take_step(measurement),
         next_note=next_note(measurement),
+        lengths=length_views(measurement),
         neck=neck,
         neck_table=None if neck is None else neck_table(neck),
         chords=None if fit is None else chord_table_words(chord_table(instrument, fit)),
