@@ -33,10 +33,8 @@ PRESS_SPREAD = 0.28  # [-] relative
 STEEL_FINGER, POLYMER_FINGER = (0.030, 0.018), (0.06, 0.035)  # [cent per unit of stretch] mean, spread
 POLYMER_SCALE_MM = 650.0  # [mm] on which it is so much
 OWN_CENTS = 3.0  # hand and drift, of one note
-PRESS_AGAIN, FRET_AGAIN = (
-    0.15,
-    0.35,
-)  # [-] part of its sharpness by which one place scatters: rod 2.5 mm aside; finger
+# [-] part of its sharpness by which one place scatters: a rod set 2.5 mm aside; a finger
+PRESS_AGAIN, FRET_AGAIN = 0.15, 0.35
 TINY = 1e-12
 WIDE_SHARE, WIDE = 0.1, 2.5  # of one note in ten the spread is so much wider
 OPEN_CENTS = 2.5  # an open string comes back to this
@@ -50,9 +48,8 @@ LOWER, PURE = 0.7, 0.9
 EXPLAINS = 8.0  # power of the share of the peaks explained: an octave explains 0.5 to 0.7 of a note's (ours)
 NOISE = -30.0  # log odds of a sound without any note
 RINGS_ON_S = 8.0  # [s] how long a note may ring on
-RING_SHARE = (
-    0.3  # of the sounds that are no plucks, in which what rings shows again: under speech, or damped (ours)
-)
+# of the sounds that are no plucks, in which what rings is heard again: under speech, or damped (ours)
+RING_SHARE = 0.3
 RING_CENTS = 6.0  # how far its pitch then lies from what it was (ours)
 
 

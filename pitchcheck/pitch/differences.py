@@ -16,7 +16,7 @@ from pitchcheck.pitch.partial_scatter import BENDS, LOW, closer_shapes, own_devi
 from pitchcheck.types import BoolArray, FloatArray, IntArray
 
 SCATTERS_CENTS = np.geomspace(0.0005, 8.0, 9)  # [cent] grid of what a partial does in one note only
-# [cent] what partials of notes do that differ in pitch alone: none would outrun the arithmetic
+# [cent] scatter left to the partials of notes that differ in pitch alone: none would outrun the arithmetic
 ON_MODEL_CENTS = 0.0003
 RATIO = float(SCATTERS_CENTS[1] / SCATTERS_CENTS[0])
 CLOSE = 1.3  # ratio of sizes that are looked at in the end
