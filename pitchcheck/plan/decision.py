@@ -39,7 +39,7 @@ _PART_SD = (HAND_PART[1] - HAND_PART[0]) / np.sqrt(12.0)
 # Gauss-Hermite, n = 3 (Abramowitz and Stegun 25.4.46).
 _NODES = np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0])
 _WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6
-NODES = 9  # of the rule over what a run of takes may tell
+RUN_NODES = 9  # of the rule over what a run of takes may tell
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ def gain_s(mean_mm: float, sd_mm: float, after_mm: FloatArray, stakes: Stakes) -
         Standard deviation after each run. [mm]
     stakes : Stakes
     """
-    nodes, weights = np.polynomial.hermite_e.hermegauss(NODES)
+    nodes, weights = np.polynomial.hermite_e.hermegauss(RUN_NODES)
     after = np.minimum(after_mm, sd_mm)
     told = np.sqrt(np.maximum(sd_mm**2 - after**2, 0.0))
     means = mean_mm + told[:, None] * nodes

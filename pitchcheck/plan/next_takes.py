@@ -48,9 +48,8 @@ LEAVES_PAY = 4.0  # the same of leaf takes
 HARDLY_NARROWS = 0.03  # [-] a run that narrows no open slot by this part is never asked for; our choice
 MOST_TAKES = 16  # asked for at once: then one measures anew; our choice
 LEAST_VARIANCE_MM2 = 1e-8  # [mm^2] rounding must not carry a variance below 0
-PRESSED_ENOUGH = (
-    6  # presses of a string in a pass: if they still contradict the rest, more settle nothing; our choice
-)
+# Presses of a string in a pass: if they still contradict the rest, more settle nothing; our choice.
+PRESSED_ENOUGH = 6
 LEAF_NARROWS = 0.10  # [-] of a slot's width: leaves that narrow it by less tell nothing new; our choice
 OPENS_ENOUGH = 8  # open takes of a string in a pass, whatever stood between them; our choice
 LEAVES_ENOUGH = 12  # leaf takes of a string in a pass; more settle nothing; our choice

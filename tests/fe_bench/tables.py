@@ -91,7 +91,11 @@ def stress(workers: int) -> list[Piece]:
 
 def jobs(workers: int) -> list[Piece]:
     """Whole jobs by course, hand, leaf reading and aim."""
-    words = {"": [], "string": ["a leaf reading a pass"], "line": ["a leaf reading a pass, no arch over the nut"]}
+    words = {
+        "": [],
+        "string": ["a leaf reading a pass"],
+        "line": ["a leaf reading a pass, no arch over the nut"],
+    }
 
     def one(label: str, count: int, case: tuple[str, str, str, str, bool, frozenset[str]]) -> list[str]:
         work = [job.JobCase(kind, START + i, *case) for i in range(count) for kind in FIVE]
