@@ -1,7 +1,7 @@
 """Remakes the table of docs/accuracy-compare.md: ``python -m tests.bench.bench_compare``, from the root;
 ``--check`` ends with status 1 where the document says otherwise.
 
-Takes twenty minutes or so. Seeds differ from those of the tests.
+Takes four minutes. Seeds differ from those of the tests.
 """
 
 from __future__ import annotations
