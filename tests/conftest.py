@@ -1,19 +1,15 @@
 """Settings for all tests.
 
 In CI the generated cases are the same every time, elsewhere they are new. Each worker computes with one
-thread: there is a worker a core, and more threads than cores make the suite half as long again. What is made
-while tests are collected stays to the end, so garbage is looked for only in what the tests themselves make.
+thread: there is a worker a core, and more threads than cores make the suite half as long again.
 """
 
 from __future__ import annotations
 
-import gc
 import os
 import signal
 
 from hypothesis import settings
-
-gc.disable()  # going through all modules and tests again and again took a third of the time to collect them
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):  # read when numpy is first imported
     os.environ.setdefault(_name, "1")
@@ -27,9 +23,3 @@ settings.register_profile("ci", derandomize=True, deadline=None)
 settings.load_profile("here")
 if os.environ.get("CI"):
     settings.load_profile("ci")
-
-
-def pytest_collection_finish() -> None:
-    """Look for garbage from here on, in what the tests make."""
-    gc.freeze()
-    gc.enable()
