@@ -202,6 +202,27 @@ def test_plain_lines_tell_each_prompt_and_verdict_once() -> None:
     assert len(lines) == 6
 
 
+def test_a_take_is_told_once_though_it_is_shown_again_and_a_second_refusal_is_told() -> None:
+    lines: list[str] = []
+    screen = PlainScreen(lines.append)
+    start = replace(scene().view, last=None, taken=0)
+    taken = replace(start, last=accepted(), taken=1)
+    measuring = replace(taken, last=None)
+    refused = replace(taken, last=Refused(PRESS, Reason.TOO_QUIET))
+    for view in (
+        start,
+        taken,
+        measuring,
+        taken,
+        refused,
+        measuring,
+        refused,
+    ):  # measured, then listening goes on
+        screen.show(Scene(demo_settings().instrument, view, KEYS))
+    assert sum(line.startswith("Taken:") for line in lines) == 1
+    assert sum(line.startswith("Too quiet:") for line in lines) == 2
+
+
 def test_lines_give_their_first_letter_as_a_key() -> None:
     keys = LineKeys(io.StringIO("skip\n\n p\nFinish\n"))
     pressed = ""

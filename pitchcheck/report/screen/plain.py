@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from pitchcheck.guide.events import GuideView
 from pitchcheck.guide.scene import Key, Scene
 from pitchcheck.words.microphone import help_words, keys_words, progress_words, scene_words
 
@@ -23,7 +24,7 @@ class PlainScreen:
     def __init__(self, write: Callable[[str], None]) -> None:
         self._write = write
         self._keys: tuple[Key, ...] = ()
-        self._said = self._note = self._prompt = self._hint = ""
+        self._said = self._counted = self._note = self._prompt = self._hint = ""
         self._taken = 0
         self._help = False
 
@@ -37,11 +38,7 @@ class PlainScreen:
             for line in help_words(scene.keys):
                 self._write(line)
         self._help = scene.help
-        if words.said != self._said or view.taken != self._taken:
-            counted = f" ({progress_words(view)})" if view.taken != self._taken else ""
-            self._said, self._taken = words.said, view.taken
-            if words.said:
-                self._write(f"{words.said}{counted}")
+        self._tell_outcome(words.said, view)
         if words.notes != self._note:
             self._note = words.notes
             if words.notes:
@@ -51,3 +48,13 @@ class PlainScreen:
         elif not self._hint.startswith(words.hint):  # the same prompt: only what is added to its hint
             self._write(words.hint.removeprefix(self._hint).strip())
         self._prompt, self._hint = words.prompt, words.hint
+
+    def _tell_outcome(self, said: str, view: GuideView) -> None:
+        """Write what became of the last note; of a take that was counted once, though it be shown again."""
+        if view.taken != self._taken:
+            if said:
+                self._write(f"{said} ({progress_words(view)})")
+            self._counted = said
+        elif said not in ("", self._said, self._counted):
+            self._write(said)
+        self._said, self._taken = said, view.taken
