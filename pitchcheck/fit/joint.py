@@ -15,7 +15,7 @@ from scipy.special import ndtr
 from pitchcheck.fit import priors
 from pitchcheck.fit.cases import CaseKind, Coordinate, linearise
 from pitchcheck.fit.hand import Scatter, hand_parts
-from pitchcheck.fit.unknowns import CaseRequest, PassEffects, build_unknowns
+from pitchcheck.fit.unknowns import CaseRequest, PassEffects, Unknowns, build_unknowns
 from pitchcheck.instrument import Instrument, MeterQuantity
 from pitchcheck.takes import Position, Stop
 from pitchcheck.types import FloatArray
@@ -119,11 +119,7 @@ class Joint:
         reading_cents : float
             Standard uncertainty of an error read from such a take and its open strings. [cent]
         """
-        last = len(self.effects) - 1
-        own_kind = CaseKind(None, 0, 0, MeterQuantity.FRET_HEIGHT)  # holds a string's coordinates
-        requests = [CaseRequest(own_kind, number, last) for number in self.numbers]
-        requests += [_request(position, last) for position in positions]
-        own = build_unknowns(instrument, requests, self.effects).widened(self.scatter)
+        own = self._unknowns_of(instrument, positions)
         known = dict(zip(self.names, self.z, strict=True))
         mine = np.array([known.get(name, 0.0) for name in own.names])
         count = len(self.numbers)
@@ -184,11 +180,7 @@ class Joint:
         now, after : array, shape (s,)
             Standard uncertainty of the height of each string in ``numbers``. [mm]
         """
-        last = len(self.effects) - 1
-        kind = CaseKind(None, 0, 0, MeterQuantity.FRET_HEIGHT)  # holds a string's coordinates
-        own = build_unknowns(
-            instrument, [CaseRequest(kind, number, last) for number in self.numbers], self.effects
-        ).widened(self.scatter)
+        own = self._unknowns_of(instrument)
         bears = [i for i, n in enumerate(self.numbers) if not instrument.string(n).nut_at_fret][:1]
         rows = np.concatenate([own.spread[:, Coordinate.SLOT_HEIGHT], own.spread[bears, what]])
         covariance = rows @ self._over(own.names) @ rows.T
@@ -196,6 +188,14 @@ class Joint:
         variance = np.diag(covariance)[:count]
         told = covariance[:count, count:] ** 2 / (np.diag(covariance)[count:] + sd**2)
         return np.sqrt(variance), np.sqrt(np.maximum(variance - told.sum(axis=1), 0.0))
+
+    def _unknowns_of(self, instrument: Instrument, positions: Sequence[Position] = ()) -> Unknowns:
+        """Map of the fitted strings in the last pass, then of some positions, as wide as the hand asks."""
+        last = len(self.effects) - 1
+        own_kind = CaseKind(None, 0, 0, MeterQuantity.FRET_HEIGHT)  # holds a string's coordinates
+        requests = [CaseRequest(own_kind, number, last) for number in self.numbers]
+        requests += [_request(position, last) for position in positions]
+        return build_unknowns(instrument, requests, self.effects).widened(self.scatter)
 
     def _over(self, names: tuple[str, ...]) -> FloatArray:
         """Covariance over other columns; unknowns that were not in the fit keep their prior."""

@@ -21,7 +21,7 @@ from pitchcheck.plan.records import SharedLength, WorthTelling
 from pitchcheck.takes import Narrowing
 
 LENGTH_S = 120.0  # [s] to fetch a rule or a leaf, measure, and write it down: reckoned
-HARDLY_NARROWS = 0.05  # [-] a length that narrows no slot at stake by this part is not asked for; our choice
+LENGTH_NARROWS = 0.05  # [-] a length that narrows no slot at stake by this part is not asked for; our choice
 # What each is in the fit, and how well it is known when told: relief by a leaf under the string.
 _TOLD = {
     SharedLength.BEHIND_NUT: (Coordinate.BREAK, priors.BREAK_TOLD_RAD),
@@ -54,13 +54,13 @@ def lengths_worth_telling(
     for what, (coordinate, sd) in _TOLD.items():
         now, after = fit.joint.heights_told(settings.instrument, coordinate, sd)
         share = np.where(at_stake, 1 - after / now, 0.0)
-        if share.max(initial=0.0) < HARDLY_NARROWS:
+        if share.max(initial=0.0) < LENGTH_NARROWS:
             continue
         saved = float(saved_s(believed, (believed.sd_mm * after / now)[None])[0])
         if saved < LENGTH_S:
             continue
         most = int(np.argmax(share))
-        helps = (n for n, part in zip(believed.numbers, share, strict=True) if part >= HARDLY_NARROWS)
+        helps = (n for n, part in zip(believed.numbers, share, strict=True) if part >= LENGTH_NARROWS)
         why = Narrowing(
             string=believed.numbers[most],
             half_width_mm=HALF_OF_90 * float(believed.sd_mm[most]),

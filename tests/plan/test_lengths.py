@@ -28,7 +28,7 @@ from pitchcheck.instrument import (
 )
 from pitchcheck.judgement import Bar, BarKind, SlotGoal, SlotJudgement, Verdict, Witness, judge_slots
 from pitchcheck.plan.at_stake import HALF_OF_90
-from pitchcheck.plan.lengths import HARDLY_NARROWS, LENGTH_S, lengths_worth_telling
+from pitchcheck.plan.lengths import LENGTH_NARROWS, LENGTH_S, lengths_worth_telling
 from pitchcheck.plan.records import SharedLength, WorthTelling
 from pitchcheck.session.limits import GAUGE_READINGS
 from pitchcheck.survey import build_survey
@@ -145,7 +145,7 @@ def test_where_nothing_hangs_on_it_nothing_is_asked_for(slots: list[SlotJudgemen
 
 def test_a_length_that_hardly_narrows_is_not_asked_for() -> None:
     many = [slot(n, 0.3) for n in range(1, 31)]  # so many that the time alone would pay
-    for part, expected in ((HARDLY_NARROWS - 0.01, 0), (HARDLY_NARROWS + 0.01, 1)):
+    for part, expected in ((LENGTH_NARROWS - 0.01, 0), (LENGTH_NARROWS + 0.01, 1)):
         after = {Coordinate.BREAK: [0.05 * (1 - part)] * 30, Coordinate.RELIEF: [0.05] * 30}
         assert len(asked(after, many)) == expected
 
